@@ -1,0 +1,384 @@
+"""What a bench is: vessels, ices, recipes, targets and techniques, as validated values.
+
+A bench is described in `bench.toml`; `parse_bench` turns its text into a `Bench` and a list of notes on
+what it did not know. Nothing else here reads files.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+from typing import Any, TypeVar
+
+from rig.errors import BenchError, NotFound, Place
+
+BENCH_FILE = "bench.toml"
+
+
+class IceShape(StrEnum):
+    """Shapes of ice that the model knows; `edge_mm` is the edge, or the diameter where round."""
+
+    CUBE = "cube"
+    BLOCK = "block"
+    SPHERE = "sphere"
+    PEBBLE = "pebble"
+    CRACKED = "cracked"
+    CRUSHED = "crushed"
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """A shaker, mixing glass, blender jar or cup."""
+
+    name: str
+    material: str = "stainless steel"
+    mass_g: float | None = None
+    heat_capacity_j_per_k: float | None = None
+    held_back_g: float | None = None
+
+
+@dataclass(frozen=True)
+class Ice:
+    """A kind of ice: shape and size of its pieces, usual temperature, water on its surface."""
+
+    name: str
+    shape: IceShape = IceShape.CUBE
+    edge_mm: float | None = None
+    temp_c: float | None = None
+    surface_water_pct: float | None = None
+
+
+@dataclass(frozen=True)
+class Ingredient:
+    """One ingredient by volume at 20 °C or by mass; the rest says what is in it."""
+
+    name: str
+    volume_ml: float | None = None
+    mass_g: float | None = None
+    abv_pct: float = 0.0
+    sugar_g_per_100ml: float | None = None
+    brix: float | None = None
+    density_g_per_ml: float | None = None
+    temp_c: float | None = None
+    allergens: tuple[str, ...] = ()
+    caffeine_mg: float | None = None
+    solids_pct: float = 0.0
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """A drink before any ice has touched it."""
+
+    name: str
+    ingredients: tuple[Ingredient, ...]
+
+    @property
+    def allergens(self) -> tuple[str, ...]:
+        """Declared allergens of all ingredients, each once, in order of appearance."""
+        return tuple(dict.fromkeys(a for i in self.ingredients for a in i.allergens))
+
+    @property
+    def caffeine_mg(self) -> float | None:
+        """Declared caffeine of the whole drink [mg]; None where no ingredient declares any."""
+        declared = [i.caffeine_mg for i in self.ingredients if i.caffeine_mg is not None]
+        return sum(declared) if declared else None
+
+
+Window = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Target:
+    """The window a drink must land in.
+
+    Dilution is water added ÷ starting volume [ml/ml]; ABV [% vol] and volume [ml] are of the liquid after
+    dilution, before what the ice and vessel hold back is lost from `volume_ml`.
+    """
+
+    serve_temp_c_max: float | None = None
+    dilution_by_volume: Window | None = None
+    abv_pct: Window | None = None
+    volume_ml: Window | None = None
+    serve_temp_c_min: float | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        for label in ("dilution_by_volume", "abv_pct", "volume_ml"):
+            window = getattr(self, label)
+            if window is None:
+                continue
+            low, high = (float(x) for x in window)
+            if not (math.isfinite(low) and math.isfinite(high) and 0 <= low < high):
+                raise BenchError(
+                    f"target {self.name or '(given)'}: {label} must be [low, high] with 0 ≤ low < high, "
+                    f"found [{low:g}, {high:g}]",
+                    cure="Dilution is a fraction: 30 % is 0.30" if label == "dilution_by_volume" else "",
+                )
+            object.__setattr__(self, label, (low, high))
+        if self.is_empty:
+            raise BenchError(
+                f"target {self.name or '(given)'} names no limit",
+                cure="Give serve_temp_c_max, dilution_by_volume, abv_pct or volume_ml",
+            )
+
+    @property
+    def is_empty(self) -> bool:
+        """True where no limit is set."""
+        return all(
+            x is None
+            for x in (
+                self.serve_temp_c_max,
+                self.serve_temp_c_min,
+                self.dilution_by_volume,
+                self.abv_pct,
+                self.volume_ml,
+            )
+        )
+
+
+class Motion(StrEnum):
+    """How a technique moves the drink; decides the priors of rate and heat of motion."""
+
+    SHAKE = "shake"
+    STIR = "stir"
+    BLEND = "blend"
+    SWIRL = "swirl"
+    BUILD = "build"
+
+
+@dataclass(frozen=True)
+class Technique:
+    """A named way of moving the drink, and which of the known motions it is most like."""
+
+    name: str
+    like: Motion | None = None
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Everything in use on a bench, by name."""
+
+    title: str = "untitled bench"
+    vessels: Mapping[str, Vessel] = field(default_factory=dict)
+    ice: Mapping[str, Ice] = field(default_factory=dict)
+    recipes: Mapping[str, Recipe] = field(default_factory=dict)
+    targets: Mapping[str, Target] = field(default_factory=dict)
+    techniques: Mapping[str, Technique] = field(default_factory=dict)
+    notes: Mapping[str, Any] = field(default_factory=dict)
+
+    def vessel(self, name: str) -> Vessel:
+        """The vessel of that name; NotFound names the ones there are."""
+        return _named("vessel", self.vessels, name)
+
+    def ice_type(self, name: str) -> Ice:
+        """The ice of that name; NotFound names the ones there are."""
+        return _named("ice", self.ice, name)
+
+    def recipe(self, name: str) -> Recipe:
+        """The recipe of that name; NotFound names the ones there are."""
+        return _named("recipe", self.recipes, name)
+
+    def target(self, name: str) -> Target:
+        """The target of that name; NotFound names the ones there are."""
+        return _named("target", self.targets, name)
+
+    def motion(self, technique: str) -> Motion | None:
+        """Which known motion a technique is like: declared, or by its name, or None."""
+        declared = self.techniques.get(technique)
+        if declared is not None and declared.like is not None:
+            return declared.like
+        words = technique.casefold()
+        return next((m for m in Motion if m.value in words), None)
+
+
+Entry = TypeVar("Entry")
+
+
+def _named(kind: str, entries: Mapping[str, Entry], name: str) -> Entry:
+    try:
+        return entries[name]
+    except KeyError:
+        raise NotFound(kind, name, entries) from None
+
+
+@dataclass(frozen=True)
+class BenchNote:
+    """Something in bench.toml that was not understood and is kept as a note."""
+
+    text: str
+    place: Place
+
+
+def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNote, ...]]:
+    """Turn the text of a bench.toml into a Bench.
+
+    Returns
+    -------
+    The bench, and a note for each key that is not known; such keys are kept in `Bench.notes`.
+
+    Raises
+    ------
+    BenchError
+        Naming file, line and key, where a value is missing, of the wrong kind or impossible.
+    """
+    reader = _Reader(text, file)
+    return reader.bench(), tuple(reader.notes)
+
+
+_SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
+_POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density_g_per_ml"}
+_NOT_NEGATIVE = {
+    "held_back_g",
+    "surface_water_pct",
+    "abv_pct",
+    "sugar_g_per_100ml",
+    "brix",
+    "caffeine_mg",
+    "solids_pct",
+}
+_UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
+
+
+class _Reader:
+    """Walks the parsed TOML, keeps notes on what it does not know, and says where things stand."""
+
+    def __init__(self, text: str, file: str) -> None:
+        self.file, self.lines, self.notes = file, text.splitlines(), list[BenchNote]()
+        self.kept: dict[str, Any] = {}
+        try:
+            self.raw = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise BenchError(f"not valid TOML: {error}", Place(file=file)) from error
+
+    def place(self, *words: str) -> Place:
+        """The line that names these words, in order: the table's header, then the key below it."""
+        at = None
+        start = 0
+        for word in words:
+            found = next((n for n in range(start, len(self.lines)) if word in self.lines[n]), None)
+            if found is None:
+                break
+            at, start = found, found
+        return Place(file=self.file, line=None if at is None else at + 1, column=None)
+
+    def error(self, what: str, *words: str, cure: str = "") -> BenchError:
+        return BenchError(what, self.place(*words), cure)
+
+    def note(self, path: str, value: Any, *words: str) -> None:
+        self.kept[path] = value
+        self.notes.append(BenchNote(f"unknown key {path!r} kept as a note", self.place(*words)))
+
+    def bench(self) -> Bench:
+        for key in self.raw:
+            if key not in (*_SECTIONS, "title", "note", "notes"):
+                self.note(key, self.raw[key], key)
+            elif key in ("note", "notes"):
+                self.kept[key] = self.raw[key]
+        title = self.raw.get("title", "untitled bench")
+        if not isinstance(title, str):
+            raise self.error("title must be text", "title")
+        return Bench(
+            title=title,
+            vessels={n: self.entry(Vessel, "vessels", n, t) for n, t in self.section("vessels")},
+            ice={n: self.entry(Ice, "ice", n, t) for n, t in self.section("ice")},
+            recipes={n: self.recipe(n, t) for n, t in self.section("recipes")},
+            targets={n: self.target(n, t) for n, t in self.section("targets")},
+            techniques={n: self.entry(Technique, "techniques", n, t) for n, t in self.section("techniques")},
+            notes=self.kept,
+        )
+
+    def section(self, name: str) -> list[tuple[str, dict[str, Any]]]:
+        table = self.raw.get(name, {})
+        if not isinstance(table, dict) or not all(isinstance(v, dict) for v in table.values()):
+            raise self.error(f"{name} must hold one table per entry", name, cure=f'Write [{name}."a name"]')
+        return list(table.items())
+
+    def entry(self, kind: type[Entry], section: str, name: str, table: dict[str, Any]) -> Entry:
+        values = self.values(kind, f"{section}.{name}", table, (name,))
+        return kind(**{"name": name, **values})
+
+    def values(
+        self, kind: type[Any], path: str, table: dict[str, Any], words: tuple[str, ...]
+    ) -> dict[str, Any]:
+        known = {f.name: f for f in fields(kind) if f.name != "name"}
+        out: dict[str, Any] = {}
+        for key, value in table.items():
+            if key not in known:
+                if key != "name":
+                    self.note(f"{path}.{key}", value, *words, key)
+                continue
+            out[key] = self.value(path, key, value, words)
+        return out
+
+    def value(self, path: str, key: str, value: Any, words: tuple[str, ...]) -> Any:
+        if key == "shape":
+            return self.choice(IceShape, path, key, value, words)
+        if key == "like":
+            return self.choice(Motion, path, key, value, words)
+        if key == "material":
+            if not isinstance(value, str):
+                raise self.error(f"{path}: material must be text", *words, key)
+            return value
+        if key == "allergens":
+            if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+                raise self.error(f"{path}: allergens must be a list of names", *words, key)
+            return tuple(value)
+        return self.number(path, key, value, words)
+
+    def choice(self, kind: type[StrEnum], path: str, key: str, value: Any, words: tuple[str, ...]) -> Any:
+        try:
+            return kind(value)
+        except ValueError:
+            options = ", ".join(kind)
+            raise self.error(f"{path}: {key} {value!r} is not one of {options}", *words, key) from None
+
+    def number(self, path: str, key: str, value: Any, words: tuple[str, ...]) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise self.error(f"{path}: {key} must be a number, found {value!r}", *words, key)
+        if key in _POSITIVE and value <= 0:
+            raise self.error(f"{path}: {key} must be above zero, found {value:g}", *words, key)
+        if key in _NOT_NEGATIVE and value < 0:
+            raise self.error(f"{path}: {key} cannot be negative, found {value:g}", *words, key)
+        if value > _UPPER.get(key, math.inf):
+            raise self.error(f"{path}: {key} cannot exceed {_UPPER[key]:g}, found {value:g}", *words, key)
+        return float(value)
+
+    def recipe(self, name: str, table: dict[str, Any]) -> Recipe:
+        for key in table:
+            if key != "ingredients":
+                self.note(f"recipes.{name}.{key}", table[key], name, key)
+        listed = table.get("ingredients")
+        if not isinstance(listed, list) or not listed:
+            raise self.error(f"recipe {name!r} lists no ingredients", name)
+        return Recipe(name, tuple(self.ingredient(name, i) for i in listed))
+
+    def ingredient(self, recipe: str, table: Any) -> Ingredient:
+        if not isinstance(table, dict) or not isinstance(table.get("name"), str):
+            raise self.error(f"recipe {recipe!r}: each ingredient needs a name", recipe)
+        name = table["name"]
+        words = (recipe, name)
+        values = self.values(Ingredient, f"recipes.{recipe}.{name}", table, words)
+        if ("volume_ml" in values) == ("mass_g" in values):
+            raise self.error(f"recipe {recipe!r}: {name!r} needs volume_ml or mass_g, one of the two", *words)
+        if "brix" in values and "sugar_g_per_100ml" in values:
+            raise self.error(f"recipe {recipe!r}: {name!r} gives sugar twice, as brix and per 100 ml", *words)
+        return Ingredient(name=name, **values)
+
+    def target(self, name: str, table: dict[str, Any]) -> Target:
+        values: dict[str, Any] = {}
+        for key, value in table.items():
+            if key in ("serve_temp_c_max", "serve_temp_c_min"):
+                values[key] = self.number(f"targets.{name}", key, value, (name,))
+            elif key in ("dilution_by_volume", "abv_pct", "volume_ml"):
+                if not isinstance(value, list) or len(value) != 2:
+                    raise self.error(f"target {name!r}: {key} must be [low, high]", name, key)
+                values[key] = tuple(self.number(f"targets.{name}", "", v, (name, key)) for v in value)
+            else:
+                self.note(f"targets.{name}.{key}", value, name, key)
+        try:
+            return Target(name=name, **values)
+        except BenchError as error:
+            raise self.error(error.what, name, cure=error.cure) from error

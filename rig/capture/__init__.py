@@ -1,0 +1,1 @@
+"""Live capture from probes and scales."""

@@ -1,0 +1,1 @@
+"""From runs to fitted models and predictions."""

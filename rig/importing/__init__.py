@@ -1,0 +1,1 @@
+"""Reading bench folders and tables that others wrote."""

@@ -1,0 +1,1 @@
+"""The database that all runs live in."""

@@ -1,0 +1,1 @@
+"""Findings as pages to keep and print."""

@@ -1,0 +1,143 @@
+"""What a run is: one drink made once, its weigh-ins and its trace, as validated values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.bench import Bench
+from rig.errors import Place
+
+
+@dataclass(frozen=True, order=True)
+class SetUp:
+    """Technique, vessel and ice together: what a fit belongs to."""
+
+    technique: str
+    vessel: str
+    ice: str
+
+    def __str__(self) -> str:
+        return f"{self.technique} · {self.vessel} · {self.ice}"
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """What probes and scales read during a run, against seconds from the start of motion.
+
+    `time_s` has shape (samples,) and rises; each channel has the same shape, NaN where nothing was read.
+    `probes_c` is keyed by probe name; the plain `probe_c` column is keyed "".
+    """
+
+    time_s: FloatArray
+    probes_c: Mapping[str, FloatArray] = field(default_factory=dict)
+    scale_g: FloatArray | None = None
+    room_c: FloatArray | None = None
+    cadence_hz: FloatArray | None = None
+
+    @property
+    def probe_c(self) -> FloatArray | None:
+        """The main probe: the plain one, else the first named one, else None."""
+        if not self.probes_c:
+            return None
+        return self.probes_c.get("", next(iter(self.probes_c.values())))
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Trace):
+            return NotImplemented
+        mine, theirs = self.channels(), other.channels()
+        return mine.keys() == theirs.keys() and all(
+            np.array_equal(mine[k], theirs[k], equal_nan=True) for k in mine
+        )
+
+    def channels(self) -> dict[str, FloatArray]:
+        """Every channel by its column name in a trace file, time first."""
+        out = {"time_s": self.time_s}
+        out |= {f"probe_{name}_c" if name else "probe_c": v for name, v in self.probes_c.items()}
+        for name in ("scale_g", "room_c", "cadence_hz"):
+            values = getattr(self, name)
+            if values is not None:
+                out[name] = values
+        return out
+
+
+@dataclass(frozen=True)
+class Run:
+    """One drink made once. None means not measured; masses in g, temperatures in °C, times in s."""
+
+    run: str
+    technique: str
+    vessel: str
+    ice: str
+    recipe: str
+    started_at: datetime | None = None
+    operator: str | None = None
+    session: str | None = None
+    ice_mass_g: float | None = None
+    ice_temp_c: float | None = None
+    drink_mass_g: float | None = None
+    drink_temp_c: float | None = None
+    vessel_temp_c: float | None = None
+    room_temp_c: float | None = None
+    duration_s: float | None = None
+    strained_mass_g: float | None = None
+    trace: Trace | None = None
+    trace_file: str | None = None
+    notes: str | None = None
+    gross_before_g: float | None = None
+    gross_after_g: float | None = None
+    foam_ml: float | None = None
+    foam_half_life_s: float | None = None
+    target: str | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)
+    excluded_because: str | None = None
+
+    @property
+    def set_up(self) -> SetUp:
+        """The set-up this run belongs to."""
+        return SetUp(self.technique, self.vessel, self.ice)
+
+
+class Gravity(StrEnum):
+    """How much a finding weighs."""
+
+    NOTE = "note"
+    DOUBT = "doubt"
+    LEFT_OUT = "left out"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something a person should know about the material: what, where, and what to do."""
+
+    gravity: Gravity
+    what: str
+    place: Place = field(default_factory=Place)
+    cure: str = ""
+
+    def __str__(self) -> str:
+        where = str(self.place)
+        return f"{where + ': ' if where else ''}{self.what}{'. ' + self.cure if self.cure else ''}"
+
+
+@dataclass(frozen=True)
+class RunBook:
+    """A bench with its runs: what a folder holds, or a selection from the logbook."""
+
+    bench: Bench
+    runs: tuple[Run, ...]
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def set_ups(self) -> tuple[SetUp, ...]:
+        """The set-ups that have runs, sorted."""
+        return tuple(sorted({r.set_up for r in self.runs}))
+
+    def used_runs(self) -> tuple[Run, ...]:
+        """The runs that nobody excluded."""
+        return tuple(r for r in self.runs if r.excluded_because is None)
