@@ -1,0 +1,98 @@
+"""A bench as the text of its bench.toml; `rig.bench.parse_bench` reads it back to the same bench.
+
+Written by TOML v1.0.0, the sections on strings, keys, inline tables and dates.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import date, datetime, time
+from typing import Any
+
+from rig.bench import Bench, Ingredient
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+_CONTROL = re.compile(r'[\x00-\x1f\x7f"\\]')
+
+
+def bench_toml(bench: Bench) -> str:
+    """The bench as TOML text; notes go back to the entry they were found in where that is still there."""
+    sections: dict[str, Mapping[str, Any]] = {
+        "vessels": bench.vessels,
+        "ice": bench.ice,
+        "recipes": bench.recipes,
+        "targets": bench.targets,
+        "techniques": bench.techniques,
+    }
+    homes = [(s, name) for s, entries in sections.items() for name in entries]
+    notes: dict[tuple[str, str] | None, dict[str, Any]] = {}
+    for path, value in bench.notes.items():
+        home, key = _home(path, homes, bench)
+        notes.setdefault(home, {})[key] = value
+    lines = [f"title = {_value(bench.title)}"]
+    lines += [f"{_key(k)} = {_value(v)}" for k, v in notes.get(None, {}).items()]
+    for section, entries in sections.items():
+        for name, entry in entries.items():
+            lines += ["", f"[{section}.{_key(name)}]"]
+            table = _given(entry) | notes.get((section, name), {})
+            for key, value in table.items():
+                text = _ingredients(value) if (section, key) == ("recipes", "ingredients") else _value(value)
+                lines.append(f"{_key(key)} = {text}")
+    return "\n".join(lines) + "\n"
+
+
+def _home(path: str, homes: list[tuple[str, str]], bench: Bench) -> tuple[tuple[str, str] | None, str]:
+    """The entry that a note's path names and the key in it; the top of the file where none does."""
+    for section, name in homes:
+        prefix = f"{section}.{name}."
+        key = path.removeprefix(prefix)
+        if key != path and key not in _fields(getattr(bench, section)[name]):
+            return (section, name), key
+    return None, path
+
+
+def _fields(entry: Any) -> set[str]:
+    return {f.name for f in fields(entry)}
+
+
+def _given(entry: Any) -> dict[str, Any]:
+    """The fields of an entry that say something, without its name."""
+    return {
+        f.name: value
+        for f in fields(entry)
+        if f.name != "name" and (value := getattr(entry, f.name)) is not None
+    }
+
+
+def _ingredients(listed: tuple[Ingredient, ...]) -> str:
+    usual = {f.name: f.default for f in fields(Ingredient)}
+    tables = ({"name": i.name} | {k: v for k, v in _given(i).items() if v != usual[k]} for i in listed)
+    return "[\n" + "".join(f"  {_value(t)},\n" for t in tables) + "]"
+
+
+def _key(key: str) -> str:
+    return key if _BARE_KEY.fullmatch(key) else _string(key)
+
+
+def _string(text: str) -> str:
+    return '"' + _CONTROL.sub(lambda m: _ESCAPES.get(m[0], f"\\u{ord(m[0]):04x}"), text) + '"'
+
+
+def _value(value: Any) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str():
+            return _string(value)
+        case int() | float():
+            return repr(value)
+        case datetime() | date() | time():
+            return value.isoformat()
+        case Mapping():
+            return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+        case list() | tuple():
+            return "[" + ", ".join(_value(v) for v in value) + "]"
+    raise TypeError(f"TOML has no {type(value).__name__}")

@@ -1,0 +1,133 @@
+"""`chillrig advise`: how long to shake."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rig.cli.options import AsJson, BenchFolder, BenchName, Logbook, example
+from rig.cli.printing import bullets, print_json, say
+from rig.cli.source import fitted, open_source
+from rig.errors import NotFound
+
+if TYPE_CHECKING:
+    from rig.advice.call import Advice
+    from rig.bench import Target
+    from rig.fitting.result import Fit
+
+EXAMPLE = example(
+    "chillrig advise --bench my-bar --technique shake --vessel 'two-piece steel' \\",
+    "    --ice 'freezer cube' --recipe 'quayside black' --drink-temp-c 24 \\",
+    "    --dilution-by-volume 0.30 0.36 --serve-temp-c-max -2",
+)
+
+Pair = tuple[float, float] | None
+
+
+def command(
+    technique: Annotated[str, typer.Option(help="How the drink is moved: shake, stir, blend, swirl, build.")],
+    vessel: Annotated[str, typer.Option(help="The vessel, by its name on the bench.")],
+    ice: Annotated[str, typer.Option(help="The ice, by its name on the bench.")],
+    recipe: Annotated[str, typer.Option(help="The recipe, by its name on the bench.")],
+    bench: BenchFolder = None,
+    logbook: Logbook = None,
+    bench_name: BenchName = None,
+    drink_temp_c: Annotated[float | None, typer.Option(help="The drink before the ice [°C].")] = None,
+    drink_mass_g: Annotated[float | None, typer.Option(help="The drink before the ice [g].")] = None,
+    ice_mass_g: Annotated[float | None, typer.Option(help="The ice [g].")] = None,
+    ice_temp_c: Annotated[float | None, typer.Option(help="The ice [°C].")] = None,
+    vessel_temp_c: Annotated[float | None, typer.Option(help="The vessel [°C].")] = None,
+    room_temp_c: Annotated[float | None, typer.Option(help="The room [°C].")] = None,
+    target: Annotated[str | None, typer.Option(metavar="NAME", help="A target of the bench.")] = None,
+    dilution_by_volume: Annotated[
+        Pair, typer.Option(metavar="LO HI", help="Water added ÷ starting volume: 0.30 0.36.")
+    ] = None,
+    serve_temp_c_max: Annotated[float | None, typer.Option(help="At this [°C] or colder.")] = None,
+    serve_temp_c_min: Annotated[float | None, typer.Option(help="At this [°C] or warmer.")] = None,
+    abv_pct: Annotated[Pair, typer.Option(metavar="LO HI", help="Alcohol by volume [%].")] = None,
+    volume_ml: Annotated[Pair, typer.Option(metavar="LO HI", help="Volume in the glass [ml].")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say how long to shake (or stir, or blend) so that the drink lands in its target.
+
+    Limits given here replace those of the named target. Without any, the bench's only target is taken.
+    What is not given of drink, ice and room is taken as this bench usually has it.
+    """
+    from rig.advice.call import advise
+
+    source = open_source(bench, logbook, bench_name)
+    limits = {
+        "dilution_by_volume": dilution_by_volume,
+        "serve_temp_c_max": serve_temp_c_max,
+        "serve_temp_c_min": serve_temp_c_min,
+        "abv_pct": abv_pct,
+        "volume_ml": volume_ml,
+    }
+    wanted = wanted_target(source.book.bench.targets, target, limits)
+    for kind, name in (("vessel", vessel), ("ice_type", ice), ("recipe", recipe)):
+        getattr(source.book.bench, kind)(name)
+    fit = fitted(source, as_json)
+    _require_technique(fit, technique)
+    call = advise(
+        fit,
+        technique=technique,
+        vessel=vessel,
+        ice=ice,
+        recipe=recipe,
+        target=wanted,
+        drink_temp_c=drink_temp_c,
+        drink_mass_g=drink_mass_g,
+        ice_mass_g=ice_mass_g,
+        ice_temp_c=ice_temp_c,
+        vessel_temp_c=vessel_temp_c,
+        room_temp_c=room_temp_c,
+    )
+    if as_json:
+        print_json(call.to_dict())
+    else:
+        print_call(call)
+
+
+def wanted_target(targets: dict[str, Target], name: str | None, limits: dict[str, object]) -> Target:
+    """The target meant: the named one, or the only one, with the limits given in place of its own."""
+    from dataclasses import replace
+
+    from rig.bench import Target
+
+    given = {k: v for k, v in limits.items() if v is not None}
+    if name is not None:
+        if name not in targets:
+            raise NotFound("target", name, targets)
+        return replace(targets[name], **given) if given else targets[name]
+    if given:
+        return Target(**given)
+    if len(targets) == 1:
+        return next(iter(targets.values()))
+    known = f" NAME, one of {', '.join(repr(t) for t in targets)}" if targets else " NAME"
+    raise typer.BadParameter(f"say what to land in: --target{known}; or --dilution-by-volume LO HI and the like")
+
+
+def _require_technique(fit: Fit, technique: str) -> None:
+    """A technique that nobody knows is more likely a slip than a new one."""
+    from rig.bench import Motion
+
+    known = dict.fromkeys([*fit.techniques, *fit.bench.techniques, *(m.value for m in Motion)])
+    if technique not in known and fit.bench.motion(technique) is None:
+        raise NotFound("technique", technique, known)
+
+
+def print_call(call: Advice) -> None:
+    """A call as a bartender reads it: what to do, where that lands, what it rests on, what to mind."""
+    from rig.report.wording import basis_sentence, conditions, headline, landing, limits, target_words
+
+    say(f"{call.situation.recipe} · {call.situation.set_up}", style="bold")
+    say(f"{conditions(call.situation)}. Target: {target_words(call.target)}.", "")
+    say(f"  {headline(call)}", style="bold")
+    say("", landing(call) + ".", limits(call), basis_sentence(call.basis))
+    if call.levers:
+        say("", "What would help:")
+        bullets([f"{v.what}: lands {v.odds:.0%} at {v.duration_s:.0f} s" for v in call.levers])
+    if call.cautions:
+        say("", "Mind:")
+        bullets(call.cautions)

@@ -1,0 +1,67 @@
+"""The commands, in the order of a first day with them.
+
+A command imports what it needs when it runs, so that help and completion answer at once.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from rig.cli import advise, bring_in, compare, demo, doctor, export, fit, report, runs, screen
+from rig.cli.faults import told
+
+
+class Commands(TyperGroup):
+    """The group of all commands, with the edge of the program around whichever runs."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command; what a user can meet ends in one line and exit code 1."""
+        with told():
+            return super().invoke(ctx)
+
+
+app = typer.Typer(
+    name="chillrig",
+    cls=Commands,
+    help="Log a drink while it is shaken, stirred or blended; learn how it chills and dilutes; know when "
+    "to stop.\n\nStart with: chillrig demo",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"chillrig {version('chillrig')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+for _name, _module, _short in (
+    ("demo", demo, "See what this is for, on sample benches."),
+    ("import", bring_in, "Bring bench folders into the logbook."),
+    ("runs", runs, "List runs, see one in full, correct one."),
+    ("fit", fit, "How each set-up chills and dilutes."),
+    ("compare", compare, "Which set-up is colder, thinner or quicker."),
+    ("advise", advise, "How long to shake to land in the target."),
+    ("report", report, "One page to keep, send and print."),
+    ("export", export, "Runs as a bench folder, CSV or JSON."),
+    ("dashboard", screen, "All of this in a browser."),
+    ("doctor", doctor, "Whether this installation is whole."),
+):
+    app.command(_name, short_help=_short, epilog=_module.EXAMPLE)(_module.command)

@@ -1,0 +1,104 @@
+"""`chillrig compare`: which set-up is colder, thinner or quicker."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, Technique, Vessel, example
+from rig.cli.printing import bullets, print_json, say, table, two_lines
+from rig.cli.source import chosen_set_ups, fitted, open_source
+
+if TYPE_CHECKING:
+    from rig.advice.compare import Comparison
+
+EXAMPLE = example(
+    "chillrig compare --bench my-bar --vessel 'two-piece steel' --duration-s 12",
+    "chillrig compare --bench my-bar --recipe 'quayside black' --target coupe --json",
+)
+
+
+def command(
+    bench: BenchFolder = None,
+    logbook: Logbook = None,
+    bench_name: BenchName = None,
+    technique: Technique = None,
+    vessel: Vessel = None,
+    ice: Ice = None,
+    recipe: Annotated[str | None, typer.Option(help="The drink to compare; default: the one measured most.")] = None,
+    duration_s: Annotated[float | None, typer.Option(help="Compare after this long [s].")] = None,
+    target: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Compare on the way to this target's temperature.")
+    ] = None,
+    serve_temp_c_max: Annotated[float | None, typer.Option(help="Compare on the way to this [°C].")] = None,
+    drink_temp_c: Annotated[float | None, typer.Option(help="The drink before the ice [°C].")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Compare set-ups pair by pair, at equal time and at equal temperature, and say how sure it is."""
+    from rig.advice.compare import compare
+    from rig.bench import Target
+
+    source = open_source(bench, logbook, bench_name)
+    goal = None
+    if serve_temp_c_max is not None:
+        goal = Target(serve_temp_c_max=serve_temp_c_max)
+    elif target is not None:
+        goal = source.book.bench.target(target)
+    fit = fitted(source, as_json)
+    found = compare(
+        fit,
+        set_ups=chosen_set_ups(fit, technique, vessel, ice),
+        recipe=recipe,
+        duration_s=duration_s,
+        target=goal,
+        drink_temp_c=drink_temp_c,
+    )
+    if as_json:
+        print_json(found.to_dict())
+    else:
+        say(f"{source.book.bench.title}: {found.recipe}", style="bold")
+        say("")
+        print_comparison(found)
+
+
+def print_comparison(found: Comparison, most_pairs: int = 12) -> None:
+    """A table of the set-ups, and each pair in a sentence."""
+    after = "" if found.duration_s is None else f"after {found.duration_s:.3g} s"
+    goal = "" if found.target_temp_c is None else f"{found.target_temp_c:.1f} °C"
+    table(
+        (
+            "set-up",
+            "runs",
+            f"{after}\n[°C]",
+            f"{after}\n[dilution]",
+            f"to {goal}\n[s]",
+            f"at {goal}\n[dilution]",
+        ),
+        [
+            (
+                two_lines(s.set_up),
+                s.runs,
+                _with_range(s.temp_c, 1.0, ".1f"),
+                _with_range(s.dilution_by_volume, 100.0, ".0f", " %"),
+                _with_range(s.time_to_target_s, 1.0, ".0f"),
+                _with_range(s.dilution_at_target, 100.0, ".0f", " %"),
+            )
+            for s in found.summaries
+        ],
+    )
+    say("")
+    bullets([p.sentence for p in found.pairs[:most_pairs]])
+    if len(found.pairs) > most_pairs:
+        say(f"  … and {len(found.pairs) - most_pairs} more pairs; --json lists all, --ice and --vessel choose.")
+    notes = [f"{s.set_up}: {n}." for s in found.summaries for n in s.notes]
+    if found.notes or notes:
+        say("", "Notes:")
+        bullets([*found.notes, *notes])
+
+
+def _with_range(p: tuple[float, float, float] | None, scale: float, shape: str, unit: str = "") -> str:
+    if p is None:
+        return "–"
+    low, middle, high = (format(scale * v, shape) for v in p)
+    return f"{middle}{unit}\n{low} to {high}"

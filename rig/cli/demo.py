@@ -1,0 +1,156 @@
+"""`chillrig demo`: the sample benches, from import to call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.cli.bring_in import Import, bring_in, make_folder, print_import, read
+from rig.cli.compare import print_comparison
+from rig.cli.export import write_text
+from rig.cli.options import AsJson, example
+from rig.cli.printing import heading, print_json, progress, say, table, two_lines
+from rig.cli.source import LOGBOOK_FILE, quoted
+from rig.errors import RigError
+
+if TYPE_CHECKING:
+    from rig.advice.call import Advice
+    from rig.logbook.store import Logbook
+    from rig.report.page import Report
+
+EXAMPLE = example("chillrig demo", "chillrig demo --out somewhere-else")
+
+MOST_CALLS = 4
+MOST_FINDINGS = 6
+MOST_PAIRS = 3
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One sample bench, brought in and worked out, and the page that was written of it."""
+
+    brought_in: Import
+    report: Report
+    page: Path
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys; an entry of `demo --json`."""
+        return {
+            "import": self.brought_in.to_dict(),
+            "comparisons": [c.to_dict() for c in self.report.comparisons],
+            "calls": [a.to_dict() for d in self.report.drinks for a in d.calls],
+            "report": str(self.page),
+        }
+
+
+def sample_benches() -> list[Path]:
+    """The sample benches that came with the program, by name; empty where they are missing."""
+    package = find_spec("sample_logs")
+    homes = [] if package is None else package.submodule_search_locations or []
+    return sorted(p.parent for home in homes for p in Path(home).glob("*/bench.toml"))
+
+
+def command(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where logbook and report go.")] = Path("chillrig-demo"),
+    as_json: AsJson = False,
+) -> None:
+    """Show what this is for: import sample benches, find what is wrong, compare, call, and write a report.
+
+    Everything goes into one folder, which may be deleted afterwards.
+    """
+    from rig.logbook.store import open_logbook
+
+    folders = sample_benches()
+    if not folders:
+        raise RigError("the sample benches are not beside the program; install chillrig again to have them")
+    make_folder(out)
+    at = out / LOGBOOK_FILE
+    shown = []
+    with open_logbook(at) as logbook:
+        for folder in folders:
+            # the first page has the plain name: it is the one to open
+            page = out / ("report.html" if not shown else f"report-{folder.name}.html")
+            shown.append(_work_out(logbook, folder, page, as_json))
+            if not as_json:
+                _print_bench(shown[-1])
+    if as_json:
+        print_json({"logbook": str(at), "benches": [s.to_dict() for s in shown]})
+    else:
+        _print_next(at, shown)
+
+
+def _work_out(logbook: Logbook, folder: Path, page: Path, quiet: bool) -> Shown:
+    from datetime import datetime
+
+    from rig.report.kept_fit import fit_or_kept
+    from rig.report.page import make_report, render
+
+    done = bring_in(logbook, folder, folder.name, read(folder), quiet)
+    with progress(f"fitting {folder.name}", quiet) as tell:
+        fit = fit_or_kept(logbook.book(folder.name), logbook, tell)
+    with progress(f"working out calls for {folder.name}", quiet) as tell:
+        report = make_report(fit, tell)
+    write_text(page, render(report, datetime.now().astimezone()), overwrite=True)
+    return Shown(done, report, page)
+
+
+def _print_bench(shown: Shown) -> None:
+    say("")
+    print_import(shown.brought_in, MOST_FINDINGS)
+    doubtful = [r for s in shown.report.set_ups for r in s.doubtful]
+    if doubtful:
+        say("", "Runs to doubt, by the fit:")
+        from rig.cli.printing import bullets
+
+        bullets([f"run {r.run}: {'; '.join(r.reasons)}." for r in doubtful[:MOST_FINDINGS]])
+    for comparison in shown.report.comparisons[:1]:
+        heading(f"{comparison.recipe}, compared")
+        print_comparison(comparison, MOST_PAIRS)
+    if shown.report.drinks:
+        heading("How long")
+        print_calls([a for d in shown.report.drinks for a in d.calls[:2]][:MOST_CALLS])
+
+
+def print_calls(calls: list[Advice]) -> None:
+    """Calls as a table: what to do, where it lands, what it rests on."""
+    from rig.report.wording import basis_sentence, headline, target_words
+
+    table(
+        ("drink", "set-up", "call", "rests on"),
+        [
+            (
+                f"{a.situation.recipe}\n{target_words(a.target)}",
+                two_lines(a.situation.set_up),
+                headline(a),
+                basis_sentence(a.basis),
+            )
+            for a in calls
+        ],
+        words=4,
+    )
+
+
+def _print_next(at: Path, shown: list[Shown]) -> None:
+    heading("What next")
+    say(f"Look:       open {shown[0].page} in a browser, or: chillrig dashboard --logbook {quoted(str(at))}")
+    say("Your own:   put bench.toml, run_sheet.csv and traces/ in a folder, then: chillrig import FOLDER")
+    named = [(s, d) for s in shown for d in s.report.drinks if d.target]
+    if named:
+        s, d = named[0]
+        say("Ask:")
+        print(advise_command(at, s.brought_in.name, d.best, d.target))
+
+
+def advise_command(at: Path, bench_name: str, call: Advice, target: str) -> str:
+    """The command that asks for a call again, ready to paste."""
+    s = call.situation
+    parts = [
+        f"chillrig advise --logbook {quoted(str(at))} --bench-name {quoted(bench_name)}",
+        f"--technique {quoted(s.technique)} --vessel {quoted(s.vessel)} --ice {quoted(s.ice)}",
+        f"--recipe {quoted(s.recipe)} --target {quoted(target)}",
+    ]
+    return "  " + " \\\n    ".join(parts)

@@ -1,0 +1,98 @@
+"""The edge of the program: every failure becomes one line and an exit code, never a traceback.
+
+0 done, 1 asked for something that cannot be, 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rig.cli.printing import one_line
+from rig.errors import RigError
+
+CANNOT = 1
+SHOW_TRACEBACK = "CHILLRIG_TRACEBACK"
+FAULT_LOG = "chillrig-faults.log"
+
+
+def run() -> None:
+    """Run the command line; always leaves by SystemExit."""
+    _speak_any_text()
+    try:
+        from rig.cli.app import app
+
+        app()
+    except KeyboardInterrupt:
+        stop("stopped")
+    except BrokenPipeError:
+        _reader_left()
+    except Exception as error:
+        _fault(error)
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Turn what a user can meet into one line on stderr and exit code 1."""
+    try:
+        yield
+    except RigError as error:
+        stop(str(error))
+    except KeyboardInterrupt:
+        stop("stopped")
+    except BrokenPipeError:
+        _reader_left()
+
+
+def stop(text: str) -> None:
+    """Say one line on stderr and leave with exit code 1."""
+    print(f"chillrig: {one_line(text)}", file=sys.stderr)
+    raise SystemExit(CANNOT)
+
+
+def _fault(error: Exception) -> None:
+    kept = _keep(error)
+    where = f" (details in {kept})" if kept else ""
+    text = one_line(str(error)) or "no text"
+    stop(
+        f"this is a fault in chillrig: {type(error).__name__}: {text}; "
+        f"run `chillrig doctor` and report what it prints{where}"
+    )
+
+
+def _keep(error: Exception) -> Path | None:
+    """Write the traceback where a maintainer can ask for it: to stderr if told so, else beside the logbook."""
+    from rig.cli.source import data_folder
+
+    if os.environ.get(SHOW_TRACEBACK, "") not in ("", "0"):
+        traceback.print_exception(error)
+        return None
+    with suppress(OSError):
+        folder = data_folder()
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / FAULT_LOG
+        with path.open("a", encoding="utf-8", errors="backslashreplace") as log:
+            log.write(f"--- {datetime.now(UTC):%Y-%m-%d %H:%M:%S} UTC, chillrig {' '.join(sys.argv[1:])}\n")
+            traceback.print_exception(error, file=log)
+        return path
+    return None
+
+
+def _speak_any_text() -> None:
+    """A terminal that lacks a character shows a substitute; it never stops the program."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _reader_left() -> None:
+    """The reader of our output (`| head`) has what it wants: leave quietly."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    raise SystemExit(0)

@@ -1,0 +1,130 @@
+"""Where a command's runs come from: a bench folder as it lies, or one bench of the logbook."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from rig.cli.printing import progress
+from rig.errors import NotFound, RigError
+
+if TYPE_CHECKING:
+    from rig.fitting.result import Fit
+    from rig.logbook.store import Logbook
+    from rig.runs import RunBook, SetUp
+
+LOGBOOK_FILE = "logbook.sqlite"
+
+
+def data_folder() -> Path:
+    """The folder for a user's own data, by the XDG Base Directory Specification; not created here."""
+    told = os.environ.get("XDG_DATA_HOME") or (
+        os.environ.get("LOCALAPPDATA") if sys.platform == "win32" else None
+    )
+    return (Path(told) if told else Path.home() / ".local" / "share") / "chillrig"
+
+
+def logbook_at(told: str | None) -> str:
+    """The logbook asked for, or the user's own file."""
+    return told or str(data_folder() / LOGBOOK_FILE)
+
+
+@dataclass(frozen=True)
+class Source:
+    """Runs, what to call them, and the logbook they come from, if any."""
+
+    book: RunBook
+    name: str
+    logbook: Logbook | None = None
+
+    def options(self, logbook: str | None) -> str:
+        """The options that name this source again in another command."""
+        if self.logbook is None:
+            return f"--bench {quoted(self.name)}"
+        at = f"--logbook {quoted(logbook)} " if logbook else ""
+        return f"{at}--bench-name {quoted(self.name)}"
+
+
+def open_source(bench: Path | None, logbook: str | None, bench_name: str | None) -> Source:
+    """The runs a command was pointed to.
+
+    Raises
+    ------
+    RigError
+        Nothing to read, a bench the logbook does not hold, or several with none named.
+    """
+    if bench is not None:
+        if bench_name is not None:
+            raise typer.BadParameter("give --bench or --bench-name, not both")
+        from rig.importing.bench_folder import open_bench
+
+        return Source(open_bench(bench), str(bench))
+    opened = existing_logbook(logbook)
+    name = _the_bench(tuple(b.name for b in opened.benches()), bench_name)
+    return Source(opened.book(name), name, opened)
+
+
+def existing_logbook(told: str | None) -> Logbook:
+    """Open a logbook that must be there; a mistyped file is not made anew."""
+    from rig.logbook.store import open_logbook
+
+    at = logbook_at(told)
+    if "://" not in at and not Path(at).exists():
+        raise RigError(
+            f"there is no logbook at {at}. Import a bench first (chillrig import DIR), "
+            "name a folder (--bench DIR), or see a worked example (chillrig demo)"
+        )
+    return open_logbook(at)
+
+
+def _the_bench(names: tuple[str, ...], asked: str | None) -> str:
+    if asked is not None:
+        if asked not in names:
+            raise NotFound("bench", asked, names)
+        return asked
+    if len(names) == 1:
+        return names[0]
+    if not names:
+        raise RigError("the logbook is empty. Import a bench first: chillrig import DIR")
+    raise RigError(f"the logbook holds {len(names)} benches; say which: --bench-name {' | '.join(names)}")
+
+
+def fitted(source: Source, quiet: bool) -> Fit:
+    """A source's fit, kept in its logbook; with a bar on stderr where fitting takes a while."""
+    from rig.report.kept_fit import fit_or_kept
+
+    with progress(f"fitting {source.name}", quiet) as tell:
+        return fit_or_kept(source.book, source.logbook, tell)
+
+
+def chosen_set_ups(
+    fit: Fit, technique: str | None, vessel: str | None, ice: str | None
+) -> tuple[SetUp, ...]:
+    """The set-ups with runs that match what is given.
+
+    Raises
+    ------
+    NotFound
+        A name that none of them has.
+    """
+    chosen = fit.set_ups
+    for part, wanted in (("technique", technique), ("vessel", vessel), ("ice", ice)):
+        if wanted is None:
+            continue
+        known = tuple(dict.fromkeys(getattr(s, part) for s in chosen))
+        if wanted not in known:
+            raise NotFound(f"set-up with {part}", wanted, known)
+        chosen = tuple(s for s in chosen if getattr(s, part) == wanted)
+    return chosen
+
+
+def quoted(text: str) -> str:
+    """Text as one word of a shell command."""
+    return subprocess.list2cmdline([text]) if sys.platform == "win32" else shlex.quote(text)

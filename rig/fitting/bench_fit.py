@@ -1,0 +1,185 @@
+"""Fit a bench: gather what its runs show, fit the melt model, and judge every run by it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+
+import numpy as np
+
+from rig.bench import Bench
+from rig.errors import ModelRangeError, NotEnoughData, NotFound
+from rig.fitting.evidence import duration_of, evidence, strained_mass_g
+from rig.fitting.latents import composition, latents_of
+from rig.fitting.melt_fit import MeltPosterior, Problem, Progress, fit_melt
+from rig.fitting.priors import MOTIONS, P
+from rig.fitting.result import Fit, Measured, RunFit, Verdict
+from rig.fitting.situation import Situation, nominals
+from rig.runs import Finding, Gravity, Run, RunBook, SetUp
+
+FIT_VERSION = "1"
+STRAINED_DOUBT_Z = 3.7
+TRACE_DOUBT_Z = 2.2
+
+
+def fit(book: RunBook, progress: Progress | None = None) -> Fit:
+    """Fit all set-ups of a bench, or of a selection from the logbook, at once.
+
+    Parameters
+    ----------
+    book
+        The bench and its runs; runs excluded by hand are left out of the fit and kept in the result.
+    progress
+        Called with the share done, 0…1.
+
+    Raises
+    ------
+    NotEnoughData
+        Where no run has a duration together with a trace or a strained mass.
+    """
+    usable, set_aside = _usable(book)
+    if not usable:
+        raise NotEnoughData(
+            "no run can be fitted: a run needs a duration (or a trace that shows it) and a trace or a strained "
+            "mass. Note those on the run sheet for six runs of one set-up, with two or more durations"
+        )
+    problem, techniques = make_problem(book.bench, usable)
+    posterior = fit_melt(problem, progress)
+    judged = tuple(_judge(book.bench, problem, posterior, row, run) for row, run in enumerate(usable))
+    order = {run.run: k for k, run in enumerate(book.runs)}
+    runs = tuple(sorted((*judged, *set_aside), key=lambda r: order[r.run]))
+    return Fit(
+        book=book,
+        posterior=posterior,
+        techniques=techniques,
+        runs=runs,
+        measured=_measured(usable, problem),
+        findings=book.findings + tuple(_finding(r) for r in runs if r.reasons),
+        fingerprint=fingerprint(book),
+    )
+
+
+def _usable(book: RunBook) -> tuple[list[Run], list[RunFit]]:
+    good: list[Run] = []
+    aside: list[RunFit] = []
+
+    def set_aside(run: Run, verdict: Verdict, reason: str) -> None:
+        aside.append(RunFit(run.run, run.set_up, run.recipe, verdict, (reason,), run.duration_s))
+
+    for run in book.runs:
+        if run.excluded_because is not None:
+            set_aside(run, Verdict.EXCLUDED, f"excluded: {run.excluded_because}")
+        elif duration_of(run) is None:
+            set_aside(run, Verdict.NOT_FITTED, "no duration and no trace that shows one")
+        elif strained_mass_g(run) is None and (run.trace is None or run.trace.probe_c is None):
+            set_aside(run, Verdict.NOT_FITTED, "neither a trace nor a strained mass")
+        else:
+            try:
+                nominals(book.bench, [Situation.of(run)])
+            except (NotFound, ModelRangeError) as error:
+                set_aside(run, Verdict.NOT_FITTED, str(error))
+            else:
+                good.append(run)
+    return good, aside
+
+
+def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
+    """The arrays of a fit, and the techniques in the order of its groups."""
+    situations = [Situation.of(r) for r in runs]
+    nominal = nominals(bench, situations)
+    duration = np.array([duration_of(r) or 1.0 for r in runs])
+    techniques = tuple(dict.fromkeys(r.technique for r in runs))
+    latents = latents_of(bench, situations)
+    problem = Problem(
+        nominal=nominal,
+        evidence=evidence(runs, duration),
+        composition=composition(bench, situations, latents),
+        latents=latents,
+        group=np.array([techniques.index(r.technique) for r in runs]),
+        run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),
+    )
+    return problem, techniques
+
+
+def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: Run) -> RunFit:
+    reasons = []
+    z, trace_z = post.strained_z[row], post.trace_z[row]
+    residual = post.strained_residual_g[row]
+    if np.isfinite(z) and abs(z) > STRAINED_DOUBT_Z:
+        more = "more" if residual > 0 else "less"
+        likely = (
+            "a mis-keyed weight, ice chips through the strainer, wet ice, or a longer shake than noted"
+            if residual > 0
+            else "a mis-keyed weight, drink spilled or left behind, or a run stopped early"
+        )
+        reasons.append(
+            f"strained mass is {abs(residual):.0f} g {more} than its heat and its set-up can explain "
+            f"({abs(z):.1f} times the usual spread); likely {likely}. Check the weight, then correct or exclude it"
+        )
+    if np.isfinite(trace_z) and trace_z > TRACE_DOUBT_Z:
+        reasons.append(
+            f"trace departs from its set-up by {trace_z:.1f} times the usual spread; likely a probe out of the "
+            "liquid, another probe, or motion that stopped early. Look at the trace, then correct or exclude it"
+        )
+    volume = float(problem.nominal.start_volume_ml[row])
+    added = float(post.end_added_g[row])
+    slope_sd = float(np.sqrt(post.spreads.strained_sd_g[problem.group[row]] ** 2 + 0.3))
+    return RunFit(
+        run=run.run,
+        set_up=run.set_up,
+        recipe=run.recipe,
+        verdict=Verdict.DOUBTFUL if reasons else Verdict.GOOD,
+        reasons=tuple(reasons),
+        duration_s=float(problem.evidence.duration_s[row]),
+        start_temp_c=float(problem.nominal.inputs.drink_temp_c[row] + post.departures[row, P.DRINK_TEMP]),
+        temp_c=float(post.end_temp_c[row]),
+        added_g=added,
+        added_sd_g=slope_sd,
+        dilution_by_volume=added / volume,
+        expected_added_g=float(post.expected_added_g[row]),
+        strained_residual_g=None if not np.isfinite(residual) else float(residual),
+        strained_z=None if not np.isfinite(z) else float(z),
+        trace_z=None if not np.isfinite(trace_z) else float(trace_z),
+        start_volume_ml=volume,
+    )
+
+
+def _measured(runs: Sequence[Run], problem: Problem) -> dict[tuple[SetUp, str], Measured]:
+    rows: dict[tuple[SetUp, str], list[int]] = {}
+    for k, run in enumerate(runs):
+        rows.setdefault((run.set_up, run.recipe), []).append(k)
+
+    def span(values: np.ndarray, at: list[int]) -> tuple[float, float]:
+        return float(values[at].min()), float(values[at].max())
+
+    return {
+        key: Measured(
+            len(at),
+            span(problem.evidence.duration_s, at),
+            span(problem.nominal.inputs.drink_temp_c, at),
+            span(problem.nominal.inputs.ice_mass_g, at),
+        )
+        for key, at in rows.items()
+    }
+
+
+def _finding(run: RunFit) -> Finding:
+    from rig.errors import Place
+
+    gravity = Gravity.DOUBT if run.verdict is Verdict.DOUBTFUL else Gravity.LEFT_OUT
+    return Finding(gravity, "; ".join(run.reasons), Place(run=run.run))
+
+
+def fingerprint(book: RunBook) -> str:
+    """A digest of everything a fit depends on: the bench, the runs with their traces, and this model's version."""
+    digest = hashlib.sha256(FIT_VERSION.encode())
+    digest.update(repr(book.bench).encode())
+    for run in book.runs:
+        digest.update(
+            repr({k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}).encode()
+        )
+        if run.trace is not None:
+            for name, values in run.trace.channels().items():
+                digest.update(name.encode())
+                digest.update(np.ascontiguousarray(values).tobytes())
+    return digest.hexdigest()

@@ -1,0 +1,93 @@
+"""What the runs show: traces thinned to a few independent readings, and strained masses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.physics.melt import node_fractions
+from rig.runs import Run, Trace
+
+BINS = 14
+"""Readings kept per trace: more would only repeat the probe's and the model's correlated errors."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Observations of a batch of runs; NaN where there is none.
+
+    `duration_s`, `strained_g`, `probe_start_c` (runs,); `bin_time_s`, `bin_temp_c` (runs, BINS);
+    `before_c` (runs,): what the probe showed in the drink before the start.
+    """
+
+    duration_s: FloatArray
+    strained_g: FloatArray
+    probe_start_c: FloatArray
+    before_c: FloatArray
+    bin_time_s: FloatArray
+    bin_temp_c: FloatArray
+
+
+def duration_of(run: Run) -> float | None:
+    """How long the drink was in motion [s]: as noted, else to the end of its trace, else unknown."""
+    if run.duration_s is not None:
+        return run.duration_s
+    if run.trace is not None and run.trace.time_s.size and run.trace.time_s[-1] > 1.0:
+        return float(run.trace.time_s[-1])
+    return None
+
+
+def strained_mass_g(run: Run) -> float | None:
+    """The strained mass [g]: weighed, else the loss of the whole vessel's weight while straining."""
+    if run.strained_mass_g is not None:
+        return run.strained_mass_g
+    if run.gross_before_g is not None and run.gross_after_g is not None:
+        poured = run.gross_before_g - run.gross_after_g
+        return poured if poured > 0 else None
+    return None
+
+
+def evidence(runs: Sequence[Run], duration_s: FloatArray) -> Evidence:
+    """Thin the traces and collect the weighings of runs that last `duration_s` (runs,)."""
+    n = len(runs)
+    bin_time, bin_temp = np.full((n, BINS), np.nan), np.full((n, BINS), np.nan)
+    start, before = np.full(n, np.nan), np.full(n, np.nan)
+    strained = np.full(n, np.nan)
+    for row, run in enumerate(runs):
+        mass = strained_mass_g(run)
+        strained[row] = np.nan if mass is None else mass
+        if run.trace is not None and run.trace.probe_c is not None:
+            start[row], before[row] = _start(run.trace)
+            bin_time[row], bin_temp[row] = _bins(run.trace, duration_s[row])
+    return Evidence(duration_s, strained, start, before, bin_time, bin_temp)
+
+
+def _start(trace: Trace) -> tuple[float, float]:
+    """Reading at the start of motion, and the steady reading before it; NaN where the trace has none."""
+    assert trace.probe_c is not None
+    good = np.isfinite(trace.probe_c)
+    time, temp = trace.time_s[good], trace.probe_c[good]
+    early = time <= 0.05
+    if np.any(early):
+        last = temp[early][-3:]
+        lead = time[early][-1] - time[early][0]
+        return float(temp[early][-1]), float(np.mean(last)) if lead >= 1.0 else np.nan
+    if time.size and time[0] <= 1.5:
+        return float(temp[0]), np.nan
+    return np.nan, np.nan
+
+
+def _bins(trace: Trace, duration_s: float) -> tuple[FloatArray, FloatArray]:
+    assert trace.probe_c is not None
+    good = np.isfinite(trace.probe_c) & (trace.time_s > 0.05) & (trace.time_s <= duration_s + 0.05)
+    time, temp = np.minimum(trace.time_s[good], duration_s), trace.probe_c[good]
+    which = np.searchsorted(duration_s * node_fractions(BINS)[1:-1], time, side="left")
+    count = np.bincount(which, minlength=BINS)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return (
+            np.bincount(which, weights=time, minlength=BINS) / count,
+            np.bincount(which, weights=temp, minlength=BINS) / count,
+        )

@@ -1,0 +1,164 @@
+"""The unknowns that runs share, and how each run's parameters are made of them.
+
+A run's parameters are sums of effects: of its technique, its vessel under that technique, its ice, its
+set-up. An effect belongs to whatever it physically belongs to, so what one set-up teaches about an ice
+serves every vessel with that ice. Effects start from zero with the spread given by the priors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.bench import Bench
+from rig.errors import NotFound
+from rig.fitting.priors import MOTIONS, P, ice_nominal, vessel_nominal
+from rig.fitting.situation import Situation
+
+
+class Owner(StrEnum):
+    """What an effect belongs to."""
+
+    BENCH = "bench"
+    TECHNIQUE = "technique"
+    VESSEL = "vessel"
+    ICE = "ice"
+    HANDLING = "technique and vessel"
+    SET_UP = "set-up"
+    RECIPE = "recipe"
+    ADDED_LEVEL = "discrepancy of added water"
+    ADDED_SLOPE = "slope of that discrepancy"
+    TEMP_LEVEL = "discrepancy of temperature"
+    TEMP_SLOPE = "slope of that discrepancy"
+
+
+Key = tuple[P | None, Owner, tuple[str, ...]]
+
+DISCREPANCY = (Owner.ADDED_LEVEL, Owner.ADDED_SLOPE, Owner.TEMP_LEVEL, Owner.TEMP_SLOPE)
+DISCREPANCY_SD = (0.010, 0.012, 0.20, 0.25)
+"""Spread of the smooth misfit of a drink on a set-up: share of the drink's mass, and kelvin."""
+
+
+def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
+    """The effects that make up a situation's parameters, each with its prior standard deviation."""
+    motion = MOTIONS[bench.motion(s.technique)]
+    vessel = vessel_nominal(bench.vessel(s.vessel))
+    ice = ice_nominal(bench.ice_type(s.ice), None)
+    handling, set_up = (s.technique, s.vessel), (s.technique, s.vessel, s.ice)
+    out: list[tuple[Key, float]] = [
+        ((P.RATE, Owner.TECHNIQUE, (s.technique,)), motion.rate_log_sd),
+        ((P.RATE, Owner.HANDLING, handling), 0.20),
+        ((P.RATE, Owner.ICE, (s.ice,)), 0.30),
+        ((P.RATE, Owner.SET_UP, set_up), 0.15),
+        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
+        ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
+        ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
+        ((P.WET, Owner.ICE, (s.ice,)), ice.wet_log_sd),
+        ((P.CORE, Owner.ICE, (s.ice,)), 0.35),
+        ((P.FILM, Owner.TECHNIQUE, (s.technique,)), 0.3),
+        ((P.FILM, Owner.HANDLING, handling), 0.4),
+        ((P.VESSEL, Owner.VESSEL, (s.vessel,)), vessel.capacity_log_sd),
+        ((P.VESSEL, Owner.HANDLING, handling), 0.10),
+        ((P.POWER, Owner.TECHNIQUE, (s.technique,)), 0.6),
+        ((P.SHIELD, Owner.BENCH, ()), 0.6),
+        ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.5),
+        ((P.LAG, Owner.BENCH, ()), 0.8),
+        ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.3),
+        ((P.OFFSET, Owner.BENCH, ()), 0.25),
+        ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
+        ((P.HELD, Owner.ICE, (s.ice,)), 0.5),
+        ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
+        ((P.LATE, Owner.ICE, (s.ice,)), 0.7),
+        ((P.LATE, Owner.SET_UP, set_up), 0.5),
+    ]
+    seen = (*set_up, s.recipe)
+    out += [((None, owner, seen), sd) for owner, sd in zip(DISCREPANCY, DISCREPANCY_SD, strict=True)]
+    return out
+
+
+@dataclass(frozen=True)
+class Latents:
+    """All effects of a bench in a fixed order, with their prior standard deviations (effects,)."""
+
+    keys: tuple[Key, ...]
+    prior_sd: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+    def index(self) -> dict[Key, int]:
+        """Position of each effect."""
+        return {key: k for k, key in enumerate(self.keys)}
+
+
+def latents_of(bench: Bench, situations: Iterable[Situation]) -> Latents:
+    """The effects that any of the situations needs, in order of first need."""
+    order: dict[Key, float] = {}
+    for s in dict.fromkeys((x.technique, x.vessel, x.ice, x.recipe) for x in situations):
+        try:
+            for key, sd in effects_of(bench, Situation(*s)):
+                order.setdefault(key, sd)
+        except NotFound:
+            continue
+    return Latents(tuple(order), np.array(list(order.values())))
+
+
+@dataclass(frozen=True)
+class Composition:
+    """Which effects make up each run.
+
+    `members` (runs, effects a run): indices into the latents; `columns` (effects a run,): which parameter
+    each goes into. Every run has the same number of effects in the same order.
+    """
+
+    members: np.ndarray
+    columns: np.ndarray
+    size: int
+
+    def parameters(self, z: FloatArray) -> FloatArray:
+        """(runs, parameters) from effects z of shape (effects,) or (draws, effects) for one run."""
+        spread = z[..., self.members] if z.ndim == 1 else z[:, self.members[0]]
+        out = np.zeros((spread.shape[0], len(P)))
+        for k, column in enumerate(self.columns):
+            if column >= 0:
+                out[:, column] += spread[:, k]
+        return out
+
+    def discrepancies(self, z: FloatArray) -> FloatArray:
+        """(runs, 4) effects in the order of `DISCREPANCY`; z as in `parameters`."""
+        spread = z[..., self.members] if z.ndim == 1 else z[:, self.members[0]]
+        return spread[:, self.columns < 0]
+
+    def by_effect(self, jacobian: FloatArray, discrepancy: FloatArray) -> FloatArray:
+        """Slopes by effect, (runs, observations, effects a run).
+
+        Parameters
+        ----------
+        jacobian
+            (runs, observations, parameters).
+        discrepancy
+            (runs, observations, 4).
+        """
+        return np.concatenate([jacobian[:, :, self.columns[self.columns >= 0]], discrepancy], axis=2)
+
+
+def composition(bench: Bench, situations: list[Situation], latents: Latents) -> Composition:
+    """Look up the effects of each situation."""
+    index = latents.index()
+    known: dict[tuple[str, str, str, str], list[int]] = {}
+    members = np.empty((len(situations), 0), dtype=np.int64)
+    rows = []
+    columns: list[int] = []
+    for s in situations:
+        name = (s.technique, s.vessel, s.ice, s.recipe)
+        if name not in known:
+            listed = effects_of(bench, s)
+            known[name] = [index[key] for key, _ in listed]
+            columns = [-1 if key[0] is None else int(key[0]) for key, _ in listed]
+        rows.append(known[name])
+    members = np.array(rows, dtype=np.int64)
+    return Composition(members, np.array(columns), len(latents))

@@ -1,0 +1,512 @@
+"""Fit the melt model to all runs of a bench at once.
+
+A hierarchical nonlinear regression. Each run's parameters are shared effects (see `latents`) plus the run's
+own departures: the hand is never twice the same, and stated temperatures and weights are not exact. Around
+the current estimate the model is linear, so the runs' departures are integrated out in closed form, the
+shared effects are solved for with their priors, and the spreads of departures and noise are updated by
+expectation–maximisation (Lindstrom & Bates, Biometrics 46 (1990) 673, is this scheme for mixed models;
+Dempster, Laird & Rubin, J. R. Stat. Soc. B 39 (1977) 1). A weighing or trace that no departure explains is
+given less weight by a Student-t scale (Lange, Little & Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
+
+All slopes of all runs come from lanes of one integration; work is done in chunks, so memory stays flat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.fitting.evidence import BINS, Evidence
+from rig.fitting.latents import Composition, Latents
+from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
+from rig.fitting.situation import Nominals, inputs_for
+from rig.physics.melt import Course, lagged, simulate, steps_for, steps_needed
+
+STRAINED = BINS
+"""Column of the strained mass among a run's observations; the trace's readings come before it."""
+OBSERVATIONS = BINS + 1
+CHUNK_LANES = 6000
+_STEP = np.array([0.03] * 8 + [0.3, 0.5, 0.02, 0.5])
+_STUDENT_DF = 4.0
+_TRACE_SHARED = 0.6
+_BELIEVED = 0.3
+"""A run whose robust weight falls below this does not count when spreads are learned."""
+_INNER = 4
+_LONGEST_STEP = 1.5
+_UNSEEN = 1e6
+
+RUN_PARAMETERS = (P.RATE, P.WET, P.LAG, P.OFFSET)
+"""What varies from run to run with a spread that is learned from the runs (inputs vary with known spread)."""
+RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.15, P.OFFSET: 0.10}
+_PRIOR_RUNS = 8.0
+STRAINED_SD_PRIOR_G = 0.9
+TRACE_SD_PRIOR_K = 0.30
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Standard deviations that the runs teach.
+
+    `run_sd` (groups, parameters): departures of a run from its set-up; a group is a technique.
+    `strained_sd_g` (groups,), `trace_sd_k` (groups,): noise and misfit.
+    """
+
+    run_sd: FloatArray
+    strained_sd_g: FloatArray
+    trace_sd_k: FloatArray
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Everything a fit needs, as arrays over runs; `group` (runs,) points to the technique."""
+
+    nominal: Nominals
+    evidence: Evidence
+    composition: Composition
+    latents: Latents
+    group: np.ndarray
+    run_rate_sd: FloatArray
+
+    def __len__(self) -> int:
+        return int(self.group.size)
+
+    def subset(self, rows: np.ndarray) -> Problem:
+        """The problem of some runs only, with the same effects."""
+        n, e, c = self.nominal, self.evidence, self.composition
+        return replace(
+            self,
+            nominal=Nominals(
+                n.curves.take(rows),
+                n.inputs.take(rows),
+                *(
+                    getattr(n, name)[rows]
+                    for name in (
+                        "wet_fraction",
+                        "held_back_g",
+                        "drink_mass_g",
+                        "drink_mass_sd_g",
+                        "start_volume_ml",
+                        "ethanol_g",
+                        "longest_s",
+                        "spread",
+                    )
+                ),
+            ),
+            evidence=Evidence(
+                *(
+                    getattr(e, name)[rows]
+                    for name in (
+                        "duration_s",
+                        "strained_g",
+                        "probe_start_c",
+                        "before_c",
+                        "bin_time_s",
+                        "bin_temp_c",
+                    )
+                )
+            ),
+            composition=replace(c, members=c.members[rows]),
+            group=self.group[rows],
+        )
+
+
+@dataclass(frozen=True)
+class MeltPosterior:
+    """The fitted effects, approximately Gaussian, and what each run departed by.
+
+    `effects`, (effects,); `covariance` (effects, effects); `departures`, `departure_sd` (runs, parameters);
+    `end_temp_c`, `end_added_g` (runs,): the run's own fitted state at its end; `strained_residual_g`,
+    `strained_z` (runs,): measured less expected, before the run's own departures, plainly and in units of
+    its predictive spread; `trace_z` (runs,): root mean square of the trace's standardised residuals;
+    `weight` (runs, 2): robust weight of trace and strained mass.
+    """
+
+    latents: Latents
+    effects: FloatArray
+    covariance: FloatArray
+    spreads: Spreads
+    departures: FloatArray
+    departure_sd: FloatArray
+    end_temp_c: FloatArray
+    end_added_g: FloatArray
+    expected_added_g: FloatArray
+    expected_strained_g: FloatArray
+    strained_residual_g: FloatArray
+    strained_z: FloatArray
+    trace_z: FloatArray
+    weight: FloatArray
+    iterations: int
+    converged: bool
+
+
+Progress = Callable[[float], None]
+
+
+def smooth_basis(time_s: FloatArray, longest_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Level and slope of the smooth misfit: zero at the start, the slope in the logarithm of time."""
+    rise = 1.0 - np.exp(-time_s / (0.06 * longest_s))
+    slope = np.clip(np.log(np.maximum(time_s, 0.1) / (0.3 * longest_s)), -1.5, 1.5)
+    return rise, rise * slope
+
+
+def fit_melt(problem: Problem, progress: Progress | None = None, max_iterations: int = 14) -> MeltPosterior:
+    """Fit by repeated linearisation, as described at the top.
+
+    Raises
+    ------
+    Nothing of its own; a run without any observation simply teaches nothing.
+    """
+    state = _State.start(problem)
+    converged = False
+    iteration = 0
+    for iteration in range(1, max_iterations + 1):
+        linear = _linearise(problem, state)
+        proposal = state
+        for _ in range(_INNER):
+            proposal = _update(problem, linear, proposal, learn=iteration > 1)
+        state, step = _towards(problem, state, proposal)
+        if progress is not None:
+            progress(iteration / max_iterations)
+        if iteration > 3 and step < 0.02:
+            converged = True
+            break
+    linear = _linearise(problem, state)
+    return _posterior(problem, linear, state, iteration, converged)
+
+
+@dataclass(frozen=True)
+class _State:
+    effects: FloatArray
+    departures: FloatArray
+    spreads: Spreads
+    weight: FloatArray
+
+    @staticmethod
+    def start(problem: Problem) -> _State:
+        groups = int(problem.group.max()) + 1
+        run_sd = np.zeros((groups, len(P)))
+        run_sd[:, P.RATE] = problem.run_rate_sd
+        for parameter, sd in RUN_SD_PRIOR.items():
+            run_sd[:, parameter] = sd
+        n = len(problem)
+        return _State(
+            effects=np.zeros(len(problem.latents)),
+            departures=np.zeros((n, len(P))),
+            spreads=Spreads(run_sd, np.full(groups, STRAINED_SD_PRIOR_G), np.full(groups, TRACE_SD_PRIOR_K)),
+            weight=np.ones((n, 2)),
+        )
+
+
+@dataclass(frozen=True)
+class _Linear:
+    """The model around one estimate: observations as if it were linear, and slopes.
+
+    `pseudo` (runs, obs) is what would be observed of a linear model through zero; `by_parameter`
+    (runs, obs, parameters) and `by_effect` (runs, obs, effects a run) are its slopes.
+    """
+
+    pseudo: FloatArray
+    by_parameter: FloatArray
+    by_effect: FloatArray
+    seen: np.ndarray
+    end_temp_c: FloatArray
+    end_added_g: FloatArray
+
+
+def _expected(problem: Problem, parameters: FloatArray, rows: np.ndarray) -> tuple[FloatArray, Course]:
+    """Expected observations (lanes, obs) of lanes with these parameters; `rows` is each lane's run."""
+    nominal, evidence = problem.nominal, problem.evidence
+    inputs = inputs_for(nominal, parameters, rows)
+    curves = nominal.curves.take(rows)
+    duration = evidence.duration_s[rows]
+    course = simulate(curves, inputs, duration, steps_for(inputs, curves, duration))
+    out = np.empty((rows.size, OBSERVATIONS))
+    late = LATE_G + parameters[:, P.LATE]
+    held = nominal.held_back_g[rows] + parameters[:, P.HELD]
+    out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late - held
+    lag = LAG_MEDIAN_S * np.exp(np.clip(parameters[:, P.LAG], -3.0, 3.0))
+    start = evidence.probe_start_c[rows]
+    start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
+    shown = lagged(course.time_s, course.temp_c, lag, start)
+    out[:, :BINS] = _at(course.time_s, shown, evidence.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
+    return out, course
+
+
+def _at(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
+    """Straight interpolation per lane; nodes, values (nodes, lanes); times (lanes, k); NaN times give 0."""
+    fraction = nodes[:, 0] / nodes[-1, 0]
+    share = np.nan_to_num(times / nodes[-1][:, None])
+    right = np.clip(np.searchsorted(fraction, share), 1, len(fraction) - 1)
+    left_s, right_s = fraction[right - 1], fraction[right]
+    w = np.clip((share - left_s) / (right_s - left_s), 0.0, 1.0)
+    lane = np.arange(values.shape[1])[:, None]
+    return (1 - w) * values[right - 1, lane] + w * values[right, lane]
+
+
+def _linearise(problem: Problem, state: _State) -> _Linear:
+    n = len(problem)
+    at = problem.composition.parameters(state.effects) + state.departures
+    delta = problem.composition.discrepancies(state.effects)
+    shift = _discrepancy_slopes(problem)
+    residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
+    end_temp, end_added = np.empty(n), np.empty(n)
+    for rows in _chunks(problem, at):
+        expected, slope, course = _slopes(problem, at[rows], rows)
+        residual[rows] = _observed(problem, rows) - expected
+        slopes[rows] = slope
+        end_temp[rows], end_added[rows] = course
+    residual -= np.einsum("rok,rk->ro", shift, delta)
+    seen = np.isfinite(residual)
+    residual = np.where(seen, residual, 0.0)
+    slopes = np.where(seen[:, :, None], slopes, 0.0)
+    shift = np.where(seen[:, :, None], shift, 0.0)
+    by_effect = problem.composition.by_effect(slopes, shift)
+    pseudo = residual + np.einsum("rop,rp->ro", slopes, state.departures)
+    pseudo += np.einsum("roe,re->ro", by_effect, state.effects[problem.composition.members])
+    return _Linear(pseudo, slopes, by_effect, seen, end_temp, end_added)
+
+
+def _chunks(problem: Problem, at: FloatArray) -> list[np.ndarray]:
+    """Runs in chunks that fit memory and need about the same number of steps."""
+    rows = np.arange(len(problem))
+    inputs = inputs_for(problem.nominal, at, rows)
+    steps = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
+    order = np.argsort(steps, kind="stable")
+    most = max(1, CHUNK_LANES // (1 + len(PHYSICAL)))
+    level = np.floor(np.log(steps[order]) / np.log(1.5))
+    cuts = np.flatnonzero(np.diff(level)) + 1
+    return [part[k : k + most] for part in np.split(order, cuts) for k in range(0, part.size, most)]
+
+
+def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
+    e = problem.evidence
+    return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows]])
+
+
+def _slopes(
+    problem: Problem, at: FloatArray, rows: np.ndarray
+) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
+    """Expected observations and forward-difference slopes of a chunk of runs, all lanes in one integration."""
+    n, lanes = rows.size, 1 + len(PHYSICAL)
+    stacked = np.repeat(at[None], lanes, axis=0)
+    for k, parameter in enumerate(PHYSICAL):
+        stacked[k + 1, :, parameter] += _STEP[k]
+    which = np.tile(rows, lanes)
+    flat, course = _expected(problem, stacked.reshape(lanes * n, -1), which)
+    all_lanes = flat.reshape(lanes, n, OBSERVATIONS)
+    slopes = np.zeros((n, OBSERVATIONS, len(P)))
+    for k, parameter in enumerate(PHYSICAL):
+        slopes[:, :, parameter] = (all_lanes[k + 1] - all_lanes[0]) / _STEP[k]
+    base_course = course.time_s[:, :n], course.temp_c[:, :n]
+    slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, *base_course, all_lanes[0, :, :BINS])
+    started = np.isfinite(problem.evidence.probe_start_c[rows])
+    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
+    fade = np.exp(-np.nan_to_num(problem.evidence.bin_time_s[rows]) / lag[:, None])
+    slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
+    slopes[:, STRAINED, P.HELD], slopes[:, STRAINED, P.LATE] = -1.0, 1.0
+    return all_lanes[0], slopes, (course.temp_c[-1, :n], course.added_g[-1, :n])
+
+
+def _lag_slope(
+    problem: Problem,
+    at: FloatArray,
+    rows: np.ndarray,
+    time_s: FloatArray,
+    temp_c: FloatArray,
+    base: FloatArray,
+) -> FloatArray:
+    step = 0.05
+    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG] + step, -3.0, 3.0))
+    start = problem.evidence.probe_start_c[rows]
+    start = np.where(np.isfinite(start), start - at[:, P.OFFSET], temp_c[0])
+    shown = _at(time_s, lagged(time_s, temp_c, lag, start), problem.evidence.bin_time_s[rows])
+    return (shown + at[:, P.OFFSET, None] - base) / step
+
+
+def _discrepancy_slopes(problem: Problem) -> FloatArray:
+    """(runs, obs, 4): how each smooth misfit enters each observation."""
+    e, n = problem.evidence, problem.nominal
+    out = np.zeros((len(problem), OBSERVATIONS, 4))
+    level, slope = smooth_basis(e.duration_s, n.longest_s)
+    out[:, STRAINED, 0], out[:, STRAINED, 1] = level * n.drink_mass_g, slope * n.drink_mass_g
+    level, slope = smooth_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
+    out[:, :BINS, 2], out[:, :BINS, 3] = level, slope
+    return out
+
+
+def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
+    """(runs, obs, obs) covariance of noise and misfit; what was not seen gets a variance that mutes it."""
+    n = len(problem)
+    trace_var = (state.spreads.trace_sd_k[problem.group] ** 2 / state.weight[:, 0])[:, None, None]
+    time = np.nan_to_num(problem.evidence.bin_time_s)
+    memory = 0.12 * problem.nominal.longest_s[:, None, None]
+    near = np.exp(-np.abs(time[:, :, None] - time[:, None, :]) / memory)
+    out = np.zeros((n, OBSERVATIONS, OBSERVATIONS))
+    out[:, :BINS, :BINS] = trace_var * (_TRACE_SHARED * near + (1 - _TRACE_SHARED) * np.eye(BINS))
+    strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
+    out[:, STRAINED, STRAINED] = strained / state.weight[:, 1]
+    both = seen[:, :, None] & seen[:, None, :]
+    out = np.where(both, out, 0.0)
+    diagonal = np.arange(OBSERVATIONS)
+    out[:, diagonal, diagonal] += np.where(seen, 0.0, _UNSEEN)
+    return out
+
+
+def _run_variance(problem: Problem, state: _State) -> FloatArray:
+    return state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2
+
+
+@dataclass(frozen=True)
+class _Solved:
+    effects: FloatArray
+    covariance: FloatArray
+    departures: FloatArray
+    departure_variance: FloatArray
+    left: FloatArray
+    noise: FloatArray
+    marginal: FloatArray
+    predictive_z: FloatArray
+
+
+def _solve(problem: Problem, linear: _Linear, state: _State) -> _Solved:
+    members = problem.composition.members
+    variance = _run_variance(problem, state)
+    noise = _noise(problem, state, linear.seen)
+    j, g = linear.by_parameter, linear.by_effect
+    marginal = noise + np.einsum("rop,rp,rqp->roq", j, variance, j, optimize=True)
+    precision = np.linalg.inv(marginal)
+    weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
+    information = np.diag(1.0 / problem.latents.prior_sd**2)
+    np.add.at(information, (members[:, :, None], members[:, None, :]), np.matmul(weighted, g))
+    score = np.zeros(len(problem.latents))
+    np.add.at(score, members, np.einsum("reo,ro->re", weighted, linear.pseudo))
+    covariance = np.linalg.inv(information)
+    effects = covariance @ score
+    rest = linear.pseudo - np.einsum("roe,re->ro", g, effects[members])
+    gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
+    departures = np.einsum("rpo,ro->rp", gain, rest)
+    own = covariance[members[:, :, None], members[:, None, :]]
+    spread = np.matmul(gain, g)
+    departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
+    departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
+    left = rest - np.einsum("rop,rp->ro", j, departures)
+    return _Solved(
+        effects, covariance, departures, np.maximum(departure_variance, 1e-12), left, noise, marginal, rest
+    )
+
+
+def _update(problem: Problem, linear: _Linear, state: _State, learn: bool) -> _State:
+    """One solve of the linear problem, and one update of spreads and weights with it."""
+    solved = _solve(problem, linear, state)
+    return _State(
+        effects=solved.effects,
+        departures=solved.departures,
+        spreads=_spreads(problem, linear, state, solved) if learn else state.spreads,
+        weight=_weights(linear, solved) if learn else state.weight,
+    )
+
+
+def _towards(problem: Problem, old: _State, new: _State) -> tuple[_State, float]:
+    """Move to the proposal, but not so far that the linear model means nothing; also the largest move."""
+    move = float(np.max(np.abs(new.effects - old.effects) / problem.latents.prior_sd, initial=0.0))
+    share = min(1.0, _LONGEST_STEP / max(move, 1e-12))
+    effects = old.effects + share * (new.effects - old.effects)
+    departures = old.departures + share * (new.departures - old.departures)
+    return replace(new, effects=effects, departures=departures), move
+
+
+def _weights(linear: _Linear, solved: _Solved) -> FloatArray:
+    """Student-t weights of each run's trace and strained mass from what its own spread leaves unexplained."""
+    z2 = solved.predictive_z**2 / np.diagonal(solved.marginal, axis1=1, axis2=2)
+    count = linear.seen[:, :BINS].sum(axis=1)
+    trace = np.where(
+        count > 0, (z2[:, :BINS] * linear.seen[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0
+    )
+    strained = np.where(linear.seen[:, STRAINED], z2[:, STRAINED], 0.0)
+    scale = np.column_stack([trace, strained])
+    return np.minimum((_STUDENT_DF + 1.0) / (_STUDENT_DF + scale), 1.0)
+
+
+def _spreads(problem: Problem, linear: _Linear, state: _State, solved: _Solved) -> Spreads:
+    """Expectation–maximisation of the spreads, each held by a prior worth a few runs."""
+    start = _State.start(problem).spreads
+    groups = len(start.strained_sd_g)
+    run_sd = start.run_sd.copy()
+    square = solved.departures**2 + solved.departure_variance
+    has_trace = linear.seen[:, :BINS].any(axis=1)
+    has_mass = linear.seen[:, STRAINED]
+    sound = np.min(state.weight, axis=1) > _BELIEVED
+    known = problem.nominal.spread**2
+    for g in range(groups):
+        mine = (problem.group == g) & (has_trace | has_mass) & sound
+        for parameter in RUN_PARAMETERS:
+            value = square[mine, parameter] - known[mine, parameter]
+            prior = start.run_sd[g, parameter] ** 2
+            run_sd[g, parameter] = np.sqrt(
+                (_PRIOR_RUNS * prior + np.sum(np.maximum(value, 0.0))) / (_PRIOR_RUNS + mine.sum())
+            )
+    strained, trace = start.strained_sd_g.copy(), start.trace_sd_k.copy()
+    j = linear.by_parameter
+    posterior = np.einsum("rop,rp,rop->ro", j, solved.departure_variance, j, optimize=True)
+    believed = state.weight > _BELIEVED
+    for g in range(groups):
+        rows = (problem.group == g) & has_mass & believed[:, 1]
+        excess = state.weight[rows, 1] * solved.left[rows, STRAINED] ** 2
+        excess += np.minimum(posterior[rows, STRAINED], state.spreads.strained_sd_g[g] ** 2)
+        total = _PRIOR_RUNS * STRAINED_SD_PRIOR_G**2 + excess.sum()
+        strained[g] = np.sqrt(total / (_PRIOR_RUNS + rows.sum()))
+        rows = (problem.group == g) & has_trace & believed[:, 0]
+        seen = linear.seen[rows, :BINS]
+        excess = state.weight[rows, 0, None] * solved.left[rows, :BINS] ** 2
+        excess += 0.3 * np.minimum(posterior[rows, :BINS], state.spreads.trace_sd_k[g] ** 2)
+        total = 4.0 * BINS * TRACE_SD_PRIOR_K**2 + (excess * seen).sum()
+        trace[g] = np.sqrt(total / (4.0 * BINS + seen.sum()))
+    return Spreads(run_sd, strained, trace)
+
+
+def _posterior(
+    problem: Problem, linear: _Linear, state: _State, iterations: int, converged: bool
+) -> MeltPosterior:
+    solved = _solve(problem, linear, state)
+    sd = np.sqrt(np.diagonal(solved.marginal, axis1=1, axis2=2))
+    strained_z = np.where(
+        linear.seen[:, STRAINED], solved.predictive_z[:, STRAINED] / sd[:, STRAINED], np.nan
+    )
+    count = linear.seen[:, :BINS].sum(axis=1)
+    square = (np.where(linear.seen, solved.predictive_z / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
+    rest = solved.predictive_z[:, STRAINED]
+    added = _added_discrepancy(problem, solved.effects)
+    at = problem.composition.parameters(solved.effects) + solved.departures
+    expected, _ = _expected(problem, problem.composition.parameters(solved.effects), np.arange(len(problem)))
+    shift = np.einsum(
+        "rok,rk->ro", _discrepancy_slopes(problem), problem.composition.discrepancies(solved.effects)
+    )
+    expected_strained = expected[:, STRAINED] + shift[:, STRAINED]
+    held = problem.nominal.held_back_g + problem.composition.parameters(solved.effects)[:, P.HELD]
+    return MeltPosterior(
+        latents=problem.latents,
+        effects=solved.effects,
+        covariance=solved.covariance,
+        spreads=state.spreads,
+        departures=solved.departures,
+        departure_sd=np.sqrt(solved.departure_variance),
+        end_temp_c=linear.end_temp_c,
+        end_added_g=linear.end_added_g + added + LATE_G + at[:, P.LATE],
+        expected_added_g=expected_strained - problem.nominal.drink_mass_g + held,
+        expected_strained_g=expected_strained,
+        strained_residual_g=np.where(linear.seen[:, STRAINED], rest, np.nan),
+        strained_z=strained_z,
+        trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
+        weight=state.weight,
+        iterations=iterations,
+        converged=converged,
+    )
+
+
+def _added_discrepancy(problem: Problem, effects: FloatArray) -> FloatArray:
+    d = problem.composition.discrepancies(effects)
+    level, slope = smooth_basis(problem.evidence.duration_s, problem.nominal.longest_s)
+    return (level * d[:, 0] + slope * d[:, 1]) * problem.nominal.drink_mass_g

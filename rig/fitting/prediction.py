@@ -1,0 +1,214 @@
+"""What a drink not yet made will do: draws of its course, with everything that is not known in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from scipy.stats import norm, qmc
+
+from rig.arrays import FloatArray
+from rig.errors import ModelRangeError
+from rig.fitting.latents import DISCREPANCY, effects_of
+from rig.fitting.melt_fit import RUN_SD_PRIOR, smooth_basis
+from rig.fitting.priors import LATE_G, MOTIONS, P
+from rig.fitting.result import Fit
+from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
+from rig.physics.liquid import Liquid, abv_pct, volume_ml
+from rig.physics.melt import Course, simulate, steps_for
+
+
+class BasisKind(StrEnum):
+    """What a prediction rests on."""
+
+    MEASURED = "measured"
+    TRANSFERRED = "transferred"
+    PRIOR_ONLY = "prior only"
+
+
+@dataclass(frozen=True)
+class Basis:
+    """How many runs a prediction rests on and of which kind; `extrapolated` says in what it goes beyond them."""
+
+    runs: int
+    kind: BasisKind
+    related_runs: int
+    extrapolated: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Draws of a new run's course; arrays of shape (draws, times) unless noted.
+
+    `duration_s` (times,). `held_back_g` (draws,). `start_volume_ml`: the ingredients' volumes at 20 °C.
+    """
+
+    situation: Situation
+    basis: Basis
+    duration_s: FloatArray
+    temp_c: FloatArray
+    added_g: FloatArray
+    dilution_by_volume: FloatArray
+    held_back_g: FloatArray
+    start_volume_ml: float
+    liquid: Liquid
+
+    def abv_pct(self) -> FloatArray:
+        """Alcohol by volume at 20 °C [%] of the diluted drink."""
+        return abv_pct(self.liquid.plus_water(self.added_g))
+
+    def volume_ml(self) -> FloatArray:
+        """Volume [ml] that reaches the glass: the diluted drink less what ice and vessel hold back."""
+        diluted = self.liquid.plus_water(self.added_g)
+        volume = volume_ml(diluted)
+        return volume * (1.0 - self.held_back_g[:, None] / np.asarray(diluted.mass_g))
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Draws of a situation's parameters and the nominal values they modify."""
+
+    nominal: Nominals
+    parameters: FloatArray
+    discrepancy: FloatArray
+    rows: np.ndarray
+
+
+def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: bool = True) -> Forecast:
+    """Draw what is not known: the fitted effects, and with `new_run` the next run's own departures."""
+    nominal = nominals(fit.bench, [situation])
+    listed = effects_of(fit.bench, situation)
+    index = fit.latents.index()
+    mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
+    covariance = np.diag([sd**2 for _, sd in listed])
+    known = [n for n, (k, _) in enumerate(listed) if k in index]
+    at = [index[listed[n][0]] for n in known]
+    covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
+    size = len(listed) + len(P)
+    points = norm.ppf(np.clip(qmc.Sobol(size, rng=np.random.default_rng(seed)).random(draws), 1e-6, 1 - 1e-6))
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    # the widest directions come first: they take the best-spread coordinates of the sequence
+    effects = mean + points[:, : len(listed)] @ root[:, ::-1].T
+    parameters = np.zeros((draws, len(P)))
+    for n, (key, _) in enumerate(listed):
+        if key[0] is not None:
+            parameters[:, key[0]] += effects[:, n]
+    if new_run:
+        parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
+    return Forecast(nominal, parameters, effects[:, -len(DISCREPANCY) :], np.zeros(draws, dtype=np.int64))
+
+
+def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
+    """Standard deviation of a new run's departures, (parameters,)."""
+    spreads = fit.posterior.spreads
+    sd = np.zeros(len(P))
+    if situation.technique in fit.techniques:
+        sd[:] = spreads.run_sd[fit.techniques.index(situation.technique)]
+    else:
+        sd[P.RATE] = MOTIONS[fit.bench.motion(situation.technique)].run_rate_log_sd
+        for parameter, value in RUN_SD_PRIOR.items():
+            sd[parameter] = value
+    total: FloatArray = np.sqrt(sd**2 + nominal.spread[0] ** 2)
+    return total
+
+
+def predict(
+    fit: Fit,
+    situation: Situation,
+    duration_s: FloatArray,
+    *,
+    draws: int = 1024,
+    seed: int = 20,
+    new_run: bool = True,
+) -> Prediction:
+    """Draws of temperature and dilution of a new run at each duration.
+
+    Parameters
+    ----------
+    duration_s
+        (times,), rising, > 0.
+    draws
+        A power of two spreads best.
+    new_run
+        False leaves out run-to-run variation: the spread is then that of the set-up's average course.
+
+    Raises
+    ------
+    NotFound, ModelRangeError
+        A name not on the bench; a drink outside the range of the liquid properties.
+    """
+    f = forecast(fit, situation, draws, seed, new_run)
+    times = np.asarray(duration_s, dtype=float)
+    if times.size == 0 or times[0] <= 0 or np.any(np.diff(times) < 0):
+        raise ModelRangeError("durations must be above zero and rising")
+    inputs = inputs_for(f.nominal, f.parameters, f.rows)
+    curves = f.nominal.curves.take(f.rows)
+    full = np.full(draws, times[-1])
+    course = simulate(curves, inputs, full, steps_for(inputs, curves, full))
+    level, slope = smooth_basis(times, f.nominal.longest_s[0])
+    d = f.discrepancy
+    mass = f.nominal.drink_mass_g[0]
+    temp = at_times(course, course.temp_c, times) + d[:, 2:3] * level + d[:, 3:4] * slope
+    added = at_times(course, course.added_g, times) + mass * (d[:, 0:1] * level + d[:, 1:2] * slope)
+    added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
+    held = np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0)
+    volume = float(f.nominal.start_volume_ml[0])
+    return Prediction(
+        situation=situation,
+        basis=basis(fit, situation, f.nominal, times),
+        duration_s=times,
+        temp_c=temp,
+        added_g=added,
+        dilution_by_volume=added / volume,
+        held_back_g=held,
+        start_volume_ml=volume,
+        liquid=_liquid(fit, situation, mass),
+    )
+
+
+def at_times(course: Course, values: FloatArray, times: FloatArray) -> FloatArray:
+    """Values of every lane at common times, (lanes, times); all lanes share their nodes."""
+    nodes = course.time_s[:, 0]
+    right = np.clip(np.searchsorted(nodes, times), 1, len(nodes) - 1)
+    w = ((times - nodes[right - 1]) / (nodes[right] - nodes[right - 1]))[:, None]
+    return ((1 - w) * values[right - 1] + w * values[right]).T
+
+
+def _liquid(fit: Fit, situation: Situation, mass_g: float) -> Liquid:
+    from rig.physics.recipe_liquid import liquid_from_recipe
+
+    liquid = liquid_from_recipe(fit.bench.recipe(situation.recipe)).liquid
+    scale = mass_g / float(np.sum(liquid.mass_g))
+    return Liquid(
+        liquid.ethanol_g * scale, liquid.sugar_g * scale, liquid.water_g * scale, liquid.solids_g * scale
+    )
+
+
+_NEAR_TEMP_K = 6.0
+_NEAR_ICE_SHARE = 0.3
+
+
+def basis(fit: Fit, situation: Situation, nominal: Nominals, times: FloatArray) -> Basis:
+    """What a prediction for this situation rests on."""
+    measured = fit.measured.get((situation.set_up, situation.recipe))
+    related = sum(
+        m.runs
+        for (s, _), m in fit.measured.items()
+        if s.ice == situation.ice or (s.technique, s.vessel) == (situation.technique, situation.vessel)
+    )
+    if measured is None:
+        kind = BasisKind.TRANSFERRED if related else BasisKind.PRIOR_ONLY
+        return Basis(0, kind, related, ("this drink was never measured on this set-up",) if related else ())
+    beyond = []
+    low, high = measured.start_temp_c
+    start = float(nominal.inputs.drink_temp_c[0])
+    if not low - _NEAR_TEMP_K <= start <= high + _NEAR_TEMP_K:
+        beyond.append(f"a start at {start:.0f} °C, measured from {low:.0f} to {high:.0f} °C")
+    low, high = measured.ice_mass_g
+    ice = float(nominal.inputs.ice_mass_g[0])
+    if not low * (1 - _NEAR_ICE_SHARE) <= ice <= high * (1 + _NEAR_ICE_SHARE):
+        beyond.append(f"{ice:.0f} g of ice, measured from {low:.0f} to {high:.0f} g")
+    kind = BasisKind.TRANSFERRED if beyond else BasisKind.MEASURED
+    return Basis(measured.runs, kind, related, tuple(beyond))

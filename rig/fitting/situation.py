@@ -1,0 +1,214 @@
+"""From a run, or a question about one, to the inputs of the melt model: one row per run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.bench import Bench
+from rig.fitting.priors import (
+    MOTIONS,
+    TYPICAL_ICE_MASS_G,
+    TYPICAL_ROOM_C,
+    SHIELD_PER_K,
+    LOGARITHMIC,
+    P,
+    ice_nominal,
+    vessel_nominal,
+)
+from rig.physics.liquid import Liquid
+from rig.physics.melt import DrinkCurves, MeltInputs, drink_curves
+from rig.physics.recipe_liquid import liquid_from_recipe
+from rig.runs import Run, SetUp
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What is known of a drink before it meets the ice; None means not stated."""
+
+    technique: str
+    vessel: str
+    ice: str
+    recipe: str
+    drink_temp_c: float | None = None
+    drink_mass_g: float | None = None
+    ice_mass_g: float | None = None
+    ice_temp_c: float | None = None
+    vessel_temp_c: float | None = None
+    room_temp_c: float | None = None
+
+    @property
+    def set_up(self) -> SetUp:
+        """The set-up it belongs to."""
+        return SetUp(self.technique, self.vessel, self.ice)
+
+    @staticmethod
+    def of(run: Run) -> Situation:
+        """The situation of a run that was made."""
+        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation)})
+
+
+@dataclass(frozen=True)
+class Nominals:
+    """Expected inputs of a batch of situations; arrays of shape (runs,), `spread` (runs, parameters).
+
+    `spread` holds the standard deviation of what was not measured, or measured with error, in the input
+    columns of `P`; zero elsewhere. `start_volume_ml` is the sum of the ingredients' volumes at 20 °C.
+    """
+
+    curves: DrinkCurves
+    inputs: MeltInputs
+    wet_fraction: FloatArray
+    held_back_g: FloatArray
+    drink_mass_g: FloatArray
+    drink_mass_sd_g: FloatArray
+    start_volume_ml: FloatArray
+    ethanol_g: FloatArray
+    longest_s: FloatArray
+    spread: FloatArray
+
+    def __len__(self) -> int:
+        return int(self.drink_mass_g.size)
+
+
+def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
+    """Expected inputs of each situation from the bench's descriptions.
+
+    Raises
+    ------
+    NotFound
+        A name that the bench does not hold.
+    ModelRangeError
+        A recipe or start temperature outside the range of the liquid properties.
+    """
+    drinks = {name: liquid_from_recipe(bench.recipe(name)) for name in {s.recipe for s in situations}}
+    rows: dict[str, list[float]] = {f.name: [] for f in fields(MeltInputs)}
+    side: dict[str, list[float]] = {
+        k: [] for k in ("wet", "held", "mass", "mass_sd", "volume", "ethanol", "longest", "scale")
+    }
+    spread = np.zeros((len(situations), len(P)))
+    liquids = []
+    for row, s in enumerate(situations):
+        motion = MOTIONS[bench.motion(s.technique)]
+        vessel = vessel_nominal(bench.vessel(s.vessel))
+        ice = ice_nominal(bench.ice_type(s.ice), s.ice_temp_c)
+        drink = drinks[s.recipe]
+        recipe_mass = float(np.sum(drink.liquid.mass_g))
+        mass = s.drink_mass_g if s.drink_mass_g is not None else recipe_mass
+        scale = mass / recipe_mass
+        liquids.append((drink.liquid, scale))
+        room = s.room_temp_c if s.room_temp_c is not None else TYPICAL_ROOM_C
+        vessel_temp = s.vessel_temp_c if s.vessel_temp_c is not None else room
+        ice_temp = s.ice_temp_c if s.ice_temp_c is not None else ice.temp_c
+        ice_mass = s.ice_mass_g if s.ice_mass_g is not None else TYPICAL_ICE_MASS_G
+        drink_temp = s.drink_temp_c if s.drink_temp_c is not None else drink.temp_c
+        area = ice.area_m2_per_g * ice_mass
+        rows["drink_temp_c"].append(room if drink_temp is None else drink_temp)
+        rows["ice_mass_g"].append(ice_mass)
+        rows["ice_temp_c"].append(min(ice_temp, 0.0))
+        rows["surface_water_g"].append(ice.wet_fraction * ice_mass)
+        rows["vessel_temp_c"].append(vessel_temp)
+        rows["room_temp_c"].append(room)
+        rows["ice_w_per_k"].append(motion.film_w_per_m2k * ice.rate_factor * area)
+        rows["breakage_per_s"].append(motion.breakage_per_s)
+        rows["core_w_per_k"].append(ice.core_w_per_k_per_g * ice_mass)
+        rows["inner_j_per_k"].append(0.5 * vessel.heat_capacity_j_per_k)
+        rows["outer_j_per_k"].append(0.5 * vessel.heat_capacity_j_per_k)
+        rows["film_w_per_k"].append(motion.wall_film_w_per_m2k * vessel.area_m2)
+        rows["wall_w_per_k"].append(vessel.wall_w_per_k)
+        rows["room_w_per_k"].append(12.0 * vessel.area_m2)
+        rows["power_w"].append(motion.power_w)
+        rows["ramp_s"].append(0.35)
+        rows["shield_per_k"].append(SHIELD_PER_K)
+        side["wet"].append(ice.wet_fraction)
+        side["held"].append(
+            vessel.held_back_g + (ice.film_g_per_g * ice_mass * 0.6 if vessel.holds_ice_film else 0.0)
+        )
+        side["mass"].append(mass)
+        side["mass_sd"].append(0.3 if s.drink_mass_g is not None else 0.02 * mass)
+        side["volume"].append(drink.starting_volume_ml * scale)
+        side["ethanol"].append(float(np.sum(drink.liquid.ethanol_g)) * scale)
+        side["longest"].append(motion.longest_s)
+        spread[row, P.DRINK_TEMP] = (
+            0.4 if s.drink_temp_c is not None else (2.0 if drink_temp is not None else 4.0)
+        )
+        spread[row, P.ICE_TEMP] = 0.8 if s.ice_temp_c is not None else ice.temp_sd_k * 1.5
+        spread[row, P.ICE_MASS] = 0.01 if s.ice_mass_g is not None else 0.25
+        spread[row, P.VESSEL_TEMP] = 1.0 if s.vessel_temp_c is not None else 2.5
+    liquid = Liquid(
+        *(
+            np.array([float(np.sum(getattr(q, name))) * k for q, k in liquids])
+            for name in ("ethanol_g", "sugar_g", "water_g", "solids_g")
+        )
+    )
+    inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
+    return Nominals(
+        curves=drink_curves(liquid),
+        inputs=_tame(inputs),
+        wet_fraction=np.array(side["wet"]),
+        held_back_g=np.array(side["held"]),
+        drink_mass_g=np.array(side["mass"]),
+        drink_mass_sd_g=np.array(side["mass_sd"]),
+        start_volume_ml=np.array(side["volume"]),
+        ethanol_g=np.array(side["ethanol"]),
+        longest_s=np.array(side["longest"]),
+        spread=spread,
+    )
+
+
+_FASTEST_PER_S = 4.0
+
+
+def _tame(inputs: MeltInputs) -> MeltInputs:
+    """Cap conductances that equalise within a quarter second: faster than any probe sees, and costly."""
+    return inputs.with_values(
+        wall_w_per_k=np.minimum(inputs.wall_w_per_k, _FASTEST_PER_S * 0.5 * inputs.inner_j_per_k),
+        core_w_per_k=np.minimum(inputs.core_w_per_k, _FASTEST_PER_S * 2.0 * inputs.ice_mass_g),
+    )
+
+
+def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> MeltInputs:
+    """Melt inputs of lanes whose parameters are given.
+
+    Parameters
+    ----------
+    parameters
+        (lanes, parameters), columns as in `P`.
+    rows
+        (lanes,) which situation each lane belongs to.
+    """
+    x = nominal.inputs.take(rows)
+    up = np.exp(np.clip(parameters[:, :LOGARITHMIC], -5.0, 5.0))
+    ice = x.ice_mass_g * np.exp(parameters[:, P.ICE_MASS])
+    bulk = ice / x.ice_mass_g
+    return x.with_values(
+        drink_temp_c=np.clip(x.drink_temp_c + parameters[:, P.DRINK_TEMP], -10.0, 95.0),
+        ice_mass_g=ice,
+        ice_temp_c=_softly_below_zero(x.ice_temp_c + parameters[:, P.ICE_TEMP]),
+        surface_water_g=np.minimum(nominal.wet_fraction[rows] * up[:, P.WET], 0.5) * ice,
+        vessel_temp_c=x.vessel_temp_c + parameters[:, P.VESSEL_TEMP],
+        ice_w_per_k=_through_bed(x.ice_w_per_k * bulk * up[:, P.RATE], nominal.drink_mass_g[rows]),
+        breakage_per_s=x.breakage_per_s * up[:, P.BREAKAGE],
+        core_w_per_k=np.minimum(x.core_w_per_k * bulk * up[:, P.CORE], _FASTEST_PER_S * 2.0 * ice),
+        inner_j_per_k=x.inner_j_per_k * up[:, P.VESSEL],
+        outer_j_per_k=x.outer_j_per_k * up[:, P.VESSEL],
+        film_w_per_k=x.film_w_per_k * up[:, P.FILM],
+        power_w=x.power_w * up[:, P.POWER],
+        shield_per_k=x.shield_per_k * up[:, P.SHIELD],
+    )
+
+
+_BED_PER_S = 5.0
+
+
+def _through_bed(ice_w_per_k: FloatArray, drink_mass_g: FloatArray) -> FloatArray:
+    """Conductance in series with the liquid's own way through the bed of ice, some 0.2 s."""
+    return 1.0 / (1.0 / ice_w_per_k + 1.0 / (_BED_PER_S * 3.8 * drink_mass_g))
+
+
+def _softly_below_zero(temp_c: FloatArray) -> FloatArray:
+    """Ice is never above 0 °C; smooth, so that slopes near 0 °C stay usable."""
+    return -0.3 * np.logaddexp(0.0, -temp_c / 0.3)

@@ -1,0 +1,139 @@
+"""Open a bench folder: bench.toml, run_sheet.csv and traces/*.csv, together a RunBook."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from difflib import get_close_matches
+from pathlib import Path
+
+from rig.bench import BENCH_FILE, Bench, parse_bench
+from rig.errors import BenchError, Place
+from rig.importing.cells import is_unreadable, text_from_bytes
+from rig.importing.run_sheet import RUN_SHEET, SheetRun, read_run_sheet
+from rig.importing.trace_file import read_trace
+from rig.runs import Finding, Gravity, Run, RunBook
+
+TRACES = "traces"
+
+
+def open_bench(folder: str | Path) -> RunBook:
+    """Read a bench folder, or the one that holds the bench.toml given.
+
+    Bad material never costs good material: a cell, sample, trace or run that cannot be used is left out and
+    named in `RunBook.findings`, in the order of the files; the rest goes through.
+
+    Raises
+    ------
+    BenchError
+        Where the folder, its bench.toml or its run sheet is missing or cannot be used at all.
+    """
+    home = _home(Path(folder))
+    bench, findings = _bench(home)
+    sheet = text_from_bytes(
+        _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"), RUN_SHEET
+    )
+    sheet_runs, sheet_findings = read_run_sheet(sheet, bench)
+    findings += sheet_findings
+    traces = _Traces(home)
+    runs = tuple(traces.with_trace(s) for s in sheet_runs)
+    return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()))
+
+
+def _home(path: Path) -> Path:
+    if path.is_dir():
+        return path
+    if path.name == BENCH_FILE:
+        return path.parent
+    if path.exists():
+        cure = f"Give the folder that holds {BENCH_FILE} and {RUN_SHEET}"
+        raise BenchError("this is a file, not a bench folder", Place(str(path)), cure)
+    raise BenchError("there is no such bench folder", Place(str(path)), "Check the path")
+
+
+def _bytes(path: Path, holds: str) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise BenchError("the file is missing", Place(str(path)), f"A bench needs it: {holds}") from None
+    except OSError as error:
+        raise BenchError(f"cannot be read: {error.strerror}", Place(str(path))) from error
+
+
+def _bench(home: Path) -> tuple[Bench, tuple[Finding, ...]]:
+    raw = _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use")
+    text = text_from_bytes(raw, BENCH_FILE)
+    if is_unreadable(text):
+        line = next(n for n, part in enumerate(text.split("\n"), 1) if is_unreadable(part))
+        raise BenchError("not UTF-8 text", Place(BENCH_FILE, line), "Save it as UTF-8")
+    bench, notes = parse_bench(text)
+    return bench, tuple(Finding(Gravity.NOTE, n.text, n.place) for n in notes)
+
+
+class _Traces:
+    """The trace files of one folder, and what was found in them."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home.resolve()
+        self.findings: list[Finding] = []
+        self.run_of: dict[Path, str] = {}
+
+    def with_trace(self, sheet_run: SheetRun) -> Run:
+        """The run with the trace it names, or without where that cannot be used."""
+        run = sheet_run.run
+        if run.trace_file is None:
+            return run
+        place = Place(RUN_SHEET, sheet_run.line, "trace", run.run)
+        path = self.path(run.trace_file)
+        if path is None:
+            close = get_close_matches(Path(run.trace_file).name, [p.name for p in self.files()], n=1)
+            what = f"trace {run.trace_file!r} is not in {TRACES}/; the run goes without"
+            self.doubt(what, place, f"Did you mean {close[0]!r}?" if close else "Put the file there")
+            return run
+        if path in self.run_of:
+            what = f"trace {run.trace_file!r} is also named by run {self.run_of[path]!r}; both use it"
+            self.doubt(what, place, "Give each run the trace that was recorded with it")
+        self.run_of[path] = run.run
+        file = path.relative_to(self.home).as_posix()
+        try:
+            text = text_from_bytes(path.read_bytes(), file)
+        except OSError as error:
+            self.doubt(f"the trace cannot be read: {error.strerror}", Place(file, run=run.run))
+            return run
+        except BenchError as error:
+            self.doubt(f"{error.what}; the trace is left out", replace(error.place, run=run.run), error.cure)
+            return run
+        trace, findings = read_trace(text, file, run.run)
+        self.findings.extend(findings)
+        return replace(run, trace=trace)
+
+    def doubt(self, what: str, place: Place, cure: str = "") -> None:
+        self.findings.append(Finding(Gravity.DOUBT, what, place, cure))
+
+    def path(self, name: str) -> Path | None:
+        """The file a cell names, in traces/ or from the bench folder, never outside it."""
+        plain = name.replace("\\", "/")
+        for tried in (f"{TRACES}/{plain}", plain, f"{TRACES}/{plain}.csv"):
+            try:
+                path = (self.home / tried).resolve()
+                if path.is_relative_to(self.home) and path.is_file():
+                    return path
+            except (OSError, ValueError):  # a name no file can have
+                continue
+        return None
+
+    def files(self) -> list[Path]:
+        """The trace files that are there, by name."""
+        return sorted((self.home / TRACES).glob("*.csv"))
+
+    def orphans(self) -> tuple[Finding, ...]:
+        """A note for each trace file that no usable run names."""
+        return tuple(
+            Finding(
+                Gravity.NOTE,
+                "no usable run names this trace",
+                Place(f"{TRACES}/{p.name}"),
+                "Name it in its run's row",
+            )
+            for p in self.files()
+            if p.resolve() not in self.run_of
+        )

@@ -1,0 +1,123 @@
+"""Text of a CSV file to rows and numbers, with exact line numbers; says what is wrong and never guesses."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from rig.errors import BenchError, Place
+from rig.plausible import Plausible
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+(,\d+)+")
+_WITH_UNIT = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)\s*([^\d.,\s].*)")
+_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
+_UNREADABLE = re.compile("[\ud800-\udfff]")
+_LONGEST_CELL = 200  # lines that one quoted cell may span
+_UTF8_CURE = "Save it as CSV UTF-8"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One record: the line it starts on (1 is the first), and its cells without outer blanks."""
+
+    line: int
+    cells: tuple[str, ...]
+
+    @property
+    def is_blank(self) -> bool:
+        """True where no cell holds anything."""
+        return not any(self.cells)
+
+
+@dataclass(frozen=True)
+class BrokenRow:
+    """A record whose quotes do not pair up."""
+
+    line: int
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with a cell, and what to do."""
+
+    what: str
+    cure: str = ""
+
+
+def text_from_bytes(raw: bytes, file: str) -> str:
+    """Decode UTF-8 with or without a byte order mark.
+
+    Bytes that are not UTF-8 become lone surrogates, which `is_unreadable` finds again cell by cell.
+
+    Raises
+    ------
+    BenchError
+        Where the file is in a two-byte encoding or no text at all.
+    """
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in raw:
+        line = raw[: max(raw.find(b"\0"), 0)].count(b"\n") + 1
+        raise BenchError("not UTF-8 text", Place(file=file, line=line), _UTF8_CURE)
+    return raw.removeprefix(b"\xef\xbb\xbf").decode("utf-8", errors="surrogateescape")
+
+
+def is_unreadable(text: str) -> bool:
+    """True where the text came from bytes that are not UTF-8."""
+    return _UNREADABLE.search(text) is not None
+
+
+def shown(text: str) -> str:
+    """The text as it may be printed in a message: unreadable bytes as '?', long cells shortened."""
+    clean = _UNREADABLE.sub("?", text)
+    return repr(clean if len(clean) <= 60 else clean[:57] + "...")
+
+
+def rows(text: str) -> Iterator[Row | BrokenRow]:
+    """Every record of a comma-separated text.
+
+    A quote that never closes costs its own line only: reading goes on with the next line.
+    """
+    lines = list(io.StringIO(text, newline=""))
+    at = 0
+    while at < len(lines):
+        if '"' not in lines[at]:
+            cells, span = lines[at].split(","), 1
+        else:
+            reader = csv.reader(lines[at : at + _LONGEST_CELL], strict=True)
+            try:
+                cells, span = next(reader), reader.line_num
+            except csv.Error:
+                yield BrokenRow(at + 1)
+                at += 1
+                continue
+        yield Row(at + 1, tuple(c.strip() for c in cells))
+        at += span
+
+
+def number(text: str, plausible: Plausible) -> float | Problem:
+    """The number in a cell, or what is wrong with it; the text must not be empty."""
+    plain = text.replace("\N{MINUS SIGN}", "-")
+    if _NUMBER.fullmatch(plain):
+        value = float(plain)
+        if not math.isfinite(value):
+            return _not_finite(text)
+        doubt = plausible.doubt(value)
+        return value if doubt is None else Problem(*doubt)
+    alone = f"Write the number alone, in {plausible.unit}"
+    if _DECIMAL_COMMA.fullmatch(plain):
+        return Problem(
+            f"{shown(text)} has a comma in a number", "Write decimals with a point, without quotes"
+        )
+    if _NOT_FINITE.fullmatch(plain):
+        return _not_finite(text)
+    if with_unit := _WITH_UNIT.fullmatch(plain):
+        return Problem(f"{shown(text)} carries {shown(with_unit[1])} after its number", alone)
+    return Problem(f"{shown(text)} is not a number", f"{alone}, or leave the cell empty")
+
+
+def _not_finite(text: str) -> Problem:
+    return Problem(f"{shown(text)} is not a finite number", "Leave the cell empty where nothing was measured")

@@ -1,0 +1,236 @@
+"""Read any logger's table: channels with seconds and values in °C and g, and a report of how it was read."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import datetime
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rig.arrays import BoolArray, IntArray
+from rig.errors import TableRefused
+from rig.importing.tabular.assembly import Channel, assemble
+from rig.importing.tabular.cells import shown
+from rig.importing.tabular.columns import Column, joined, read_columns
+from rig.importing.tabular.dialect import MIXED
+from rig.importing.tabular.encoding import MOST_BYTES, decode
+from rig.importing.tabular.grid import load, without_cut_line
+from rig.importing.tabular.layout import Layout, find_layout
+from rig.importing.tabular.measuring import Measuring, groups_of
+from rig.importing.tabular.preamble import units_from
+from rig.importing.tabular.profile import TableProfile, TimeUnit
+from rig.importing.tabular.report import Log, TableReport
+from rig.importing.tabular.stamps import DAY_S
+from rig.importing.tabular.time_axis import TimeAxis
+from rig.importing.tabular.time_columns import find_time
+from rig.importing.tabular.units_in_text import Role
+from rig.importing.tabular.workbook import is_archive, sheets_of
+
+__all__ = [
+    "Channel",
+    "Role",
+    "Table",
+    "TableProfile",
+    "TableReport",
+    "TimeUnit",
+    "read_table",
+    "table_from_bytes",
+]
+
+_JSON = re.compile(r'\s*(\{\s*["}]|\[\s*[\[{"])')
+_PAGE = re.compile(r"\s*<(!doctype\s+html|html|head|body|table|div|p\b)", re.IGNORECASE)
+_XML = re.compile(r"\s*<(\?xml|!|[a-z][\w:.-]*[\s>/])", re.IGNORECASE)
+_EXPORT = "Export the readings as CSV and read that file"
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """A logger's table, read.
+
+    `started_at` is the moment of time 0 where the file tells a date (with an offset where it tells one).
+    `clock_s` is the time of day of time 0 [s] where the file tells a clock. `own_zero_s` is what the file's own
+    elapsed time reads at time 0. `settled` reads this and like files again without a question.
+    """
+
+    file: str
+    channels: tuple[Channel, ...]
+    report: TableReport
+    started_at: datetime | None = None
+    clock_s: float | None = None
+    own_zero_s: float | None = None
+    settled: TableProfile = TableProfile()
+
+    def of_role(self, role: Role) -> tuple[Channel, ...]:
+        """The channels that measure a quantity."""
+        return tuple(c for c in self.channels if c.role is role)
+
+
+def read_table(path: str | PathLike[str], profile: TableProfile | None = None, **settings: Any) -> Table:
+    """Read a table that a logger, a scale or a spreadsheet wrote.
+
+    `profile` and `settings` (the fields of `TableProfile`; they go before the profile) settle what the file
+    leaves open.
+
+    Raises
+    ------
+    TableRefused
+        Where the file is no table, or leaves something open that would change the readings: the reason, the
+        line, and the setting that settles it.
+    """
+    place = Path(path)
+    try:
+        if place.stat().st_size > MOST_BYTES:
+            raise TableRefused("the file is larger than 1 GiB", place.name, cure="Split it into parts")
+        raw = place.read_bytes()
+    except OSError as e:
+        raise TableRefused(
+            f"the file cannot be read ({e.strerror})", str(place), cure="Check its name"
+        ) from e
+    return table_from_bytes(raw, place.name, profile, **settings)
+
+
+def table_from_bytes(raw: bytes, file: str, profile: TableProfile | None = None, **settings: Any) -> Table:
+    """Read a table from a file's bytes; `file` names it in messages. See `read_table`."""
+    told = (profile or TableProfile()).with_settings(settings)
+    if is_archive(raw):
+        text, sheet = _sheet(raw, file, told)
+        told = replace(told, delimiter="\t", sheet=sheet)
+        return _read(text, f"sheet {sheet!r}", file, told, Log())
+    decoded = decode(raw, file, told.encoding)
+    log = Log()
+    for note in decoded.notes:
+        log.note(note)
+    _refuse_markup(decoded.text, file)
+    return _read(decoded.text, decoded.encoding, file, told, log)
+
+
+def _sheet(raw: bytes, file: str, told: TableProfile) -> tuple[str, str]:
+    """The text and name of the one sheet that holds a table."""
+    sheets = sheets_of(raw, file)
+    if told.sheet is not None:
+        if told.sheet not in sheets:
+            names = ", ".join(map(repr, sheets))
+            raise TableRefused(f"there is no sheet {told.sheet!r}", file, cure=f"Sheets: {names}")
+        return sheets[told.sheet], told.sheet
+    tables = []
+    for name, text in sheets.items():
+        try:
+            find_layout(text, file, delimiter="\t", decimal=told.decimal)
+        except TableRefused:
+            continue
+        tables.append(name)
+    if not tables:
+        raise TableRefused(
+            "no sheet holds rows of numbers", file, cure="Give a sheet with at least two readings"
+        )
+    if len(tables) > 1:
+        names = ", ".join(map(repr, tables))
+        raise TableRefused(
+            f"more than one sheet holds a table: {names}", file, cure=f"Pass sheet={tables[0]!r}"
+        )
+    return sheets[tables[0]], tables[0]
+
+
+def _refuse_markup(text: str, file: str) -> None:
+    head = text[:2000]
+    if _JSON.match(head):
+        raise TableRefused("this is JSON, not a table", file, 1, _EXPORT)
+    if _PAGE.match(head):
+        raise TableRefused("this is a web page (HTML), not a table", file, 1, _EXPORT)
+    if _XML.match(head):
+        raise TableRefused("this is XML, not a table", file, 1, _EXPORT)
+
+
+def _read(text: str, encoding: str, file: str, told: TableProfile, log: Log) -> Table:
+    layout = find_layout(text, file, delimiter=told.delimiter, decimal=told.decimal)
+    text = without_cut_line(text, layout, log)
+    grid = load(text, layout, file, log)
+    columns = joined(read_columns(grid, layout), grid.line, log)
+    axis = find_time(columns, layout.preamble, told, grid.line, file, log)
+    valid = np.isfinite(axis.time_s)
+    _say_lost_rows(columns, valid, grid.line, log)
+    measuring = Measuring(
+        columns, axis, told, units_from(layout.preamble), layout.open_columns, grid.line, file, log
+    )  # fmt: skip
+    if axis.used & set(layout.open_columns):
+        raise TableRefused(
+            "the commas in the time column may mark decimals or thousands", file, layout.first_line,
+            "Pass decimal=',' or decimal='.'",
+        )  # fmt: skip
+    groups = groups_of(measuring, valid) if valid.any() else []
+    found = assemble(groups, axis, grid.line, told.recording, file, log) if groups else None
+    if found is None:
+        raise TableRefused(
+            "nothing is measured: no column but the time holds numbers", file, layout.first_line,
+            "Give a table with a temperature or a mass",
+        )  # fmt: skip
+    report = TableReport(
+        file,
+        encoding,
+        _spelled_delimiter(layout.dialect.delimiter),
+        layout.dialect.decimal,
+        layout.header_line,
+        layout.first_line,
+        int(valid.sum()),
+        tuple(log.columns[position] for position in sorted(log.columns)),
+        tuple(log.dropped),
+        tuple(log.notes),
+    )
+    started_at = axis.moment(found.zero_s)
+    clock_s = None
+    if started_at is not None:
+        clock_s = (
+            started_at.hour * 3600.0
+            + started_at.minute * 60
+            + started_at.second
+            + started_at.microsecond / 1e6
+        )
+    elif axis.is_clock:
+        clock_s = found.zero_s % DAY_S
+    counts = axis.may_restart and not axis.is_clock
+    return Table(
+        file,
+        found.channels,
+        report,
+        started_at,
+        clock_s,
+        found.zero_s if counts else None,
+        _settled(told, axis, layout, encoding),
+    )
+
+
+def _settled(told: TableProfile, axis: TimeAxis, layout: Layout, encoding: str) -> TableProfile:
+    """What was told, and what the file itself settled about its form."""
+    return replace(
+        told,
+        delimiter=None if layout.dialect.delimiter == MIXED else layout.dialect.delimiter or told.delimiter,
+        decimal=layout.dialect.decimal,
+        day_first=told.day_first if told.day_first is not None else axis.profile.day_first,
+        time_unit=told.time_unit or axis.profile.time_unit,
+        interval_s=told.interval_s or axis.profile.interval_s,
+    )
+
+
+def _say_lost_rows(columns: list[Column], valid: BoolArray, line: IntArray, log: Log) -> None:
+    """Report the rows without a time: headers again, footers, remarks; blank lines are not worth a word."""
+    lost = np.flatnonzero(~valid)
+    headers, others, sample = [], [], ""
+    for at in lost:
+        texts = [(c, c.texts[c.code[at]]) for c in columns if c.code is not None and c.code[at] >= 0]
+        numbers = [c for c in columns if c.code is None and np.isfinite(c.value[at])]
+        if any(text == c.heading.text for c, text in texts):
+            headers.append(int(line[at]))
+        elif texts or numbers:
+            sample = sample or " ".join([t for _, t in texts] + [f"{c.value[at]:g}" for c in numbers])
+            others.append(int(line[at]))
+    log.drop("repeated header", headers)
+    log.drop(f"row without a time, such as {shown(sample)}", others)
+
+
+def _spelled_delimiter(delimiter: str | None) -> str:
+    names = {None: "nothing (one value a line)", " ": "blanks", "\t": "tabs", MIXED: "blanks and commas"}
+    return names.get(delimiter, repr(delimiter))

@@ -1,0 +1,186 @@
+"""From series of raw values to channels: time put in order, fault values left out, one common zero."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from rig.arrays import BoolArray, FloatArray, IntArray
+from rig.errors import TableRefused
+from rig.importing.tabular.fault_values import fault_values, impossible, power_on_rows
+from rig.importing.tabular.report import Log
+from rig.importing.tabular.roles import Measure
+from rig.importing.tabular.time_axis import TimeAxis
+from rig.importing.tabular.time_repair import ordered, restarts, unwrapped
+from rig.importing.tabular.units_in_text import Role
+
+Number = TypeVar("Number", np.float64, np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """What one sensor read: `value` in the unit of its role (°C, g, ...) at `time_s`; both of shape (readings,).
+
+    Time rises and counts from the table's first valid row; every value is finite.
+    """
+
+    name: str
+    role: Role
+    unit: str
+    time_s: FloatArray
+    value: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """A channel's values before they are put in order: as written and in the unit inside, of shape (rows,)."""
+
+    name: str
+    measure: Measure
+    written: FloatArray
+    inside: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Series that share their rows: `rows` are positions in the grid, NaN marks a value that is not there."""
+
+    rows: IntArray
+    series: tuple[Series, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Assembled:
+    """The channels, and the reading of the file's own clock at their zero [s]."""
+
+    channels: tuple[Channel, ...]
+    zero_s: float
+
+
+def assemble(
+    groups: Sequence[Group], axis: TimeAxis, line: IntArray, recording: int | None, file: str, log: Log
+) -> Assembled | None:
+    """Channels with a common zero, or None where no value is left.
+
+    Raises
+    ------
+    TableRefused
+        Where the time starts again inside the file and nobody said which recording is meant, or does not move.
+    """
+    every = np.unique(np.concatenate([g.rows for g in groups])) if len(groups) > 1 else groups[0].rows
+    time_s = axis.time_s.copy() if len(every) < len(axis.time_s) else axis.time_s
+    running, wraps = unwrapped(
+        time_s if len(every) == len(time_s) else time_s[every], axis.wraps_s, is_clock=axis.is_clock
+    )
+    if wraps:
+        time_s = axis.time_s.copy()
+        time_s[every] = running
+        what = "the clock passes midnight" if axis.is_clock else "the time's counter starts over"
+        log.note(f"{what} {wraps} time{'s' if wraps > 1 else ''}; the time was carried on")
+    found: list[tuple[Series, FloatArray, FloatArray]] = []
+    for group in groups:
+        chosen = _one_recording(group, time_s, axis, line, recording, file)
+        found += _in_order(chosen, time_s, axis, line, log)
+    found = [f for f in found if len(f[1])]
+    if not found:
+        return None
+    zero = min(float(time[0]) for _, time, _ in found)
+    if max(float(time[-1]) for _, time, _ in found) <= zero:
+        raise TableRefused(
+            "all rows bear the same time", file, int(line[0]), "Pass interval_s, the seconds between rows"
+        )
+    shifted: dict[int, FloatArray] = {}
+    channels = []
+    for series, time, value in found:
+        if id(time) not in shifted:
+            shifted[id(time)] = time - zero
+        measure = series.measure
+        channels.append(Channel(series.name, measure.role, measure.inside, shifted[id(time)], value))
+    return Assembled(tuple(channels), zero)
+
+
+def _at(array: npt.NDArray[Number], rows: IntArray) -> npt.NDArray[Number]:
+    """The rows of an array; all of them are not copied. `rows` rises."""
+    return array if len(rows) == len(array) else array[rows]
+
+
+def _one_recording(
+    group: Group, time_s: FloatArray, axis: TimeAxis, line: IntArray, recording: int | None, file: str
+) -> Group:
+    """The group cut down to one recording, where the time starts again inside it."""
+    time = _at(time_s, group.rows)
+    starts = restarts(time) if axis.may_restart else np.empty(0, dtype=np.int64)
+    if not len(starts):
+        if recording not in (None, 1):
+            raise TableRefused("the file holds one recording", file, cure="Leave out recording")
+        return group
+    values = [s.inside for s in group.series]
+    if len(ordered(time, values, 0.0).repeated) >= len(time) - starts[0]:
+        return group  # the same recording written twice
+    if recording is None:
+        raise TableRefused(
+            f"the time starts again: the file holds {len(starts) + 1} recordings",
+            file,
+            int(line[group.rows[starts[0]]]),
+            f"Pass recording=1 to {len(starts) + 1}, or split the file there",
+        )
+    if recording > len(starts) + 1:
+        raise TableRefused(
+            f"the file holds {len(starts) + 1} recordings", file, cure="Pass a smaller recording"
+        )
+    bounds = [0, *starts.tolist(), len(time)]
+    cut = slice(bounds[recording - 1], bounds[recording])
+    return Group(
+        group.rows[cut],
+        tuple(Series(s.name, s.measure, s.written[cut], s.inside[cut]) for s in group.series),
+    )
+
+
+def _in_order(
+    group: Group, time_s: FloatArray, axis: TimeAxis, line: IntArray, log: Log
+) -> list[tuple[Series, FloatArray, FloatArray]]:
+    """Each series of a group with its times and values, in order, without fault values and gaps."""
+    order = ordered(_at(time_s, group.rows), [s.inside for s in group.series], axis.tick_s)
+    lines = _at(line, group.rows)
+    if not order.was_sorted:
+        log.note("rows stood out of order and were sorted by time")
+    if order.spread:
+        tick = "minute" if axis.tick_s == 60 else f"{axis.tick_s:g} s" if axis.tick_s != 1 else "second"
+        log.note(f"rows stamped with the same {tick} were spread evenly over it")
+    log.drop("repeated row", np.sort(lines[order.repeated]))
+    log.drop("row at the time of an earlier row, with other values", np.sort(lines[order.clashing]))
+    untouched = len(order.rows) == len(group.rows) and order.was_sorted
+    out = []
+    for series in group.series:
+        inside = series.inside if untouched else series.inside[order.rows]
+        written = series.written if untouched else series.written[order.rows]
+        keep = np.isfinite(inside)
+        _leave_out_faults(series, written, inside, keep, lines if untouched else lines[order.rows], log)
+        if keep.all():
+            out.append((series, order.time_s, inside))
+        else:
+            out.append((series, order.time_s[keep], inside[keep]))
+    return out
+
+
+def _leave_out_faults(
+    series: Series, written: FloatArray, inside: FloatArray, keep: BoolArray, lines: IntArray, log: Log
+) -> None:
+    """Clear `keep` where a value is a fault value, and say so."""
+    role = series.measure.role
+    for value, rows in fault_values(role, written, inside).items():
+        hit = rows & keep
+        log.drop(f"fault value {value:g} (sensor lost or over range)", lines[hit], series.name)
+        keep &= ~rows
+    below = impossible(role, inside) & keep
+    log.drop("temperature below absolute zero", lines[below], series.name)
+    keep &= ~below
+    if role is Role.TEMPERATURE:
+        at = np.flatnonzero(keep)
+        on = at[power_on_rows(inside[at])]
+        log.drop("power-on value 85.0 °C", lines[on], series.name)
+        keep[on] = False

@@ -1,0 +1,113 @@
+"""What the text of one cell is: a number with or without a unit, a stamp, a mark, or plain text."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from enum import Enum, auto
+
+from rig.importing.tabular.stamps import stamp_from
+from rig.importing.tabular.units_in_text import Unit, unit_from
+from rig.importing.tabular.words import MISSING, OVERLOAD, STABLE
+
+
+class Kind(Enum):
+    """What a cell is."""
+
+    EMPTY = auto()
+    NUMBER = auto()
+    GROUPED = auto()  # a number that needs its marks read as thousands
+    STAMP = auto()
+    MISSING = auto()
+    OVERLOAD = auto()
+    UNIT = auto()
+    STATUS = auto()
+    SIGN = auto()
+    TEXT = auto()
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell read: its kind, its number (NaN where it holds none), and the unit written with it."""
+
+    kind: Kind
+    value: float = math.nan
+    unit: Unit | None = None
+
+
+_LONGEST_CELL = 120
+_NO_UNITS = frozenset("SDGNIRAWHLdhlaw")  # alone in a cell: a scale's status or a channel's letter
+_MISSING = frozenset(MISSING)
+_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\ufe63": "-", "\uff0d": "-"})
+_BLANKS = "\u00a0\u202f\u2009"
+_TAIL = r"\s*(?P<tail>[^\d\s.,+\-].*)?"
+
+
+def _patterns(decimal: str, groups: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    sign, point, power = r"(?P<sign>[+-]?)\s*", re.escape(decimal), r"(?P<power>[eE][+-]?\d{1,3})?"
+    plain = rf"(?P<whole>\d*)(?:{point}(?P<part>\d*))?"
+    grouped = rf"(?P<whole>[1-9]\d{{0,2}}(?:(?P<mark>[{groups}])\d{{3}})(?:(?P=mark)\d{{3}})*)(?:{point}(?P<part>\d*))?"
+    return (
+        re.compile(rf"{sign}{plain}{power}{_TAIL}", re.DOTALL),
+        re.compile(rf"{sign}{grouped}{power}{_TAIL}", re.DOTALL),
+    )
+
+
+_PATTERNS = {".": _patterns(".", f",'’{_BLANKS}"), ",": _patterns(",", f".'’ {_BLANKS}")}
+
+
+def read_cell(text: str, decimal: str) -> Cell:
+    """Read one cell under a decimal mark, '.' or ','; total: any text gives some kind."""
+    text = text.strip().strip('"').strip()
+    if not text:
+        return Cell(Kind.EMPTY)
+    if len(text) > _LONGEST_CELL:
+        return Cell(Kind.TEXT)
+    if text in "+-" and len(text) == 1:
+        return Cell(Kind.SIGN)
+    if text in _MISSING:
+        return Cell(Kind.MISSING)
+    number = _number(text.translate(_MINUS), decimal)
+    if number is not None:
+        return number
+    plain = text.casefold()
+    if plain in OVERLOAD:
+        return Cell(Kind.OVERLOAD)
+    if stamp_from(text) is not None:
+        return Cell(Kind.STAMP)
+    unit = None if text in _NO_UNITS else unit_from(text)
+    if unit:
+        return Cell(Kind.UNIT, unit=unit)
+    return Cell(Kind.STATUS if plain in STABLE else Kind.TEXT)
+
+
+def _number(text: str, decimal: str) -> Cell | None:
+    for kind, pattern in zip((Kind.NUMBER, Kind.GROUPED), _PATTERNS[decimal], strict=True):
+        found = pattern.fullmatch(text)
+        if found is None or not (found["whole"] or found["part"]):
+            continue
+        unit = None
+        if found["tail"] and found["tail"].strip() != "°":
+            unit = _unit_of_tail(found["tail"].strip())
+            if unit is None:
+                continue
+        whole = "".join(c for c in found["whole"] if c.isdecimal())
+        value = float(f"{found['sign']}{whole or 0}.{found['part'] or 0}{found['power'] or ''}")
+        return Cell(kind, value, unit) if math.isfinite(value) else Cell(Kind.OVERLOAD)
+    return None
+
+
+def _unit_of_tail(tail: str) -> Unit | None:
+    """The unit behind a number, with or without a scale's status word behind it ('g ST', 'g?')."""
+    if unit := unit_from(tail):
+        return unit
+    first, _, rest = tail.rstrip("*?!").strip().partition(" ")
+    unit = unit_from(first.rstrip(","))
+    return unit if unit and (not rest or rest.strip().casefold() in STABLE) else None
+
+
+def shown(text: str) -> str:
+    """The text as a message may print it."""
+    clean = "".join(c if c.isprintable() else "?" for c in text)
+    return repr(clean if len(clean) <= 48 else clean[:45] + "...")

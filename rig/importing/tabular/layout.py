@@ -1,0 +1,159 @@
+"""Where the table stands in a text: its cut, its header, its first row."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rig.errors import TableRefused
+from rig.importing.tabular.cells import Kind, read_cell, shown
+from rig.importing.tabular.dialect import LONGEST_LINE, MIXED, READ, Dialect, Fit, Reader, fits_of
+from rig.importing.tabular.header import find_header
+
+_SAMPLE_LINES = 2000
+_SAMPLE_CHARS = 1 << 18
+_HARMLESS = frozenset({Kind.MISSING, Kind.OVERLOAD, Kind.EMPTY, Kind.SIGN})
+_RIVAL = 0.7
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d).*")
+_BELOW_THOUSAND = re.compile(r"[+-]?\d{1,3}(?![\d.,]).*")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A table's place in the text; lines are numbered from 1."""
+
+    dialect: Dialect
+    width: int
+    header: tuple[str, ...] | None
+    header_line: int | None
+    units: tuple[str, ...] | None
+    first_line: int
+    preamble: tuple[str, ...]
+    open_columns: tuple[int, ...] = ()  # here a comma may stand before decimals or thousands
+
+
+def lines_of(text: str, most_chars: int = _SAMPLE_CHARS) -> list[str]:
+    """The lines at the head of a text."""
+    return text[:most_chars].replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: str | None = None) -> Layout:
+    """Find the table: the cut under which most rows of one width are numbers and times.
+
+    Raises
+    ------
+    TableRefused
+        Where no cut gives at least two such rows, or the comma is both delimiter and decimal mark.
+    """
+    lines = lines_of(text)
+    told = None
+    skip = 0
+    if lines and (found := re.fullmatch(r'\s*"?sep=(.)"?\s*', lines[0], re.IGNORECASE)):
+        told, skip = found[1], 1
+    lines = lines[:_SAMPLE_LINES]
+    reader = Reader()
+    fits = list(fits_of(lines[skip:], reader, delimiter or told, decimal))
+    if not fits:
+        first = next((i for i, line in enumerate(lines, 1) if line.strip()), 1)
+        raise TableRefused(
+            f"there are no rows of numbers, only text such as {shown(lines[first - 1].strip())}",
+            file,
+            first,
+            "Give a table with at least two rows of readings",
+        )
+    best = max(fits, key=lambda f: _rank(f, lines, reader, skip))
+    first_at = _first_row(lines, best, reader, skip)
+    header, header_at, units = find_header(lines[skip:first_at], best, skip)
+    _refuse_double_comma(lines, first_at, best, header_at, file)
+    top = header_at if header_at is not None else first_at
+    fit, open_columns = _open_decimal(lines[first_at:], best, fits) if decimal is None else (best, ())
+    return Layout(
+        fit.dialect,
+        fit.width,
+        header,
+        None if header_at is None else header_at + 1,
+        units,
+        first_at + 1,
+        tuple(line for line in lines[skip:top] if line.strip()),
+        open_columns,
+    )
+
+
+def _open_decimal(rows: Sequence[str], best: Fit, fits: Sequence[Fit]) -> tuple[Fit, tuple[int, ...]]:
+    """Columns where '1,234' may be 1.234 or 1234: every comma in them stands before three digits.
+
+    Whole numbers below 1000 beside them settle it: the comma marks thousands.
+    """
+    cut = best.dialect.delimiter
+    rival = next((f for f in fits if f.dialect == Dialect(cut, ".") and f.width == best.width), None)
+    if best.dialect.decimal == "." or rival is None or rival.score < _RIVAL * best.score:
+        return best, ()
+    table = [cells for row in rows[:_SAMPLE_LINES] if len(cells := best.dialect.cut(row)) == best.width]
+    open_columns = []
+    for j, column in enumerate(zip(*table, strict=True)):
+        with_comma = [c for c in column if "," in c]
+        if best.kinds[j] is Kind.NUMBER and with_comma and all(_THOUSANDS.fullmatch(c) for c in with_comma):
+            if any(_BELOW_THOUSAND.fullmatch(c) for c in column):
+                return rival, ()
+            open_columns.append(j)
+    return best, tuple(open_columns)
+
+
+def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[float, bool, float, bool]:
+    """Sort key: explained rows first, then a header as wide as the rows, then cells read per row."""
+    first = _first_row(lines, fit, reader, skip)
+    header, _, _ = find_header(lines[skip:first], fit, skip)
+    lone_comma = (
+        fit.dialect.delimiter == "," and fit.width == 2 and "." not in "".join(lines[first : first + 50])
+    )
+    return (
+        round(fit.score, 1)
+        * (0.7 if fit.dialect.delimiter == MIXED else 0.9 if lone_comma and header is None else 1.0),
+        header is not None,
+        fit.read_per_row,
+        fit.dialect.decimal == ".",
+    )
+
+
+def _first_row(lines: Sequence[str], fit: Fit, reader: Reader, skip: int) -> int:
+    """The index of the first line whose cells are of the kinds that the table's columns have."""
+    core = [j for j, k in enumerate(fit.kinds) if k in READ]
+    for at in range(skip, len(lines)):
+        if not lines[at].strip() or len(lines[at]) > LONGEST_LINE:
+            continue
+        cells = fit.dialect.cut(lines[at])
+        if len(cells) != fit.width:
+            continue
+        kinds = reader.kinds(cells, fit.dialect.decimal)
+        same = sum(
+            (kinds[j] in READ) and ((kinds[j] is Kind.STAMP) == (fit.kinds[j] is Kind.STAMP)) for j in core
+        )
+        fitting = same + sum(kinds[j] in _HARMLESS for j in core)
+        if same and fitting == len(core):
+            return at
+    return skip
+
+
+def _refuse_double_comma(
+    lines: Sequence[str], first_at: int, fit: Fit, header_at: int | None, file: str
+) -> None:
+    """Refuse where a comma is both delimiter and decimal mark: twice as many cells as names, and no point."""
+    if fit.dialect.delimiter != "," or header_at is not None or first_at == 0:
+        return
+    above = next((line for line in reversed(lines[:first_at]) if line.strip()), "")
+    names = fit.dialect.cut(above)
+    texts = sum(read_cell(n, ".").kind in (Kind.TEXT, Kind.UNIT) for n in names)
+    rows = "".join(lines[first_at : first_at + 50])
+    if (
+        1 <= len(names) < fit.width
+        and texts == len(names)
+        and len(names) * 2 >= fit.width
+        and "." not in rows
+    ):
+        raise TableRefused(
+            f"the comma is both the delimiter and the decimal mark: {len(names)} names stand over {fit.width} cells",
+            file,
+            first_at + 1,
+            "Export it with a semicolon or tab between the columns",
+        )

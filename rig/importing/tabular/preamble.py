@@ -1,0 +1,76 @@
+"""What the lines above a table say for all of it: the interval, the start, the units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from rig.importing.tabular.stamps import Stamp, stamp_from
+from rig.importing.tabular.units_in_text import Role, Unit, unit_from
+from rig.importing.tabular.words import INTERVAL, START, UNIT, has_word
+
+_AMOUNT = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*([^\W\d_]+(?:/[^\W\d_]+)?)?")
+_CLOCK = re.compile(r"(?<!\d)(\d{1,2}):(\d{2}):(\d{2})(?:[.,](\d+))?(?!\d)")
+_STAMP_PIECE = re.compile(r"[:=;,\t]\s*|\s{2,}|\s")
+
+
+def interval_from(preamble: Sequence[str]) -> tuple[float, str] | None:
+    """The seconds between rows that a line states ('Interval: 200 ms', 'Rate 5 Hz'), and that line."""
+    for line in preamble:
+        if not has_word(line, INTERVAL):
+            continue
+        for amount, token in _AMOUNT.findall(line):
+            unit = unit_from(token) if token else _unit_in(line)
+            value = float(amount.replace(",", "."))
+            if unit is None or value <= 0:
+                continue
+            if unit.role is Role.TIME:
+                return value * unit.factor, line.strip()
+            if unit.role is Role.FREQUENCY:
+                return 1.0 / (value * unit.factor), line.strip()
+        if clock := _CLOCK.search(line):
+            hours, minutes, seconds, part = clock.groups()
+            interval = int(hours) * 3600 + int(minutes) * 60 + int(seconds) + float(f"0.{part or 0}")
+            if interval > 0:
+                return interval, line.strip()
+    return None
+
+
+def _unit_in(line: str) -> Unit | None:
+    """A unit that stands in brackets or behind the words: 'Interval (s): 2', 'Interval s;2'."""
+    for token in re.findall(r"[^\W\d_]+", line):
+        unit = unit_from(token)
+        if unit and unit.role in (Role.TIME, Role.FREQUENCY):
+            return unit
+    return None
+
+
+def start_from(preamble: Sequence[str]) -> Stamp | None:
+    """The date, with or without a clock time, on a line that speaks of a start or a date."""
+    for line in preamble:
+        if has_word(line, START) and (stamp := _stamp_in(line)) and stamp.date is not None:
+            return stamp
+    return None
+
+
+def _stamp_in(line: str) -> Stamp | None:
+    """The longest tail of a line that is a stamp: tails begin behind a colon, a delimiter or a blank."""
+    for cut in _STAMP_PIECE.finditer(line):
+        tail = line[cut.end() :].strip().strip('",;\t ')
+        if stamp := stamp_from(tail):
+            return stamp
+        if stamp := stamp_from(re.sub(r"\s*[;,\t]\s*", " ", tail)):
+            return stamp
+    return None
+
+
+def units_from(preamble: Sequence[str]) -> dict[Role, Unit]:
+    """The units that lines such as 'Unit: °F' state, by what they measure."""
+    found: dict[Role, Unit] = {}
+    for line in preamble:
+        if has_word(line, UNIT):
+            for token in re.split(r"[\s:=;,\t|]+", line):
+                unit = unit_from(token) if token else None
+                if unit and unit.role in (Role.TEMPERATURE, Role.MASS):
+                    found.setdefault(unit.role, unit)
+    return found

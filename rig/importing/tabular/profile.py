@@ -1,0 +1,139 @@
+"""What a person has settled about a logger's files, so that nothing needs guessing."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from enum import StrEnum
+from typing import Any
+
+from rig.errors import TableRefused
+
+
+class TimeUnit(StrEnum):
+    """What the numbers or the two-part stamps of a time column count."""
+
+    MICROSECONDS = "us"
+    MILLISECONDS = "ms"
+    SECONDS = "s"
+    MINUTES = "min"
+    HOURS = "h"
+    DAYS = "d"
+    EPOCH_SECONDS = "epoch s"
+    EPOCH_MILLISECONDS = "epoch ms"
+    SERIAL_DAYS = "serial days"
+    MINUTES_SECONDS = "mm:ss"
+    HOURS_MINUTES = "hh:mm"
+
+
+@dataclass(frozen=True)
+class TableProfile:
+    """Answers to what a file may leave open; None or empty means: let the file say.
+
+    Attributes
+    ----------
+    delimiter : one character, or " " for any run of blanks
+    decimal : "." or ","
+    encoding : a codec's name
+    day_first : True for day, month, year; False for month first (or year first, where a year can stand there)
+    time_column : a header or a column number from 1
+    time_unit : what its numbers count
+    interval_s : seconds between rows, where no column holds a time
+    columns : header or column number -> unit ("°F", "kg"), quantity ("humidity") or "ignore"
+    sheet : the sheet of a workbook
+    recording : which recording, from 1, where a file holds several
+    """
+
+    delimiter: str | None = None
+    decimal: str | None = None
+    encoding: str | None = None
+    day_first: bool | None = None
+    time_column: str | None = None
+    time_unit: TimeUnit | None = None
+    interval_s: float | None = None
+    columns: Mapping[str, str] = field(default_factory=dict)
+    sheet: str | None = None
+    recording: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.delimiter is not None and len(self.delimiter) != 1:
+            raise TableRefused(f"delimiter {self.delimiter!r} is not one character")
+        if self.decimal not in (None, ".", ","):
+            raise TableRefused(f"decimal {self.decimal!r} is neither '.' nor ','")
+        if self.interval_s is not None and not 0 < self.interval_s < 1e9:
+            raise TableRefused(f"interval_s {self.interval_s!r} is no time between rows")
+        if self.recording is not None and self.recording < 1:
+            raise TableRefused("recording counts from 1")
+
+    def with_settings(self, settings: Mapping[str, Any]) -> TableProfile:
+        """This profile with some answers replaced.
+
+        Raises
+        ------
+        TableRefused
+            Where a setting has no such name or no such value; the message lists what there is.
+        """
+        known = [f.name for f in fields(self)]
+        unknown = [name for name in settings if name not in known]
+        if unknown:
+            raise TableRefused(f"there is no setting {unknown[0]!r}", cure=f"Settings: {', '.join(known)}")
+        values = dict(settings)
+        if values.get("time_unit") is not None:
+            try:
+                values["time_unit"] = TimeUnit(values["time_unit"])
+            except ValueError as e:
+                choices = ", ".join(map(repr, map(str, TimeUnit)))
+                raise TableRefused(
+                    f"there is no time unit {values['time_unit']!r}", cure=f"Units: {choices}"
+                ) from e
+        if values.get("time_column") is not None:
+            values["time_column"] = str(values["time_column"])
+        if "columns" in values:
+            values["columns"] = {str(k): str(v) for k, v in dict(values["columns"]).items()}
+        return replace(self, **values)
+
+    def to_dict(self) -> dict[str, Any]:
+        """What is settled, and only that."""
+        values = {f.name: getattr(self, f.name) for f in fields(self)}
+        values["columns"] = dict(self.columns)
+        if self.time_unit is not None:
+            values["time_unit"] = str(self.time_unit)
+        return {name: value for name, value in values.items() if value not in (None, {})}
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> TableProfile:
+        """The profile that `to_dict` wrote."""
+        return cls().with_settings(values)
+
+    def to_toml(self) -> str:
+        """The profile as TOML 1.0."""
+        values = self.to_dict()
+        columns = values.pop("columns", {})
+        lines = [f"{name} = {_toml(value)}" for name, value in values.items()]
+        if columns:
+            lines += ["", "[columns]", *(f"{_toml(k)} = {_toml(v)}" for k, v in columns.items())]
+        return "\n".join(lines) + "\n"
+
+    @classmethod
+    def from_toml(cls, text: str) -> TableProfile:
+        """The profile that `to_toml` wrote.
+
+        Raises
+        ------
+        TableRefused
+            Where the text is no TOML or holds an unknown setting.
+        """
+        try:
+            values = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as e:
+            raise TableRefused(f"the profile is not TOML: {e}") from e
+        return cls.from_dict(values)
+
+
+def _toml(value: str | bool | float | int) -> str:
+    """A value as TOML writes it; TOML's basic strings take JSON's escapes."""
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return str(value).lower() if isinstance(value, bool) else repr(value)

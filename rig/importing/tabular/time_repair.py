@@ -1,0 +1,131 @@
+"""Time put in order: counters that wrap, clocks that pass midnight, coarse stamps, rows out of order or twice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.arrays import BoolArray, FloatArray, IntArray
+
+_WRAP_STEPS = 5.0  # a wrap leaves a step of at most this many usual steps
+_FEWEST_ROWS = 3  # a recording that starts again has at least this many rows
+
+
+@dataclass(frozen=True, eq=False)
+class Ordered:
+    """Rows in order of time: `rows` picks them, `time_s` strictly rises; both have shape (kept rows,)."""
+
+    rows: IntArray
+    time_s: FloatArray
+    was_sorted: bool
+    repeated: IntArray
+    clashing: IntArray
+    spread: int
+
+
+def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool) -> tuple[FloatArray, int]:
+    """Add a period wherever a counter or clock started over; gives the times and how often it did.
+
+    A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more than
+    half its period.
+    """
+    steps = np.diff(time_s)
+    if not np.any(steps < 0):
+        return time_s, 0
+    forward = steps[steps > 0]
+    usual = float(np.median(forward)) if len(forward) else 0.0
+    for period in sorted(periods_s):
+        if is_clock:
+            ups = steps < -period / 2
+            downs = (steps > period / 2) & (np.cumsum(ups) > 0)
+            turns = np.cumsum(ups.astype(np.int64) - downs)
+        else:
+            left = steps + period
+            ups = (steps < 0) & (left > 0) & (left <= _WRAP_STEPS * usual)
+            turns = np.cumsum(ups)
+        if ups.any() and time_s.max() < period * 1.0001:
+            return time_s + period * np.concatenate(([0], turns)), int(ups.sum())
+    return time_s, 0
+
+
+def restarts(time_s: FloatArray) -> IntArray:
+    """The rows at which the time falls back to where it began and another recording runs on from there."""
+    steps = np.diff(time_s)
+    falls = np.flatnonzero(steps < 0) + 1
+    if not len(falls) or len(falls) > max(1, len(time_s) // _FEWEST_ROWS):
+        return np.empty(0, dtype=np.int64)
+    forward = steps[steps > 0]
+    usual = float(np.median(forward)) if len(forward) else 0.0
+    bounds = np.concatenate(([0], falls, [len(time_s)]))
+    lengths = np.diff(bounds)
+    again = (
+        (np.abs(time_s[falls] - time_s[0]) <= 2 * usual)
+        & (-steps[falls - 1] > _FEWEST_ROWS * usual)
+        & (lengths[1:] >= _FEWEST_ROWS)
+        & (lengths[:-1] >= _FEWEST_ROWS)
+    )
+    return falls[again]
+
+
+def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> Ordered:
+    """Rows in order of time, each once; rows that share a coarse stamp are spread evenly over its tick.
+
+    `time_s` and each of `values` have shape (rows,). Of rows that share a fine stamp, the first one stays.
+    """
+    rows = np.arange(len(time_s), dtype=np.int64)
+    steps = np.diff(time_s)
+    none = np.empty(0, dtype=np.int64)
+    if not len(steps) or steps.min() > 0:
+        return Ordered(rows, time_s, True, none, none, 0)
+    falls = steps < 0
+    was_sorted = not falls.any()
+    if falls.sum() > 0.5 * np.count_nonzero(steps) and falls.sum() > 1:
+        rows = rows[::-1]
+    if not was_sorted:
+        rows = rows[np.argsort(time_s[rows], kind="stable")]
+    time = time_s[rows]
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
+    counts = np.diff(np.append(starts, len(time)))
+    inner = counts[1:-1] if len(counts) > 2 else counts
+    is_coarse = tick_s > 0 and len(counts) > 1 and float(np.mean(inner > 1)) > 0.5
+    repeated = none
+    if not is_coarse:
+        same = _same_as_before(time, [v[rows] for v in values])
+        repeated, rows, time = rows[same], rows[~same], time[~same]
+    again = np.concatenate(([False], np.diff(time) == 0))
+    if not again.any():
+        return Ordered(rows, time, was_sorted, repeated, none, 0)
+    if tick_s > 0:
+        return Ordered(rows, _spread(time, tick_s), was_sorted, repeated, none, int(again.sum()))
+    return Ordered(rows[~again], time[~again], was_sorted, repeated, rows[again], 0)
+
+
+def _same_as_before(time: FloatArray, values: Sequence[FloatArray]) -> BoolArray:
+    """Rows that repeat an earlier row of the same time, value by value."""
+    same = np.zeros(len(time), dtype=np.bool_)
+    group = np.cumsum(np.concatenate(([True], np.diff(time) > 0)))
+    shared = np.flatnonzero(np.isin(group, np.flatnonzero(np.bincount(group) > 1)))
+    seen: set[tuple[float, ...]] = set()
+    for at in shared:
+        key = (time[at], *(-np.inf if np.isnan(v[at]) else v[at] for v in values))
+        same[at] = key in seen
+        seen.add(key)
+    return same
+
+
+def _spread(time: FloatArray, tick_s: float) -> FloatArray:
+    """Times of rows that share a stamp: evenly over the tick; the first and last tick may be partly filled."""
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
+    counts = np.diff(np.append(starts, len(time)))
+    inner = counts[1:-1] if len(counts) > 2 else counts
+    usual = int(np.median(inner))
+    share = np.maximum(counts, 1)
+    ahead = np.zeros(len(counts))
+    if counts[-1] < usual:
+        share[-1] = usual
+    if counts[0] < usual:
+        share[0], ahead[0] = usual, usual - counts[0]
+    place = np.arange(len(time)) - np.repeat(starts, counts)
+    return time + tick_s * (place + np.repeat(ahead, counts)) / np.repeat(share, counts)

@@ -1,0 +1,200 @@
+"""Units as they stand in headers and cells, and what a header says beside them.
+
+A table of our own instead of a units library: there `F` is a farad, `C` a coulomb, and `fl oz` a mass.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from rig import units
+from rig.arrays import FloatArray
+from rig.importing.tabular.words import MASS, TEMPERATURE, TEMPERATURE_STEMS, folded, has_word
+
+
+class Role(StrEnum):
+    """What a channel measures; each has one unit inside."""
+
+    TEMPERATURE = "temperature"
+    MASS = "mass"
+    HUMIDITY = "humidity"
+    VOLTAGE = "voltage"
+    CURRENT = "current"
+    POWER = "power"
+    PRESSURE = "pressure"
+    FREQUENCY = "frequency"
+    RESISTANCE = "resistance"
+    VOLUME = "volume"
+    DEW_POINT = "dew point"
+    SET_POINT = "set point"
+    TIME = "time"
+    UNKNOWN = "unknown"
+
+
+INSIDE = {
+    Role.TEMPERATURE: "°C",
+    Role.MASS: "g",
+    Role.HUMIDITY: "%",
+    Role.VOLTAGE: "V",
+    Role.CURRENT: "A",
+    Role.POWER: "W",
+    Role.PRESSURE: "hPa",
+    Role.FREQUENCY: "Hz",
+    Role.RESISTANCE: "Ω",
+    Role.VOLUME: "ml",
+    Role.DEW_POINT: "°C",
+    Role.SET_POINT: "°C",
+    Role.TIME: "s",
+    Role.UNKNOWN: "",
+}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit: its symbol, the role it settles, and the factor to the unit inside."""
+
+    symbol: str
+    role: Role
+    factor: float = 1.0
+
+    def inside(self, value: FloatArray) -> FloatArray:
+        """The values in the unit that the role has inside (°C, g, s, ...)."""
+        if self.symbol == "°F":
+            return units.celsius_from_fahrenheit(value)
+        if self.symbol == "K":
+            return units.celsius_from_kelvin(value)
+        return value if self.factor == 1.0 else value * self.factor
+
+
+class TimeForm(StrEnum):
+    """What a colon separates where only two parts are written."""
+
+    MINUTES_SECONDS = "mm:ss"
+    HOURS_MINUTES = "hh:mm"
+
+
+CELSIUS = Unit("°C", Role.TEMPERATURE)
+GRAM = Unit("g", Role.MASS)
+SECOND = Unit("s", Role.TIME)
+MILLISECOND = Unit("ms", Role.TIME, 1e-3)
+MICROSECOND = Unit("µs", Role.TIME, 1e-6)
+MINUTE = Unit("min", Role.TIME, 60.0)
+HOUR = Unit("h", Role.TIME, 3600.0)
+DAY = Unit("d", Role.TIME, 86400.0)
+
+_SPELLINGS: tuple[tuple[Unit, str], ...] = (
+    (
+        CELSIUS,
+        "c °c degc deg.c degreec degreesc celsius gradc gradcelsius gradencelsius oc øc ¡c *c ?c \ufffdc",
+    ),
+    (Unit("°F", Role.TEMPERATURE), "f °f degf deg.f degreesf fahrenheit of øf ¡f \ufffdf"),
+    (Unit("K", Role.TEMPERATURE), "k kelvin °k degk"),
+    (GRAM, "g gr grs gram grams gramm gramme grammes grammi gramos gramas gramow"),
+    (Unit("kg", Role.MASS, 1000.0), "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme"),
+    (Unit("mg", Role.MASS, 0.001), "mg milligram milligrams"),
+    (Unit("oz", Role.MASS, units.GRAMS_PER_OUNCE), "oz ozs ounce ounces once onces onza onzas"),
+    (Unit("lb", Role.MASS, units.GRAMS_PER_POUND), "lb lbs pound pounds libra libras pfund"),
+    (Unit("%RH", Role.HUMIDITY), "%rh %rf %r.f. %hr %ur rh% %r.h. %relf"),
+    (Unit("%", Role.UNKNOWN), "% percent pct prozent"),
+    (Unit("V", Role.VOLTAGE), "v volt volts"),
+    (Unit("mV", Role.VOLTAGE, 1e-3), "mv millivolt"),
+    (Unit("A", Role.CURRENT), "a amp amps ampere"),
+    (Unit("mA", Role.CURRENT, 1e-3), "ma"),
+    (Unit("W", Role.POWER), "w watt watts"),
+    (Unit("hPa", Role.PRESSURE), "hpa mbar"),
+    (Unit("kPa", Role.PRESSURE, 10.0), "kpa"),
+    (Unit("bar", Role.PRESSURE, 1000.0), "bar"),
+    (Unit("Pa", Role.PRESSURE, 0.01), "pa"),
+    (Unit("Hz", Role.FREQUENCY), "hz hertz"),
+    (Unit("rpm", Role.FREQUENCY, 1 / 60), "rpm 1/min u/min min-1"),
+    (Unit("Ω", Role.RESISTANCE), "ω ohm ohms"),
+    (Unit("kΩ", Role.RESISTANCE, 1000.0), "kω kohm"),
+    (Unit("ml", Role.VOLUME), "ml cc"),
+    (Unit("l", Role.VOLUME, 1000.0), "l litre liter"),
+    (SECOND, "s sec secs second seconds sek sekunde sekunden seg segundo segundos secondi seconde secondes"),
+    (SECOND, "seconden sekunder sekundy sekund sekuntia"),
+    (MILLISECOND, "ms msec msecs millis millisec millisecond milliseconds millisekunden milliseconden"),
+    (MICROSECOND, "us µs μs usec micros microsecond microseconds mikrosekunden"),
+    (MINUTE, "min mins minute minutes minuten minuti minutos minuter minuty minut"),
+    (HOUR, "h hr hrs hour hours std stunde stunden heure heures ore horas uur uren timmar godziny"),
+    (DAY, "d day days tage jours dias giorni dagen"),
+)
+_UNITS = {spelling: unit for unit, line in _SPELLINGS for spelling in line.split()}
+_FORMS = {
+    "mm:ss": TimeForm.MINUTES_SECONDS,
+    "m:s": TimeForm.MINUTES_SECONDS,
+    "min:sec": TimeForm.MINUTES_SECONDS,
+    "min:s": TimeForm.MINUTES_SECONDS,
+    "mm:ss.s": TimeForm.MINUTES_SECONDS,
+    "mm:ss.f": TimeForm.MINUTES_SECONDS,
+    "m:ss": TimeForm.MINUTES_SECONDS,
+    "hh:mm": TimeForm.HOURS_MINUTES,
+    "h:m": TimeForm.HOURS_MINUTES,
+    "h:mm": TimeForm.HOURS_MINUTES,
+}
+_DEGREE_SIGNS = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f", "'": None, '"': None, " ": None})
+_WRAPPED = re.compile(r"^[\[({<]\s*(.*?)\s*[\])}>]$")
+_BRACKETED = re.compile(r"^(.*?)\s*[\[({<]([^\[\](){}<>]*)[\])}>]\s*(.*)$")
+_SUFFIXED = re.compile(r"^(.+)(?:\s*[/,;:]\s*|[\s_]+)([^\s_/,;:]+)$")
+_LEFT_OVER = re.compile(r"(?:[\s_/,;:-]+(?:in|en|i|w|deg\.?|°|º))?[\s_/,;:-]*$", re.IGNORECASE)
+_GLUED = re.compile(r"^(.*[^\W\d_])([CFK])$")
+_LONE_LETTERS = frozenset("CcFfKkgsVvh")
+_LONE_HEADERS = frozenset("CFKgs")
+
+
+def unit_from(text: str) -> Unit | None:
+    """The unit that a token spells, or None: '°C', '[ms]', 'lbs', 'Deg C'."""
+    return _UNITS.get(_token(text))
+
+
+def form_from(text: str) -> TimeForm | None:
+    """The two-part time form that a header's bracket spells, or None: '(mm:ss)'."""
+    return _FORMS.get(_token(text))
+
+
+def _token(text: str) -> str:
+    if len(text) > 24:
+        return ""
+    if wrapped := _WRAPPED.match(text.strip()):
+        text = wrapped[1]
+    plain = text.casefold().translate(_DEGREE_SIGNS).replace("â°", "°")
+    return plain.rstrip(".") if plain not in _UNITS else plain
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A header taken apart: the name without its unit, the unit, and a two-part time form."""
+
+    text: str
+    name: str
+    unit: Unit | None = None
+    form: TimeForm | None = None
+
+
+def heading_from(text: str) -> Heading:
+    """Take a header apart; a unit stands in brackets, behind a blank, slash, comma or underscore, or alone."""
+    text = text.strip()
+    if found := _BRACKETED.match(text):
+        name = f"{found[1]} {found[3]}".strip()
+        unit, form = unit_from(found[2]), form_from(found[2])
+        if unit or form:
+            return Heading(text, name or text, unit, form)
+        if found[1] and (inner := heading_from(found[1])).unit:  # 'Temp, °C (probe 2)'
+            return Heading(text, f"{inner.name} {found[3]}".strip(), inner.unit)
+    if unit := unit_from(text):
+        return Heading(text, text, unit if len(text) > 1 or text in _LONE_HEADERS else None)
+    if (found := _SUFFIXED.match(text)) and (unit := _suffix_unit(found[1], found[2])):
+        return Heading(text, _LEFT_OVER.sub("", found[1]) or text, unit)
+    if (found := _GLUED.match(text)) and has_word(found[1], TEMPERATURE, TEMPERATURE_STEMS):
+        return Heading(text, found[1], unit_from(found[2]))
+    return Heading(text, text, None, form_from(text))
+
+
+def _suffix_unit(name: str, token: str) -> Unit | None:
+    unit = unit_from(token)
+    if unit is None or (len(token) == 1 and token.isalpha() and token not in _LONE_LETTERS):
+        return None
+    measures = has_word(name, TEMPERATURE, TEMPERATURE_STEMS) or has_word(name, MASS)
+    return None if unit.role is Role.TIME and measures and folded(token) in {"min", "d", "h"} else unit

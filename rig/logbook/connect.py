@@ -1,0 +1,144 @@
+"""Open the database of a logbook, and turn what a database says into what a person can act on."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.pool import StaticPool
+
+from rig.errors import LogbookError
+
+_BUSY_MS = 5000
+_PRAGMAS = (f"busy_timeout={_BUSY_MS}", "synchronous=full", "foreign_keys=on")
+_CURES = (
+    ("file is not a database", "it is no SQLite database", "Name another file"),
+    ("malformed", "the file is damaged", "Restore a copy; `sqlite3 FILE .recover` saves what can be saved"),
+    ("is locked", "another program is writing to it", "Close that program, or try again"),
+    ("readonly", "it may not be written", "Check the permissions of the file and its folder"),
+    ("unable to open", "the file cannot be opened", "Check the path and its permissions"),
+    ("disk is full", "the disk is full", "Free some space; nothing that was stored is lost"),
+    (
+        "disk I/O error",
+        "the disk does not take it",
+        "Keep the logbook on a disk of this computer, not on a share",
+    ),
+    ("password", "the user or password is refused", "Check the URL"),
+    ("does not exist", "there is no such database or user", "Create it with createdb, or check the URL"),
+    ("connection", "the database server does not answer", "Check the URL and that the server runs"),
+)
+
+
+def url_from(url_or_file: str | Path | None) -> sa.URL:
+    """The database URL of a URL or file path; None is a logbook in memory.
+
+    Raises
+    ------
+    LogbookError
+        Where the text is no URL, or the directory of the file does not exist.
+    """
+    if url_or_file is None:
+        return sa.URL.create("sqlite")
+    if isinstance(url_or_file, str) and "://" in url_or_file:
+        try:
+            url = sa.make_url(url_or_file)
+        except (ArgumentError, ValueError) as error:
+            raise LogbookError(
+                f"{url_or_file.partition('://')[0]}://… is no database URL. "
+                "Write postgresql://user@host/database, or the path of a file"
+            ) from error
+        if url.drivername in ("postgres", "postgresql"):
+            url = url.set(drivername="postgresql+psycopg")
+        if url.get_backend_name() not in ("sqlite", "postgresql"):
+            raise LogbookError(
+                f"a logbook cannot live in {url.get_backend_name()!r}. Use a file (SQLite) or PostgreSQL"
+            )
+    else:
+        url = sa.URL.create("sqlite", database=str(Path(url_or_file).expanduser()))
+    if url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":
+        folder = Path(url.database).parent
+        if not folder.is_dir():
+            raise LogbookError(f"{url.database}: the directory {folder} does not exist. Create it first")
+    return url
+
+
+def engine_for(url: sa.URL) -> sa.Engine:
+    """An engine whose writers lock at once and whose every commit is on disk.
+
+    Raises
+    ------
+    LogbookError
+        Where the driver is not installed.
+    """
+    in_memory = url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:")
+    options: dict[str, Any] = {"pool_pre_ping": True}
+    if in_memory:
+        options = {"poolclass": StaticPool, "connect_args": {"check_same_thread": False}}
+    try:
+        engine = sa.create_engine(url, **options)
+    except (ModuleNotFoundError, NoSuchModuleError) as error:
+        raise LogbookError(
+            f"the driver for {shown(url)} is not installed. Run: pip install 'chillrig[postgresql]'"
+        ) from error
+    if engine.dialect.name == "sqlite":
+        sa.event.listen(engine, "connect", _on_connect)
+        sa.event.listen(engine, "begin", _on_begin)
+    return engine
+
+
+def writing(engine: sa.Engine) -> sa.Engine:
+    """The same engine for transactions that write: on SQLite they take their place in the queue at once."""
+    return engine.execution_options(chillrig_writes=True)
+
+
+def let_readers_in(engine: sa.Engine) -> None:
+    """Have SQLite write ahead in a log, so that nobody who reads waits for a writer; the file keeps it."""
+    if engine.dialect.name == "sqlite":
+        connection = engine.raw_connection()
+        try:
+            connection.cursor().execute("pragma journal_mode=wal")
+        except sqlite3.Error as error:
+            raise sa.exc.DBAPIError("pragma journal_mode=wal", None, error) from error
+        finally:
+            connection.close()
+
+
+def shown(url: sa.URL) -> str:
+    """The logbook's address as it may be printed: a file as its path, a URL without its password."""
+    if url.get_backend_name() == "sqlite":
+        return url.database or "the logbook in memory"
+    return url.render_as_string(hide_password=True)
+
+
+@contextmanager
+def explained(where: str) -> Iterator[None]:
+    """Raise what the database says as a LogbookError that names the logbook and the cure."""
+    try:
+        yield
+    except LogbookError as error:
+        raise LogbookError(f"{where}: {error}") from error
+    except SQLAlchemyError as error:
+        said = str(error.orig if isinstance(error, DBAPIError) else error).strip()
+        for sign, what, cure in _CURES:
+            if sign in said:
+                raise LogbookError(f"{where}: {what}. {cure}") from error
+        raise LogbookError(
+            f"{where}: the database refuses: {said.splitlines()[0] if said else error}"
+        ) from error
+
+
+def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
+    # The sqlite3 module's own transactions would let half of a failed migration stay.
+    connection.isolation_level = None
+    for pragma in _PRAGMAS:
+        connection.execute(f"pragma {pragma}")
+
+
+def _on_begin(connection: sa.Connection) -> None:
+    writes = connection.get_execution_options().get("chillrig_writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

@@ -1,0 +1,75 @@
+"""What of a run may be changed by hand, and the record that is kept of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from rig.bench import Bench
+from rig.errors import BenchError, NotFound, Place
+from rig.logbook.records import FIELDS, Record
+from rig.logbook.schema import NUMBERS, OPTIONAL_TEXTS, TEXTS
+from rig.plausible import RUN as PLAUSIBLE
+
+EDITABLE = tuple(f for f in FIELDS if f not in ("run", "trace", "trace_file"))
+
+
+@dataclass(frozen=True)
+class Change:
+    """One revision of a run: when, why, and (before, after) of each field that changed, as JSON values.
+
+    A trace stands as its digest.
+    """
+
+    rev: int
+    changed_at: datetime
+    why: str
+    changes: Mapping[str, tuple[Any, Any]]
+
+
+def checked_changes(bench: Bench, run: str, changes: Mapping[str, Any]) -> Record:
+    """The changes as a record's values.
+
+    Raises
+    ------
+    NotFound
+        Where a field is not one that may be changed, or a vessel, ice, recipe or target is not on the bench.
+    BenchError
+        Where a value is of the wrong kind or cannot be.
+    """
+    return {field: _checked(bench, Place(column=field, run=run), field, v) for field, v in changes.items()}
+
+
+def _checked(bench: Bench, place: Place, field: str, value: Any) -> Any:
+    if field not in EDITABLE:
+        raise NotFound("editable field", field, EDITABLE)
+    shelves = {"vessel": bench.vessel, "ice": bench.ice_type, "recipe": bench.recipe, "target": bench.target}
+    if field in TEXTS and not (isinstance(value, str) and value.strip()):
+        raise BenchError("it cannot be empty", place, f"Give the {field}")
+    if value is None:
+        return None
+    if field in NUMBERS:
+        return _number(place, field, value)
+    if field == "started_at":
+        if not isinstance(value, datetime):
+            raise BenchError(f"{value!r} is no date and time", place, "Give a datetime")
+        return value.isoformat()
+    if field == "extra":
+        return {str(k): str(v) for k, v in dict(value).items()}
+    if field in (*TEXTS, *OPTIONAL_TEXTS) and not isinstance(value, str):
+        raise BenchError(f"{value!r} is no text", place)
+    if field in shelves:
+        shelves[field](value)
+    return value.strip() or None
+
+
+def _number(place: Place, field: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise BenchError(f"{value!r} is not a number", place, f"Give it in {PLAUSIBLE[field].unit}")
+    doubt = PLAUSIBLE[field].doubt(value)
+    if doubt is not None:
+        raise BenchError(doubt[0], place, doubt[1])
+    return float(value)

@@ -1,0 +1,75 @@
+"""Numbered steps from one schema to the next; each runs in a transaction of its own, once.
+
+To change the schema: change `schema.py`, add a step here, and freeze what step 1 creates (the tables as the
+tests keep them in `schema_1.sql`), so that every logbook ever written is brought along.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+
+import sqlalchemy as sa
+
+from rig.errors import LogbookError
+from rig.logbook import schema
+from rig.logbook.connect import writing
+
+Step = Callable[[sa.Connection], None]
+
+_ADVISORY_LOCK = 20_260_309  # any fixed number: keeps two programs from migrating at once
+
+
+def create_all(connection: sa.Connection) -> None:
+    """Step 1: the first tables."""
+    schema.metadata.create_all(connection)
+
+
+STEPS: tuple[Step, ...] = (create_all,)
+
+
+def migrate(engine: sa.Engine, steps: Sequence[Step] = STEPS) -> int:
+    """Bring the database to the newest schema and return its number.
+
+    Raises
+    ------
+    LogbookError
+        Where the database belongs to another program or to a newer version of this one.
+    """
+    current = schema_number(engine)
+    if current > len(steps):
+        raise LogbookError(
+            f"this logbook has schema {current}, written by a newer chillrig; this one knows {len(steps)}. "
+            "Update chillrig, or open another logbook"
+        )
+    for number, step in enumerate(steps[current:], current + 1):
+        with writing(engine).begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_ADVISORY_LOCK)))
+            schema.schema_version.create(connection, checkfirst=True)
+            if _newest(connection) >= number:  # another program was quicker
+                continue
+            step(connection)
+            now = datetime.now(UTC).isoformat(timespec="seconds")
+            connection.execute(schema.schema_version.insert(), {"version": number, "applied_at": now})
+    return len(steps)
+
+
+def schema_number(engine: sa.Engine) -> int:
+    """The schema the database has; 0 where it is empty."""
+    with engine.connect() as connection:
+        tables = set(sa.inspect(connection).get_table_names())
+        if schema.schema_version.name in tables:
+            return _newest(connection)
+        ours = set(schema.metadata.tables)
+        foreign = tables if connection.dialect.name == "sqlite" else tables & ours
+        if foreign:
+            listed = ", ".join(sorted(foreign)[:5])
+            raise LogbookError(
+                f"this database is not a logbook: it holds the tables {listed}. Name a new file or database"
+            )
+        return 0
+
+
+def _newest(connection: sa.Connection) -> int:
+    return connection.scalar(sa.select(sa.func.max(schema.schema_version.c.version))) or 0

@@ -1,0 +1,139 @@
+"""The tables of the logbook, the same on SQLite and PostgreSQL.
+
+Masses in g, temperatures in °C, times in s, as in `rig.runs.Run`. A trace is kept once, under the digest of
+what it holds, as one compressed blob a channel: all that a list or a filter needs stands in plain columns.
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+metadata = sa.MetaData()
+
+TEXTS = ("technique", "vessel", "ice", "recipe")
+OPTIONAL_TEXTS = ("operator", "session", "notes", "trace_file", "target", "excluded_because")
+NUMBERS = (
+    "ice_mass_g",
+    "ice_temp_c",
+    "drink_mass_g",
+    "drink_temp_c",
+    "vessel_temp_c",
+    "room_temp_c",
+    "duration_s",
+    "strained_mass_g",
+    "gross_before_g",
+    "gross_after_g",
+    "foam_ml",
+    "foam_half_life_s",
+)
+
+schema_version = sa.Table(
+    "schema_version",
+    metadata,
+    sa.Column("version", sa.Integer, primary_key=True),
+    sa.Column("applied_at", sa.Text, nullable=False),
+)
+
+bench = sa.Table(
+    "bench",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False, unique=True),
+    sa.Column("title", sa.Text, nullable=False),
+    sa.Column("toml", sa.Text, nullable=False),
+    sa.Column("rev", sa.Integer, nullable=False),
+)
+
+bench_history = sa.Table(
+    "bench_history",
+    metadata,
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), primary_key=True),
+    sa.Column("rev", sa.Integer, primary_key=True),
+    sa.Column("changed_at", sa.Text, nullable=False),
+    sa.Column("toml_before", sa.Text, nullable=False),
+    sa.Column("why", sa.Text, nullable=False),
+)
+
+trace = sa.Table(
+    "trace",
+    metadata,
+    sa.Column("digest", sa.Text, primary_key=True),
+    sa.Column("samples", sa.Integer, nullable=False),
+)
+
+channel = sa.Table(
+    "channel",
+    metadata,
+    sa.Column("trace", sa.ForeignKey("trace.digest"), primary_key=True),
+    sa.Column("position", sa.Integer, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("codec", sa.Text, nullable=False),
+    sa.Column("data", sa.LargeBinary, nullable=False),
+)
+
+run = sa.Table(
+    "run",
+    metadata,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), nullable=False),
+    sa.Column("run", sa.Text, nullable=False),
+    sa.Column("position", sa.Integer, nullable=False),
+    sa.Column("rev", sa.Integer, nullable=False),
+    sa.Column("source", sa.Text, nullable=False),
+    sa.Column("imported", sa.Text, nullable=False),
+    sa.Column("fingerprint", sa.Text, nullable=False),
+    sa.Column("started_at", sa.Text),
+    *(sa.Column(name, sa.Text, nullable=False) for name in TEXTS),
+    *(sa.Column(name, sa.Text) for name in OPTIONAL_TEXTS),
+    *(sa.Column(name, sa.Double) for name in NUMBERS),
+    sa.Column("extra", sa.Text, nullable=False),
+    sa.Column("trace", sa.ForeignKey("trace.digest")),
+    sa.UniqueConstraint("bench_id", "run"),
+    sa.Index("run_in_order", "bench_id", "position"),
+    sa.Index("run_of_set_up", "bench_id", "technique", "vessel", "ice"),
+    sa.Index("run_of_recipe", "bench_id", "recipe"),
+    sa.Index("run_with_trace", "trace"),
+)
+
+run_history = sa.Table(
+    "run_history",
+    metadata,
+    sa.Column("run_id", sa.ForeignKey("run.id"), primary_key=True),
+    sa.Column("rev", sa.Integer, primary_key=True),
+    sa.Column("changed_at", sa.Text, nullable=False),
+    sa.Column("changes", sa.Text, nullable=False),
+    sa.Column("why", sa.Text, nullable=False),
+)
+
+source = sa.Table(
+    "source",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("imported_at", sa.Text, nullable=False),
+    sa.UniqueConstraint("bench_id", "name"),
+)
+
+finding = sa.Table(
+    "finding",
+    metadata,
+    sa.Column("source_id", sa.ForeignKey("source.id"), primary_key=True),
+    sa.Column("position", sa.Integer, primary_key=True),
+    sa.Column("gravity", sa.Text, nullable=False),
+    sa.Column("what", sa.Text, nullable=False),
+    sa.Column("cure", sa.Text, nullable=False),
+    sa.Column("file", sa.Text),
+    sa.Column("line", sa.Integer),
+    sa.Column("column_name", sa.Text),
+    sa.Column("run", sa.Text),
+)
+
+fit_cache = sa.Table(
+    "fit_cache",
+    metadata,
+    sa.Column("fingerprint", sa.Text, primary_key=True),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("payload", sa.LargeBinary, nullable=False),
+    sa.Column("cached_at", sa.Text, nullable=False),
+)

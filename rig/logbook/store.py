@@ -1,0 +1,305 @@
+"""The logbook: every run of every bench, found again by bench, set-up, recipe and session."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from difflib import get_close_matches
+from itertools import groupby
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypedDict, Unpack
+
+import sqlalchemy as sa
+
+from rig.bench import Bench, parse_bench
+from rig.errors import LogbookError, NotFound, Place
+from rig.logbook import schema
+from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
+from rig.logbook.edits import Change, checked_changes
+from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history, now_text
+from rig.logbook.migrations import migrate
+from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
+from rig.runs import Finding, Gravity, Run, RunBook, Trace
+
+
+class Selection(TypedDict, total=False):
+    """Which runs of a bench: those that have every value given; None selects all."""
+
+    technique: str | None
+    vessel: str | None
+    ice: str | None
+    recipe: str | None
+    session: str | None
+
+
+@dataclass(frozen=True)
+class StoredBench:
+    """A bench in the logbook: its name there, its title, how many runs it holds."""
+
+    name: str
+    title: str
+    runs: int
+
+
+@dataclass(frozen=True)
+class ListedRun:
+    """A run as a list shows it: without its trace, with its bench and revision."""
+
+    bench: str
+    run: Run
+    rev: int
+    has_trace: bool
+
+
+def open_logbook(url_or_file: str | Path | None) -> Logbook:
+    """Open a logbook, a new one where there is none, and bring it to the newest schema.
+
+    A path is a SQLite file; `postgresql://…` is a database shared by venues; None is a logbook in memory that
+    is gone when closed. A SQLite file belongs on a disk of this computer, not on a network share.
+
+    Raises
+    ------
+    LogbookError
+        Where it cannot be opened: the message names the logbook, the reason and the cure.
+    """
+    url = url_from(url_or_file)
+    engine = engine_for(url)
+    try:
+        with explained(shown(url)):
+            migrate(engine)  # which refuses a database of another program before anything is changed in it
+            let_readers_in(engine)
+    except BaseException:
+        engine.dispose()
+        raise
+    return Logbook(engine, shown(url))
+
+
+class Logbook:
+    """An open logbook; a context manager that closes it.
+
+    Threads may share one, except where it lives in memory.
+    """
+
+    def __init__(self, engine: sa.Engine, where: str) -> None:
+        self._engine, self.where = engine, where
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._engine.dispose()
+
+    def add(self, book: RunBook, bench_name: str, source: str, progress: Progress | None = None) -> Added:
+        """Store a book's bench, runs, traces and findings under a bench name; see `intake.add_book`."""
+        with explained(self.where):
+            return add_book(self._engine, book, bench_name, source, progress)
+
+    def benches(self) -> tuple[StoredBench, ...]:
+        """The benches, by name."""
+        count = sa.func.count(schema.run.c.id)
+        query = (
+            sa.select(schema.bench.c.name, schema.bench.c.title, count)
+            .join_from(schema.bench, schema.run, isouter=True)
+            .group_by(schema.bench.c.id)
+            .order_by(schema.bench.c.name)
+        )
+        with self._reading() as connection:
+            return tuple(StoredBench(*row) for row in connection.execute(query))
+
+    def bench(self, bench_name: str) -> Bench:
+        """What is on a bench; NotFound where the logbook holds none of that name."""
+        with self._reading() as connection:
+            return _bench(connection, _bench_id(connection, bench_name))
+
+    def book(self, bench_name: str, *, with_traces: bool = True, **selection: Unpack[Selection]) -> RunBook:
+        """A bench with its runs, in the order they came, and what was found at their import."""
+        with self._reading() as connection:
+            bench_id = _bench_id(connection, bench_name)
+            chosen = _chosen(bench_id, selection)
+            query = sa.select(schema.run).where(chosen).order_by(schema.run.c.position)
+            found = connection.execute(query).mappings().all()
+            traces = _traces(connection, chosen) if with_traces else None
+            runs = tuple(_run(row, traces) for row in found)
+            findings = _findings(connection, bench_id)
+            if any(v is not None for v in selection.values()):
+                names = {r.run for r in runs}
+                findings = tuple(f for f in findings if f.place.run is None or f.place.run in names)
+            return RunBook(_bench(connection, bench_id), runs, findings)
+
+    def run(self, bench_name: str, run: str) -> Run:
+        """One run with its trace; NotFound names runs like it."""
+        with self._reading() as connection:
+            row = _run_row(connection, _bench_id(connection, bench_name), run)
+            return _run(row, _traces(connection, schema.run.c.id == row["id"]))
+
+    def list_runs(
+        self, bench_name: str | None = None, **selection: Unpack[Selection]
+    ) -> tuple[ListedRun, ...]:
+        """Runs of one bench or of all, without opening a trace."""
+        table = schema.run
+        query = sa.select(schema.bench.c.name.label("bench_name"), table).join_from(schema.bench, table)
+        with self._reading() as connection:
+            bench_id = None if bench_name is None else _bench_id(connection, bench_name)
+            chosen = query.where(_chosen(bench_id, selection)).order_by(table.c.bench_id, table.c.position)
+            return tuple(
+                ListedRun(
+                    row["bench_name"],
+                    run_from_record(record_from_row(row)),
+                    row["rev"],
+                    row["trace"] is not None,
+                )
+                for row in connection.execute(chosen).mappings()
+            )
+
+    def edit_run(self, bench_name: str, run: str, changes: Mapping[str, Any], why: str) -> int:
+        """Change fields of a run and keep what they were; returns the run's revision.
+
+        Raises
+        ------
+        NotFound
+            Where there is no such bench, run or field, or no such vessel, ice, recipe or target on the bench.
+        BenchError
+            Where a value cannot be.
+        """
+        with self._writing() as connection:
+            bench_id = _bench_id(connection, bench_name)
+            row = _run_row(connection, bench_id, run, for_update=True)
+            record = checked_changes(_bench(connection, bench_id), run, changes)
+            return keep_history(connection, row, record, why)
+
+    def exclude(self, bench_name: str, run: str, because: str) -> int:
+        """Leave a run out of fits, for a reason; `include` takes it back. Returns the run's revision."""
+        return self.edit_run(bench_name, run, {"excluded_because": because}, because)
+
+    def include(self, bench_name: str, run: str, why: str) -> int:
+        """Take an excluded run back. Returns the run's revision."""
+        return self.edit_run(bench_name, run, {"excluded_because": None}, why)
+
+    def history(self, bench_name: str, run: str) -> tuple[Change, ...]:
+        """Every change of a run since it came in, oldest first."""
+        table = schema.run_history
+        with self._reading() as connection:
+            row = _run_row(connection, _bench_id(connection, bench_name), run)
+            query = sa.select(table).where(table.c.run_id == row["id"]).order_by(table.c.rev)
+            return tuple(
+                Change(
+                    rev=entry["rev"],
+                    changed_at=datetime.fromisoformat(entry["changed_at"]),
+                    why=entry["why"],
+                    changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
+                )
+                for entry in connection.execute(query).mappings()
+            )
+
+    def cached(self, fingerprint: str) -> bytes | None:
+        """What was cached under a fingerprint, or None."""
+        table = schema.fit_cache
+        with self._reading() as connection:
+            payload = connection.scalar(sa.select(table.c.payload).where(table.c.fingerprint == fingerprint))
+            return None if payload is None else bytes(payload)
+
+    def cache(self, fingerprint: str, payload: bytes, kind: str = "fit") -> None:
+        """Keep a result under the fingerprint of all that it follows from; a later one replaces it."""
+        table = schema.fit_cache
+        values = {"kind": kind, "payload": payload, "cached_at": now_text()}
+        with self._writing() as connection:
+            if not insert_unless_there(connection, table, {"fingerprint": fingerprint, **values}):
+                connection.execute(table.update().where(table.c.fingerprint == fingerprint).values(values))
+
+    @contextmanager
+    def _reading(self) -> Iterator[sa.Connection]:
+        with explained(self.where), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[sa.Connection]:
+        with explained(self.where), writing(self._engine).begin() as connection:
+            yield connection
+
+
+def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:
+    wanted = [schema.run.c[name] == value for name, value in selection.items() if value is not None]
+    if bench_id is not None:
+        wanted.append(schema.run.c.bench_id == bench_id)
+    return sa.and_(sa.true(), *wanted)
+
+
+def _bench_id(connection: sa.Connection, name: str) -> int:
+    found = connection.scalar(sa.select(schema.bench.c.id).where(schema.bench.c.name == name))
+    if found is None:
+        known = connection.scalars(sa.select(schema.bench.c.name).order_by(schema.bench.c.name))
+        raise NotFound("bench", name, known.all())
+    return int(found)
+
+
+def _bench(connection: sa.Connection, bench_id: int) -> Bench:
+    name, toml = connection.execute(
+        sa.select(schema.bench.c.name, schema.bench.c.toml).where(schema.bench.c.id == bench_id)
+    ).one()
+    return parse_bench(toml, f"the logbook's bench {name}")[0]
+
+
+def _run_row(
+    connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False
+) -> sa.RowMapping:
+    table = schema.run
+    query = sa.select(table).where((table.c.bench_id == bench_id) & (table.c.run == run))
+    row = connection.execute(query.with_for_update() if for_update else query).mappings().one_or_none()
+    if row is None:
+        known = connection.scalars(sa.select(table.c.run).where(table.c.bench_id == bench_id)).all()
+        raise NotFound("run", run, get_close_matches(run, known, n=5) or sorted(known)[:5])
+    return row
+
+
+def _run(row: sa.RowMapping, traces: Mapping[str, Trace] | None = None) -> Run:
+    """The run of a row, with its trace where traces are given."""
+    trace = None
+    if traces is not None and row["trace"] is not None:
+        trace = traces.get(row["trace"])
+        if trace is None:
+            raise LogbookError(f"the trace of run {row['run']!r} is gone. Restore a copy of the logbook")
+    return run_from_record(record_from_row(row), trace)
+
+
+def _traces(connection: sa.Connection, chosen: sa.ColumnElement[bool]) -> dict[str, Trace]:
+    """The traces of the chosen runs by digest."""
+    table = schema.channel
+    wanted = sa.select(schema.run.c.trace).where(chosen)
+    rows = connection.execute(
+        sa.select(table.c.trace, table.c.name, table.c.codec, table.c.data)
+        .where(table.c.trace.in_(wanted))
+        .order_by(table.c.trace, table.c.position)
+    )
+    return {
+        digest: trace_from_blobs((name, codec, data) for _, name, codec, data in channels)
+        for digest, channels in groupby(rows, key=lambda row: str(row[0]))
+    }
+
+
+def _findings(connection: sa.Connection, bench_id: int) -> tuple[Finding, ...]:
+    table = schema.finding
+    query = (
+        sa.select(table)
+        .join_from(table, schema.source)
+        .where(schema.source.c.bench_id == bench_id)
+        .order_by(schema.source.c.id, table.c.position)
+    )
+    return tuple(
+        Finding(
+            Gravity(row["gravity"]),
+            row["what"],
+            Place(row["file"], row["line"], row["column_name"], row["run"]),
+            row["cure"],
+        )
+        for row in connection.execute(query).mappings()
+    )

@@ -1,0 +1,87 @@
+"""What a measured value can be: one table for the fields of a run, one for the channels of a trace.
+
+The limits are those of work at a bar, from a single cup to a 20 kg batch (common practice, no source). They
+are wide on purpose: they catch a wrong unit or a slipped decimal, not an unusual drink.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from rig.units import (
+    GRAMS_PER_OUNCE,
+    GRAMS_PER_POUND,
+    ML_PER_US_FLUID_OUNCE,
+    celsius_from_fahrenheit,
+    celsius_from_kelvin,
+)
+
+OtherUnits = tuple[tuple[str, Callable[[float], float]], ...]
+
+_TEMPERATURE: OtherUnits = (("°F", celsius_from_fahrenheit), ("K", celsius_from_kelvin))
+_MASS: OtherUnits = (
+    ("kg", lambda x: x * 1000.0),
+    ("oz", lambda x: x * GRAMS_PER_OUNCE),
+    ("lb", lambda x: x * GRAMS_PER_POUND),
+    ("mg", lambda x: x / 1000.0),
+)
+_VOLUME: OtherUnits = (
+    ("l", lambda x: x * 1000.0),
+    ("cl", lambda x: x * 10.0),
+    ("fl oz", lambda x: x * ML_PER_US_FLUID_OUNCE),
+)
+_TIME: OtherUnits = (("ms", lambda x: x / 1000.0), ("min", lambda x: x * 60.0))
+
+
+@dataclass(frozen=True)
+class Plausible:
+    """The limits of a value in its unit, other units it may have been written in, and a hint."""
+
+    low: float
+    high: float
+    unit: str
+    others: OtherUnits = ()
+    hint: str = ""
+
+    def doubt(self, value: float) -> tuple[str, str] | None:
+        """What is wrong with a value and what to do about it; None where it lies within the limits."""
+        if self.low <= value <= self.high:
+            return None
+        if value < 0 <= self.low:
+            return f"{value:g} {self.unit} is negative, which it cannot be", "Correct the sign"
+        return f"{value:g} lies outside {self.low:g} to {self.high:g} {self.unit}", self._cure(value)
+
+    def _cure(self, value: float) -> str:
+        """The conversions that would bring a value inside, else the hint."""
+        ways = [
+            f"if it is in {unit}, write {converted:.4g}"
+            for unit, convert in self.others
+            if self.low <= (converted := convert(value)) <= self.high
+        ]
+        text = "; ".join(ways) or self.hint or f"check the value and its unit, {self.unit}"
+        return text[0].upper() + text[1:]
+
+
+RUN: Mapping[str, Plausible] = {
+    "ice_mass_g": Plausible(10, 20_000, "g", _MASS),
+    "ice_temp_c": Plausible(-60, 0, "°C", _TEMPERATURE, "ice is at 0 °C at most; write 0 for wet ice"),
+    "drink_mass_g": Plausible(10, 20_000, "g", _MASS),
+    "drink_temp_c": Plausible(-25, 100, "°C", _TEMPERATURE),
+    "vessel_temp_c": Plausible(-40, 100, "°C", _TEMPERATURE),
+    "room_temp_c": Plausible(-20, 50, "°C", _TEMPERATURE),
+    "duration_s": Plausible(0.5, 3600, "s", _TIME),
+    "strained_mass_g": Plausible(10, 40_000, "g", _MASS),
+    "gross_before_g": Plausible(20, 60_000, "g", _MASS),
+    "gross_after_g": Plausible(20, 60_000, "g", _MASS),
+    "foam_ml": Plausible(0, 5_000, "ml", _VOLUME),
+    "foam_half_life_s": Plausible(0.5, 36_000, "s", _TIME),
+}
+
+TRACE_TIME = Plausible(-36_000, 36_000, "s", _TIME)
+TRACE_PROBE = Plausible(-60, 105, "°C", _TEMPERATURE, "check the probe and its wiring")
+TRACE: Mapping[str, Plausible] = {
+    "scale_g": Plausible(-60_000, 60_000, "g", _MASS, "check the scale and its unit, g"),
+    "room_c": Plausible(-30, 60, "°C", _TEMPERATURE, "check the probe and its wiring"),
+    "cadence_hz": Plausible(0, 50, "Hz", (("strokes a minute", lambda x: x / 60.0),)),
+}

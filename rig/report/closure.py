@@ -1,0 +1,105 @@
+"""Whether a run's weighing and its temperatures agree: the heat balance of one run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from rig.errors import ModelRangeError
+from rig.fitting.evidence import strained_mass_g
+from rig.fitting.result import Fit
+from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure
+from rig.physics.liquid import Liquid
+from rig.physics.recipe_liquid import liquid_from_recipe
+from rig.report.courses import fitted_inputs
+
+
+@dataclass(frozen=True)
+class Closure:
+    """The water that a run's weighing shows, beside what its chill can pay for; all in g.
+
+    `surplus_g`: measured beyond that range (negative: short of it). `closes`: within what weighing can tell.
+    """
+
+    measured_g: float
+    least_g: float
+    most_g: float
+    surplus_g: float
+    closes: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys."""
+        return {
+            "measured_water_g": round(self.measured_g, 2),
+            "paid_for_least_g": round(self.least_g, 2),
+            "paid_for_most_g": round(self.most_g, 2),
+            "surplus_g": round(self.surplus_g, 2),
+            "closes": self.closes,
+        }
+
+    def sentence(self) -> str:
+        """The balance in words."""
+        text = (
+            f"Weighing shows {self.measured_g:.0f} g of water added; "
+            f"its chill pays for {self.least_g:.0f} to {self.most_g:.0f} g"
+        )
+        if self.closes:
+            return f"{text}: the heat closes."
+        if self.surplus_g > 0:
+            return f"{text}: {self.surplus_g:.0f} g too much. Usually {'; or '.join(SURPLUS_CAUSES)}."
+        return (
+            f"{text}: {-self.surplus_g:.0f} g too little. Usually liquid left behind or spilled, "
+            "or a run stopped early."
+        )
+
+
+def closure(fit: Fit, name: str) -> Closure | None:
+    """The heat balance of a fitted run; None where nothing was weighed or a temperature is out of range.
+
+    The end temperature is the run's own, as fitted from its trace; where it has none it follows from the
+    model, and the balance then says little more than the weighing's own residual.
+
+    Raises
+    ------
+    NotFound
+        Where no run of that name was fitted.
+    """
+    # its own departures were fitted to this weighing and so cannot judge it
+    own = fitted_inputs(fit, name, own_departures=False)
+    weighed = strained_mass_g(own.run)
+    found = next(r for r in fit.runs if r.run == name)
+    if weighed is None or found.temp_c is None or found.start_temp_c is None:
+        return None
+    x, mass_g = own.inputs, float(own.nominal.drink_mass_g[0])
+    whole = liquid_from_recipe(fit.bench.recipe(own.run.recipe)).liquid
+    share = mass_g / float(np.sum(whole.mass_g))
+    liquid = Liquid(
+        *(np.asarray(part * share) for part in (whole.ethanol_g, whole.sugar_g, whole.water_g, whole.solids_g))
+    )
+    surface = float(x.surface_water_g[0])
+    held = float(own.nominal.held_back_g[0] + own.held_back_departure_g)
+    duration = found.duration_s or 0.0
+    measured = weighed + held - mass_g
+    try:
+        charge = Charge.of(
+            liquid,
+            found.start_temp_c,
+            x.ice_mass_g[0] - surface,
+            x.ice_temp_c[0],
+            surface,
+            x.inner_j_per_k[0] + x.outer_j_per_k[0],
+            x.vessel_temp_c[0],
+            x.power_w[0] * duration,
+        )
+        balance = heat_closure(charge, found.temp_c, measured)
+    except ModelRangeError:
+        return None
+    return Closure(
+        measured_g=measured,
+        least_g=float(balance.least_g),
+        most_g=float(balance.most_g),
+        surplus_g=float(balance.surplus_g),
+        closes=bool(balance.closes),
+    )

@@ -1,0 +1,200 @@
+"""What the figures draw: the course of each set-up with its band and runs, and one run beside its fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rig.advice.call import Band, as_usual, band
+from rig.arrays import FloatArray
+from rig.errors import NotFound
+from rig.fitting.evidence import duration_of
+from rig.fitting.latents import effects_of
+from rig.fitting.melt_fit import smooth_basis
+from rig.fitting.prediction import Basis, predict
+from rig.fitting.priors import LAG_MEDIAN_S, MOTIONS, P
+from rig.fitting.result import Fit, RunFit, Verdict
+from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
+from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
+from rig.runs import Run, SetUp
+
+POINTS = 80
+
+
+@dataclass(frozen=True)
+class SetUpCourse:
+    """A set-up's predicted course for one drink, (times,) each, and the runs it rests on.
+
+    `order` is its place among all set-ups of the fit, so that a set-up keeps its colour on every figure;
+    `label` names it by what tells it from the others drawn with it.
+    """
+
+    set_up: SetUp
+    label: str
+    order: int
+    situation: Situation
+    basis: Basis
+    duration_s: FloatArray
+    temp_c: Band
+    dilution_by_volume: Band
+    runs: tuple[RunFit, ...]
+
+
+def set_up_courses(
+    fit: Fit,
+    set_ups: Sequence[SetUp],
+    recipe: str,
+    *,
+    longest_s: float | None = None,
+    conditions: Situation | None = None,
+    draws: int = 512,
+) -> tuple[SetUpCourse, ...]:
+    """The course of a recipe on each set-up, with the 90 % band of single runs.
+
+    Parameters
+    ----------
+    longest_s
+        End of the courses [s]; by default a little beyond the longest run, or the usual of the technique.
+    conditions
+        Temperatures and masses to hold alike; its names are not used. What it leaves open is as usual there.
+
+    Raises
+    ------
+    NotFound, ModelRangeError
+        A name not on the bench; a condition outside the model's range.
+    """
+    everyone = fit.set_ups
+    labels = short_names(set_ups)
+    out = []
+    for place, set_up in enumerate(set_ups):
+        named = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
+        asked = Situation(**named) if conditions is None else replace(conditions, **named)
+        situation = as_usual(fit, asked)
+        end = longest_s or _longest_s(fit, set_up)
+        times = end * np.linspace(0.0, 1.0, POINTS) ** 1.5
+        times[0] = times[1] / 20.0
+        course = predict(fit, situation, times, draws=draws)
+        out.append(
+            SetUpCourse(
+                set_up=set_up,
+                label=labels[set_up],
+                order=everyone.index(set_up) if set_up in everyone else len(everyone) + place,
+                situation=course.situation,
+                basis=course.basis,
+                duration_s=times,
+                temp_c=band(course.temp_c),
+                dilution_by_volume=band(course.dilution_by_volume),
+                runs=fit.runs_of(set_up, recipe),
+            )
+        )
+    return tuple(out)
+
+
+def short_names(set_ups: Sequence[SetUp]) -> dict[SetUp, str]:
+    """Names without the parts that all of these set-ups share; the full name where there is only one."""
+    parts = [(s.technique, s.vessel, s.ice) for s in set_ups]
+    telling = [k for k in range(3) if len({p[k] for p in parts}) > 1]
+    return {s: " · ".join(p[k] for k in telling) or str(s) for s, p in zip(set_ups, parts, strict=True)}
+
+
+def _longest_s(fit: Fit, set_up: SetUp) -> float:
+    measured = [m.duration_s[1] for (s, _), m in fit.measured.items() if s.technique == set_up.technique]
+    return 1.1 * max(measured) if measured else MOTIONS[fit.bench.motion(set_up.technique)].longest_s
+
+
+@dataclass(frozen=True, eq=False)
+class RunCourse:
+    """One run beside its fit; arrays (times,).
+
+    `temp_c` is the liquid, `shown_c` what a probe with the fitted lag and offset shows of it.
+    """
+
+    run: Run
+    found: RunFit
+    time_s: FloatArray
+    temp_c: FloatArray
+    shown_c: FloatArray
+    dilution_by_volume: FloatArray
+    lag_s: float
+    offset_k: float
+
+
+@dataclass(frozen=True, eq=False)
+class FittedInputs:
+    """A run's inputs of the melt model, as fitted: one row of arrays.
+
+    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`.
+    """
+
+    run: Run
+    nominal: Nominals
+    inputs: MeltInputs
+    discrepancy: FloatArray
+    lag_s: float
+    offset_k: float
+    held_back_departure_g: float
+
+
+def fitted_inputs(fit: Fit, name: str, *, own_departures: bool = True) -> FittedInputs:
+    """What the fit makes of one run: its set-up's effects, and the run's own departures unless left out.
+
+    Raises
+    ------
+    NotFound
+        Where no run of that name was fitted.
+    """
+    fitted = [r.run for r in fit.runs if r.verdict in (Verdict.GOOD, Verdict.DOUBTFUL)]
+    if name not in fitted:
+        raise NotFound("fitted run", name, fitted)
+    run = next(r for r in fit.book.runs if r.run == name)
+    situation = Situation.of(run)
+    nominal = nominals(fit.bench, [situation])
+    index = fit.latents.index()
+    parameters = fit.posterior.departures[[fitted.index(name)]] * own_departures
+    discrepancy = []
+    for key, _ in effects_of(fit.bench, situation):
+        value = fit.posterior.effects[index[key]]
+        if key[0] is None:
+            discrepancy.append(value)
+        else:
+            parameters[0, key[0]] += value
+    return FittedInputs(
+        run=run,
+        nominal=nominal,
+        inputs=inputs_for(nominal, parameters, np.zeros(1, dtype=np.int64)),
+        discrepancy=np.array(discrepancy),
+        lag_s=float(LAG_MEDIAN_S * np.exp(np.clip(parameters[0, P.LAG], -3.0, 3.0))),
+        offset_k=float(parameters[0, P.OFFSET]),
+        held_back_departure_g=float(parameters[0, P.HELD]),
+    )
+
+
+def run_course(fit: Fit, name: str) -> RunCourse:
+    """A run's own fitted course, and what its probe should show of it.
+
+    Raises
+    ------
+    NotFound
+        Where no run of that name was fitted.
+    """
+    own = fitted_inputs(fit, name)
+    nominal = own.nominal
+    duration = np.array([duration_of(own.run) or 1.0])
+    course = simulate(nominal.curves, own.inputs, duration, steps_for(own.inputs, nominal.curves, duration))
+    level, slope = smooth_basis(course.time_s[:, 0], nominal.longest_s[0])
+    water = own.discrepancy[0] * level + own.discrepancy[1] * slope
+    warp = own.discrepancy[2] * level + own.discrepancy[3] * slope
+    shown = lagged(course.time_s, course.temp_c, np.array([own.lag_s]), course.temp_c[0])[:, 0]
+    added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water
+    return RunCourse(
+        run=own.run,
+        found=next(r for r in fit.runs if r.run == name),
+        time_s=course.time_s[:, 0],
+        temp_c=course.temp_c[:, 0] + warp,
+        shown_c=shown + warp + own.offset_k,
+        dilution_by_volume=np.maximum(added, 0.0) / nominal.start_volume_ml[0],
+        lag_s=own.lag_s,
+        offset_k=own.offset_k,
+    )

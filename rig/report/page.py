@@ -1,0 +1,181 @@
+"""One self-contained HTML page of what a bench's runs show: opens with no network, prints on paper."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from importlib.resources import files
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+import plotly.graph_objects as go
+from jinja2 import Environment, StrictUndefined
+from plotly.offline import get_plotlyjs
+
+from rig.advice.call import Advice
+from rig.advice.compare import Comparison, compare
+from rig.bench import Target
+from rig.errors import RigError
+from rig.fitting.result import Fit, Verdict
+from rig.report import wording
+from rig.report.calls import DrinkCalls, drink_calls, with_levers
+from rig.report.courses import set_up_courses
+from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves, odds_figure
+from rig.report.fit_summary import SetUpFit, set_up_fits
+
+if TYPE_CHECKING:
+    from rig.runs import SetUp
+
+MOST_CARDS = 6
+_CONFIG = {"displayModeBar": False, "displaylogo": False, "responsive": True}
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One recipe's figures and comparison on the techniques it was measured with."""
+
+    recipe: str
+    technique: str
+    chill: go.Figure
+    dilution: go.Figure
+    path: go.Figure
+
+
+@dataclass(frozen=True)
+class Card:
+    """One call in full, to cut out and pin up."""
+
+    call: Advice
+    odds: go.Figure
+
+
+@dataclass(frozen=True)
+class Report:
+    """Everything a page shows; `comparisons` one a recipe that was measured on two set-ups or more."""
+
+    fit: Fit
+    set_ups: tuple[SetUpFit, ...]
+    chapters: tuple[Chapter, ...]
+    comparisons: tuple[Comparison, ...]
+    drinks: tuple[DrinkCalls, ...]
+    cards: tuple[Card, ...]
+
+
+def make_report(fit: Fit, progress: Callable[[float], None] | None = None) -> Report:
+    """Work out what a page shows of a fit."""
+    drinks = drink_calls(fit, None if progress is None else lambda share: progress(0.6 * share))
+    cards = []
+    best = [with_levers(fit, d.best) for d in drinks[:MOST_CARDS]]
+    for k, call in enumerate(best):
+        cards.append(Card(call, odds_figure(call)))
+        if progress is not None:
+            progress(0.6 + 0.4 * (k + 1) / len(best))
+    return Report(fit, set_up_fits(fit), _chapters(fit), _comparisons(fit), drinks, tuple(cards))
+
+
+def _chapters(fit: Fit) -> tuple[Chapter, ...]:
+    def kind(key: tuple[SetUp, str]) -> tuple[str, str]:
+        return key[1], key[0].technique
+
+    out = []
+    for (recipe, technique), keys in groupby(sorted(sorted(fit.measured), key=kind), key=kind):
+        courses = set_up_courses(fit, [set_up for set_up, _ in keys], recipe)
+        target = _only_target(fit, recipe)
+        out.append(
+            Chapter(
+                recipe,
+                technique,
+                chill_curves(courses, target=target),
+                dilution_curves(courses, target=target),
+                chill_path(courses, target=target),
+            )
+        )
+    return tuple(out)
+
+
+def _only_target(fit: Fit, recipe: str) -> Target | None:
+    """The target to shade: the one its runs name, or the bench's only one."""
+    named = {r.target for r in fit.book.runs if r.recipe == recipe and r.target in fit.bench.targets}
+    known = [t for t in fit.bench.targets if t in named] or list(fit.bench.targets)
+    return fit.bench.targets[known[0]] if len(known) == 1 else None
+
+
+def _comparisons(fit: Fit) -> tuple[Comparison, ...]:
+    out = []
+    for recipe in dict.fromkeys(recipe for _, recipe in fit.measured):
+        chosen = sorted(s for s, r in fit.measured if r == recipe)
+        if len(chosen) < 2:
+            continue
+        try:
+            out.append(compare(fit, set_ups=chosen, recipe=recipe, target=_only_target(fit, recipe)))
+        except RigError:
+            continue
+    return tuple(out)
+
+
+def render(report: Report, made_at: datetime) -> str:
+    """The page as HTML text; `made_at` is printed on it, all else follows from the fit."""
+    template = _environment().from_string(_asset("page.html"))
+    fit = report.fit
+    verdicts = Counter(r.verdict for r in fit.runs)
+    return template.render(
+        report=report,
+        title=fit.bench.title,
+        made_at=f"{made_at:%Y-%m-%d %H:%M}",
+        runs=len(fit.runs),
+        good=verdicts[Verdict.GOOD],
+        doubtful=verdicts[Verdict.DOUBTFUL],
+        aside=verdicts[Verdict.EXCLUDED] + verdicts[Verdict.NOT_FITTED],
+        findings=sorted(fit.findings, key=lambda f: ("left out", "doubt", "note").index(f.gravity.value)),
+        style=_asset("page.css"),
+        script=get_plotlyjs(),
+        figure=_Figures(),
+        order=fit.set_ups,
+        comparison_figure=comparison_figure,
+        words=wording,
+        allergens=lambda recipe: fit.bench.recipe(recipe).allergens,
+        facts=_facts,
+    )
+
+
+def _environment() -> Environment:
+    return Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+def _asset(name: str) -> str:
+    return files("rig.report").joinpath(name).read_text(encoding="utf-8")
+
+
+class _Figures:
+    """Puts figures into the page, each under an id that is the same whenever the page is made anew."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+    def __call__(self, figure: go.Figure) -> str:
+        from markupsafe import Markup
+
+        self.count += 1
+        div = figure.to_html(
+            full_html=False, include_plotlyjs=False, config=_CONFIG, div_id=f"figure-{self.count}"
+        )
+        return Markup(div)  # noqa: S704 - plotly escapes what it puts into its script
+
+
+def _facts(call: Advice) -> Sequence[tuple[str, str]]:
+    """What to set out before the first second, for a card."""
+    s = call.situation
+    facts: list[tuple[str, Any, str]] = [
+        ("vessel", s.vessel, ""),
+        ("ice", s.ice, ""),
+        ("ice, weighed", s.ice_mass_g, " g"),
+        ("ice temperature", s.ice_temp_c, " °C"),
+        ("drink before the ice", s.drink_temp_c, " °C"),
+    ]
+    return [
+        (name, value if isinstance(value, str) else f"{value:.0f}{unit}")
+        for name, value, unit in facts
+        if value is not None
+    ]

@@ -1,0 +1,1 @@
+"""Three benches of invented drinks, and the generator that wrote them."""

@@ -1,0 +1,1 @@
+"""A made-up world of shaken and stirred drinks, finer than any model that is fitted to it."""

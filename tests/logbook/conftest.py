@@ -1,0 +1,162 @@
+"""Logbooks to test with: SQLite always, PostgreSQL where CHILLRIG_TEST_POSTGRES holds a URL."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import numpy as np
+import pytest
+import sqlalchemy as sa
+
+from rig.bench import Bench, Ice, IceShape, Ingredient, Motion, Recipe, Target, Technique, Vessel
+from rig.errors import Place
+from rig.logbook.connect import url_from
+from rig.logbook.store import Logbook, open_logbook
+from rig.runs import Finding, Gravity, Run, RunBook, Trace
+
+
+def trace(seed: int, samples: int = 50) -> Trace:
+    """A trace with every kind of channel and gaps in each."""
+    rng = np.random.default_rng(seed)
+    time_s = np.cumsum(rng.uniform(0.01, 0.2, samples)) - 1
+
+    def channel() -> np.ndarray:
+        values = rng.normal(0, 1, samples)
+        values[rng.random(samples) < 0.1] = np.nan
+        return values
+
+    probes = {"": channel(), "tin wall": channel(), "c": channel()}
+    return Trace(time_s, probes, scale_g=channel(), room_c=channel(), cadence_hz=channel())
+
+
+BENCH = Bench(
+    title="Test bar",
+    vessels={"tin": Vessel("tin", mass_g=235.1, held_back_g=2.5), "glass": Vessel("glass", material="glass")},
+    ice={"cube": Ice("cube", edge_mm=25), "pebble": Ice("pebble", IceShape.PEBBLE, surface_water_pct=4)},
+    recipes={
+        "black": Recipe(
+            "black",
+            (Ingredient("coffee", volume_ml=50, caffeine_mg=80), Ingredient("rum", mass_g=33, abv_pct=42)),
+        ),
+        "white": Recipe("white", (Ingredient("milk", volume_ml=90, allergens=("milk",), solids_pct=9),)),
+    },
+    targets={"coupe": Target(serve_temp_c_max=-2, dilution_by_volume=(0.3, 0.36), name="coupe")},
+    techniques={"dry tumble": Technique("dry tumble", Motion.SHAKE)},
+    notes={"owner": "the bar", "vessels.tin.bought": date(2026, 3, 9)},
+)
+RUNS = (
+    Run(
+        run="r1",
+        technique="shake",
+        vessel="tin",
+        ice="cube",
+        recipe="black",
+        started_at=datetime(
+            2026, 3, 9, 18, 30, 1, 250_000, tzinfo=timezone(timedelta(hours=-9, minutes=-30))
+        ),
+        operator="A",
+        session="evening",
+        ice_mass_g=210.1,
+        ice_temp_c=-16,
+        drink_mass_g=1 / 3 + 84,
+        drink_temp_c=24.30000000000001,
+        vessel_temp_c=21,
+        room_temp_c=22,
+        duration_s=12,
+        strained_mass_g=120.3,
+        trace=trace(1),
+        trace_file="r1.csv",
+        notes="two lines,\n“quoted” — ☕",
+        gross_before_g=530,
+        gross_after_g=529,
+        foam_ml=12,
+        foam_half_life_s=40,
+        target="coupe",
+        extra={"garnish": "three beans", "ice_mass_g (2)": "x"},
+    ),
+    Run(
+        "r2",
+        "stir",
+        "glass",
+        "pebble",
+        "white",
+        session="evening",
+        started_at=datetime(2026, 3, 9, tzinfo=UTC),
+    ),
+    Run(
+        "r10", "dry tumble", "tin", "cube", "white", session="late", trace=trace(2), excluded_because="spilt"
+    ),
+    Run(
+        "r3",
+        "shake",
+        "tin",
+        "cube",
+        "black",
+        session="late",
+        trace=trace(1),
+        started_at=datetime.fromisoformat("2026-03-09T01:00"),
+    ),
+)
+FINDINGS = (
+    Finding(Gravity.NOTE, "unknown key", Place("bench.toml", 3)),
+    Finding(Gravity.DOUBT, "140 lies outside", Place("run_sheet.csv", 4, "drink_temp_c", "r2"), "Write 60"),
+    Finding(Gravity.LEFT_OUT, "no vessel", Place("run_sheet.csv", 5, "vessel", "r9")),
+)
+
+
+@pytest.fixture
+def book() -> RunBook:
+    """A bench with four runs that use every field, two of them with the same trace."""
+    return RunBook(BENCH, RUNS, FINDINGS)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The URL of an empty database of each kind."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'log.sqlite'}"
+        return
+    server = os.environ.get("CHILLRIG_TEST_POSTGRES")
+    if not server:
+        pytest.skip("set CHILLRIG_TEST_POSTGRES to the URL of a PostgreSQL database to test with")
+    schema = f"test_{uuid4().hex}"
+    engine = sa.create_engine(url_from(server))
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"create schema {schema}")
+    yield url_from(server).update_query_dict({"options": f"-csearch_path={schema}"}).render_as_string(False)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"drop schema {schema} cascade")
+    engine.dispose()
+
+
+@pytest.fixture
+def logbook(url: str) -> Iterator[Logbook]:
+    """An empty open logbook."""
+    with open_logbook(url) as opened:
+        yield opened
+
+
+@pytest.fixture
+def statements() -> Iterator[Callable[[Logbook], list[str]]]:
+    """A function that returns the list in which every SQL statement of a logbook will appear."""
+    watched: list[tuple[sa.Engine, Any]] = []
+
+    def watch(logbook: Logbook) -> list[str]:
+        seen: list[str] = []
+
+        def note(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+            seen.append(statement)
+
+        engine = logbook._engine
+        sa.event.listen(engine, "before_cursor_execute", note)
+        watched.append((engine, note))
+        return seen
+
+    yield watch
+    for engine, note in watched:
+        sa.event.remove(engine, "before_cursor_execute", note)

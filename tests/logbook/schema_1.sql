@@ -1,0 +1,14 @@
+CREATE TABLE bench ( id INTEGER NOT NULL, name TEXT NOT NULL, title TEXT NOT NULL, toml TEXT NOT NULL, rev INTEGER NOT NULL, PRIMARY KEY (id), UNIQUE (name) );
+CREATE TABLE bench_history ( bench_id INTEGER NOT NULL, rev INTEGER NOT NULL, changed_at TEXT NOT NULL, toml_before TEXT NOT NULL, why TEXT NOT NULL, PRIMARY KEY (bench_id, rev), FOREIGN KEY(bench_id) REFERENCES bench (id) );
+CREATE TABLE channel ( trace TEXT NOT NULL, position INTEGER NOT NULL, name TEXT NOT NULL, codec TEXT NOT NULL, data BLOB NOT NULL, PRIMARY KEY (trace, position), FOREIGN KEY(trace) REFERENCES trace (digest) );
+CREATE TABLE finding ( source_id INTEGER NOT NULL, position INTEGER NOT NULL, gravity TEXT NOT NULL, what TEXT NOT NULL, cure TEXT NOT NULL, file TEXT, line INTEGER, column_name TEXT, run TEXT, PRIMARY KEY (source_id, position), FOREIGN KEY(source_id) REFERENCES source (id) );
+CREATE TABLE fit_cache ( fingerprint TEXT NOT NULL, kind TEXT NOT NULL, payload BLOB NOT NULL, cached_at TEXT NOT NULL, PRIMARY KEY (fingerprint) );
+CREATE TABLE run ( id TEXT NOT NULL, bench_id INTEGER NOT NULL, run TEXT NOT NULL, position INTEGER NOT NULL, rev INTEGER NOT NULL, source TEXT NOT NULL, imported TEXT NOT NULL, fingerprint TEXT NOT NULL, started_at TEXT, technique TEXT NOT NULL, vessel TEXT NOT NULL, ice TEXT NOT NULL, recipe TEXT NOT NULL, operator TEXT, session TEXT, notes TEXT, trace_file TEXT, target TEXT, excluded_because TEXT, ice_mass_g DOUBLE, ice_temp_c DOUBLE, drink_mass_g DOUBLE, drink_temp_c DOUBLE, vessel_temp_c DOUBLE, room_temp_c DOUBLE, duration_s DOUBLE, strained_mass_g DOUBLE, gross_before_g DOUBLE, gross_after_g DOUBLE, foam_ml DOUBLE, foam_half_life_s DOUBLE, extra TEXT NOT NULL, trace TEXT, PRIMARY KEY (id), UNIQUE (bench_id, run), FOREIGN KEY(bench_id) REFERENCES bench (id), FOREIGN KEY(trace) REFERENCES trace (digest) );
+CREATE TABLE run_history ( run_id TEXT NOT NULL, rev INTEGER NOT NULL, changed_at TEXT NOT NULL, changes TEXT NOT NULL, why TEXT NOT NULL, PRIMARY KEY (run_id, rev), FOREIGN KEY(run_id) REFERENCES run (id) );
+CREATE TABLE schema_version ( version INTEGER NOT NULL, applied_at TEXT NOT NULL, PRIMARY KEY (version) );
+CREATE TABLE source ( id INTEGER NOT NULL, bench_id INTEGER NOT NULL, name TEXT NOT NULL, imported_at TEXT NOT NULL, PRIMARY KEY (id), UNIQUE (bench_id, name), FOREIGN KEY(bench_id) REFERENCES bench (id) );
+CREATE TABLE trace ( digest TEXT NOT NULL, samples INTEGER NOT NULL, PRIMARY KEY (digest) );
+CREATE INDEX run_in_order ON run (bench_id, position);
+CREATE INDEX run_of_recipe ON run (bench_id, recipe);
+CREATE INDEX run_of_set_up ON run (bench_id, technique, vessel, ice);
+CREATE INDEX run_with_trace ON run (trace);

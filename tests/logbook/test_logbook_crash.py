@@ -1,0 +1,70 @@
+"""A program killed in the middle of an import costs no run that was acknowledged."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
+from rig.logbook.store import open_logbook
+from rig.runs import Run, RunBook, Trace
+
+RUNS = 120
+
+
+def big_book() -> RunBook:
+    """A book whose import takes several commits."""
+    bench = Bench(
+        vessels={"tin": Vessel("tin")},
+        ice={"cube": Ice("cube")},
+        recipes={"black": Recipe("black", (Ingredient("coffee", volume_ml=50),))},
+    )
+    rng = np.random.default_rng(1)
+    time_s = np.arange(600) / 10
+
+    def run(number: int) -> Run:
+        trace = Trace(time_s, {"": rng.normal(0, 5, 600).round(2)}, scale_g=rng.normal(500, 1, 600).round(1))
+        return Run(f"r{number}", "shake", "tin", "cube", "black", trace=trace)
+
+    return RunBook(bench, tuple(run(n) for n in range(RUNS)))
+
+
+def import_and_acknowledge(file: str) -> None:
+    """What the child process does: import the book, and say after each commit how far it is."""
+    with open_logbook(file) as logbook:
+        logbook.add(big_book(), "bar", "folder", progress=acknowledge)
+
+
+def acknowledge(done: int, _total: int) -> None:
+    sys.stdout.write(f"{done}\n")
+    sys.stdout.flush()
+
+
+@pytest.mark.parametrize("acknowledged", [20, 40, 60, 80, 100, 120])
+def test_a_kill_during_import_leaves_every_acknowledged_run_whole(tmp_path: Path, acknowledged: int) -> None:
+    file, book = tmp_path / "log.sqlite", big_book()
+    code = f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r}); "
+    code += f"import {Path(__file__).stem} as child; child.import_and_acknowledge({str(file)!r})"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as child:
+        assert child.stdout is not None
+        for line in child.stdout:
+            if int(line) >= acknowledged:
+                break
+        child.kill()
+    with sqlite3.connect(file) as connection:
+        assert connection.execute("pragma integrity_check").fetchall() == [("ok",)]
+        assert connection.execute("pragma foreign_key_check").fetchall() == []
+    connection.close()
+    with open_logbook(file) as logbook:
+        found = logbook.book("bar")
+        assert len(found.runs) >= acknowledged and len(found.runs) % 20 == 0
+        assert found == replace(book, runs=book.runs[: len(found.runs)])
+        added = logbook.add(book, "bar", "folder")
+        assert (added.new, added.unchanged, added.changed) == (RUNS - len(found.runs), len(found.runs), 0)
+        assert logbook.book("bar") == book
