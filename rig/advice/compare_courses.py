@@ -9,9 +9,9 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
-from rig.fitting.latents import composition
+from rig.fitting.latents import add_up, composition
 from rig.fitting.melt_fit import smooth_basis
-from rig.fitting.priors import PHYSICAL, P
+from rig.fitting.priors import LATE_G, PHYSICAL, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import node_fractions, simulate, steps_for
@@ -91,7 +91,7 @@ def average_courses(
         A power of two.
     """
     nominal = nominals(fit.bench, list(situations))
-    parameters, discrepancy = _joint_draws(fit, situations, draws, seed)
+    parameters, discrepancy = _joint_draws(fit, situations, nominal, draws, seed)
     count = len(situations)
     row = np.repeat(np.arange(count), draws)
     inputs, curves = inputs_for(nominal, parameters.reshape(-1, len(P)), row), nominal.curves.take(row)
@@ -108,6 +108,7 @@ def average_courses(
         temp[mine] = course.temp_c.reshape(shape).swapaxes(0, 1)
         added[mine] = course.added_g.reshape(shape).swapaxes(0, 1)
     _add_misfit(nominal, time, temp, added, discrepancy)
+    added += LATE_G + parameters[:, None, :, P.LATE]
     return AverageCourses(
         situations=tuple(situations),
         start_temp_c=nominal.inputs.drink_temp_c,
@@ -118,11 +119,11 @@ def average_courses(
 
 
 def _joint_draws(
-    fit: Fit, situations: Sequence[Situation], draws: int, seed: int
+    fit: Fit, situations: Sequence[Situation], nominal: Nominals, draws: int, seed: int
 ) -> tuple[FloatArray, FloatArray]:
     """Parameters (set-ups, draws, parameters) and smooth misfits (set-ups, draws, 4) from common draws."""
-    made_of = composition(fit.bench, list(situations), fit.latents)
-    matters = np.isin(made_of.columns, (_DISCREPANCY, *PHYSICAL))
+    made_of = composition(fit.bench, situations, nominal, fit.latents)
+    matters = np.isin(made_of.columns, (_DISCREPANCY, *PHYSICAL, P.LATE))
     columns = made_of.columns[matters]
     used, place = np.unique(made_of.members[:, matters], return_inverse=True)
     place = place.reshape(len(situations), -1)
@@ -131,11 +132,8 @@ def _joint_draws(
     # the widest directions come first: they take the best-spread coordinates of the sequence
     root = (vectors * np.sqrt(np.maximum(values, 0.0)))[:, ::-1]
     effects = fit.posterior.effects[used] + norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)) @ root.T
-    own = np.moveaxis(effects[:, place], 0, 1)
-    parameters = np.zeros((len(situations), draws, len(P)))
-    for k, column in enumerate(columns):
-        if column != _DISCREPANCY:
-            parameters[..., column] += own[..., k]
+    own = np.moveaxis(effects[:, place], 0, 1) * made_of.factors[:, None, matters]
+    parameters = add_up(own.reshape(-1, columns.size), columns).reshape(len(situations), draws, -1)
     return parameters, own[..., columns == _DISCREPANCY]
 
 

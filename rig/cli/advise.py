@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from rig.fitting.result import Fit
 
 EXAMPLE = example(
-    "chillrig advise --bench my-bar --technique shake --vessel 'two-piece steel' \\",
-    "    --ice 'freezer cube' --recipe 'quayside black' --drink-temp-c 24 \\",
+    "chillrig advise --bench my-bar --technique shake \\",
+    "    --vessel 'two-piece steel' --ice 'freezer cube' \\",
+    "    --recipe 'quayside black' --drink-temp-c 24 \\",
     "    --dilution-by-volume 0.30 0.36 --serve-temp-c-max -2",
 )
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = example(
     "chillrig compare --bench my-bar --vessel 'two-piece steel' --duration-s 12",
-    "chillrig compare --bench my-bar --recipe 'quayside black' --target coupe --json",
+    "chillrig compare --bench my-bar --recipe 'quayside black' --target coupe",
 )
 
 
@@ -62,8 +62,13 @@ def command(
         print_comparison(found)
 
 
-def print_comparison(found: Comparison, most_pairs: int = 12) -> None:
-    """A table of the set-ups, and each pair in a sentence."""
+def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = False) -> None:
+    """A table of the set-ups, and pairs in a sentence each, first those that differ in least.
+
+    `brief` leaves out what is noted of single set-ups.
+    """
+    from rig.report.wording import pairs_in_words
+
     after = "" if found.duration_s is None else f"after {found.duration_s:.3g} s"
     goal = "" if found.target_temp_c is None else f"{found.target_temp_c:.1f} °C"
     table(
@@ -88,13 +93,15 @@ def print_comparison(found: Comparison, most_pairs: int = 12) -> None:
         ],
     )
     say("")
-    bullets([p.sentence for p in found.pairs[:most_pairs]])
-    if len(found.pairs) > most_pairs:
-        say(f"  … and {len(found.pairs) - most_pairs} more pairs; --json lists all, --ice and --vessel choose.")
-    notes = [f"{s.set_up}: {n}." for s in found.summaries for n in s.notes]
-    if found.notes or notes:
-        say("", "Notes:")
-        bullets([*found.notes, *notes])
+    close, others = pairs_in_words(found)
+    sentences = (*close, *others)
+    bullets(sentences[:most_pairs])
+    if len(sentences) > most_pairs:
+        more = len(sentences) - most_pairs
+        say(f"  … and {more} more pairs: chillrig compare, with --ice or --vessel to choose.")
+    notes = [] if brief else [f"{s.set_up}: {n}." for s in found.summaries for n in s.notes]
+    say("", "Notes:")
+    bullets([*found.notes, *notes])
 
 
 def _with_range(p: tuple[float, float, float] | None, scale: float, shape: str, unit: str = "") -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
@@ -13,20 +15,23 @@ from rig.cli.bring_in import Import, bring_in, make_folder, print_import, read
 from rig.cli.compare import print_comparison
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, example
-from rig.cli.printing import heading, print_json, progress, say, table, two_lines
+from rig.cli.printing import bullets, heading, print_json, progress, say
 from rig.cli.source import LOGBOOK_FILE, quoted
 from rig.errors import RigError
 
 if TYPE_CHECKING:
-    from rig.advice.call import Advice
     from rig.logbook.store import Logbook
+    from rig.report.calls import Call, DrinkCalls
     from rig.report.page import Report
+    from rig.runs import RunBook
 
 EXAMPLE = example("chillrig demo", "chillrig demo --out somewhere-else")
 
-MOST_CALLS = 4
+MOST_DRINKS = 4
+MOST_CALLS = 2
 MOST_FINDINGS = 6
 MOST_PAIRS = 3
+LINE_GOES_ON = " ^\n    " if sys.platform == "win32" else " \\\n    "
 
 
 @dataclass(frozen=True)
@@ -69,12 +74,13 @@ def command(
         raise RigError("the sample benches are not beside the program; install chillrig again to have them")
     make_folder(out)
     at = out / LOGBOOK_FILE
+    # the bench with most to compare comes first and has the page with the plain name
+    books = sorted(((f, read(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
     shown = []
     with open_logbook(at) as logbook:
-        for folder in folders:
-            # the first page has the plain name: it is the one to open
+        for folder, book in books:
             page = out / ("report.html" if not shown else f"report-{folder.name}.html")
-            shown.append(_work_out(logbook, folder, page, as_json))
+            shown.append(_work_out(logbook, folder, book, page, as_json))
             if not as_json:
                 _print_bench(shown[-1])
     if as_json:
@@ -83,13 +89,13 @@ def command(
         _print_next(at, shown)
 
 
-def _work_out(logbook: Logbook, folder: Path, page: Path, quiet: bool) -> Shown:
+def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: bool) -> Shown:
     from datetime import datetime
 
     from rig.report.kept_fit import fit_or_kept
     from rig.report.page import make_report, render
 
-    done = bring_in(logbook, folder, folder.name, read(folder), quiet)
+    done = bring_in(logbook, folder, folder.name, book, quiet)
     with progress(f"fitting {folder.name}", quiet) as tell:
         fit = fit_or_kept(logbook.book(folder.name), logbook, tell)
     with progress(f"working out calls for {folder.name}", quiet) as tell:
@@ -104,53 +110,43 @@ def _print_bench(shown: Shown) -> None:
     doubtful = [r for s in shown.report.set_ups for r in s.doubtful]
     if doubtful:
         say("", "Runs to doubt, by the fit:")
-        from rig.cli.printing import bullets
-
         bullets([f"run {r.run}: {'; '.join(r.reasons)}." for r in doubtful[:MOST_FINDINGS]])
     for comparison in shown.report.comparisons[:1]:
         heading(f"{comparison.recipe}, compared")
-        print_comparison(comparison, MOST_PAIRS)
+        print_comparison(comparison, most_pairs=MOST_PAIRS, brief=True)
     if shown.report.drinks:
         heading("How long")
-        print_calls([a for d in shown.report.drinks for a in d.calls[:2]][:MOST_CALLS])
+        _print_calls(shown.report.drinks)
 
 
-def print_calls(calls: list[Advice]) -> None:
-    """Calls as a table: what to do, where it lands, what it rests on."""
+def _print_calls(drinks: Sequence[DrinkCalls]) -> None:
+    """For each drink and target the set-up that serves it best: what to do, and what that rests on."""
     from rig.report.wording import basis_sentence, headline, target_words
 
-    table(
-        ("drink", "set-up", "call", "rests on"),
-        [
-            (
-                f"{a.situation.recipe}\n{target_words(a.target)}",
-                two_lines(a.situation.set_up),
-                headline(a),
-                basis_sentence(a.basis),
-            )
-            for a in calls
-        ],
-        words=4,
-    )
+    for d in drinks[:MOST_DRINKS]:
+        say(f"{d.recipe} → {target_words(d.target)}")
+        bullets([f"{headline(c)}. On {c.situation.set_up}. {basis_sentence(c.basis)}" for c in d.calls[:MOST_CALLS]])
 
 
-def _print_next(at: Path, shown: list[Shown]) -> None:
+def _print_next(at: Path, shown: Sequence[Shown]) -> None:
     heading("What next")
-    say(f"Look:       open {shown[0].page} in a browser, or: chillrig dashboard --logbook {quoted(str(at))}")
-    say("Your own:   put bench.toml, run_sheet.csv and traces/ in a folder, then: chillrig import FOLDER")
-    named = [(s, d) for s in shown for d in s.report.drinks if d.target]
+    say(f"Open {shown[0].page} in a browser, or all of it in the dashboard:")
+    print(f"  chillrig dashboard --logbook {quoted(str(at))}")
+    named = [(s, d) for s in shown for d in s.report.drinks]
     if named:
         s, d = named[0]
-        say("Ask:")
-        print(advise_command(at, s.brought_in.name, d.best, d.target))
+        say("Ask for a call:")
+        print(advise_command(at, s.brought_in.name, d.best))
+    say("Put bench.toml, run_sheet.csv and traces/ of your own in a folder, then:")
+    print("  chillrig import FOLDER")
 
 
-def advise_command(at: Path, bench_name: str, call: Advice, target: str) -> str:
+def advise_command(at: Path, bench_name: str, call: Call) -> str:
     """The command that asks for a call again, ready to paste."""
     s = call.situation
     parts = [
         f"chillrig advise --logbook {quoted(str(at))} --bench-name {quoted(bench_name)}",
         f"--technique {quoted(s.technique)} --vessel {quoted(s.vessel)} --ice {quoted(s.ice)}",
-        f"--recipe {quoted(s.recipe)} --target {quoted(target)}",
+        f"--recipe {quoted(s.recipe)} --target {quoted(call.target.name)}",
     ]
-    return "  " + " \\\n    ".join(parts)
+    return "  " + LINE_GOES_ON.join(parts)

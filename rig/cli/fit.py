@@ -13,7 +13,10 @@ if TYPE_CHECKING:
     from rig.fitting.result import Fit
     from rig.report.fit_summary import Percentiles, SetUpFit
 
-EXAMPLE = example("chillrig fit --bench my-bar", "chillrig fit --bench-name my-bar --ice 'freezer cube' --json")
+EXAMPLE = example(
+    "chillrig fit --bench my-bar",
+    "chillrig fit --bench-name my-bar --ice 'freezer cube' --json",
+)
 
 
 def command(

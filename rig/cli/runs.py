@@ -33,13 +33,14 @@ if TYPE_CHECKING:
 EXAMPLE = example(
     "chillrig runs --bench my-bar --ice 'freezer cube'",
     "chillrig runs r12 --bench-name my-bar",
-    "chillrig runs r12 --bench-name my-bar --set strained_mass_g=118.5 --why 'digits swapped'",
+    "chillrig runs r12 --bench-name my-bar --set strained_mass_g=118.5 \\",
+    "    --why 'digits swapped'",
     "chillrig runs --bench-name my-bar --exclude r07 --why 'lid came off'",
 )
 
 
 def command(
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One run, to see in full or set.")] = None,
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="One run, to see in full or set.")] = None,
     bench: BenchFolder = None,
     logbook: Logbook = None,
     bench_name: BenchName = None,

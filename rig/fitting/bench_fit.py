@@ -93,7 +93,7 @@ def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str,
     problem = Problem(
         nominal=nominal,
         evidence=evidence(runs, duration),
-        composition=composition(bench, situations, latents),
+        composition=composition(bench, situations, nominal, latents),
         latents=latents,
         group=np.array([techniques.index(r.technique) for r in runs]),
         run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),

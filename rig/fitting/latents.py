@@ -7,17 +7,25 @@ serves every vessel with that ice. Effects start from zero with the spread given
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
 
-from rig.arrays import FloatArray
+from rig.arrays import FloatArray, IntArray
 from rig.bench import Bench
 from rig.errors import NotFound
-from rig.fitting.priors import MOTIONS, P, ice_nominal, vessel_nominal
-from rig.fitting.situation import Situation
+from rig.fitting.priors import (
+    HELD_FILM_SD_G_PER_M2,
+    MOTIONS,
+    TYPICAL_ICE_MASS_G,
+    USUAL_LOADING,
+    P,
+    ice_nominal,
+    vessel_nominal,
+)
+from rig.fitting.situation import Nominals, Situation
 
 
 class Owner(StrEnum):
@@ -30,6 +38,7 @@ class Owner(StrEnum):
     HANDLING = "technique and vessel"
     SET_UP = "set-up"
     RECIPE = "recipe"
+    LOADING = "drink over ice"
     ADDED_LEVEL = "discrepancy of added water"
     ADDED_SLOPE = "slope of that discrepancy"
     TEMP_LEVEL = "discrepancy of temperature"
@@ -48,6 +57,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
     motion = MOTIONS[bench.motion(s.technique)]
     vessel = vessel_nominal(bench.vessel(s.vessel))
     ice = ice_nominal(bench.ice_type(s.ice), None)
+    held_film_sd = HELD_FILM_SD_G_PER_M2 * ice.area_m2_per_g * TYPICAL_ICE_MASS_G
     handling, set_up = (s.technique, s.vessel), (s.technique, s.vessel, s.ice)
     out: list[tuple[Key, float]] = [
         ((P.RATE, Owner.TECHNIQUE, (s.technique,)), motion.rate_log_sd),
@@ -55,6 +65,8 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.RATE, Owner.ICE, (s.ice,)), 0.30),
         ((P.RATE, Owner.SET_UP, set_up), 0.15),
         ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
+        ((P.RATE, Owner.LOADING, ()), 0.15),
+        ((P.THICKNESS, Owner.BENCH, ()), 0.08),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
         ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
         ((P.WET, Owner.ICE, (s.ice,)), ice.wet_log_sd),
@@ -63,14 +75,15 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.FILM, Owner.HANDLING, handling), 0.4),
         ((P.VESSEL, Owner.VESSEL, (s.vessel,)), vessel.capacity_log_sd),
         ((P.VESSEL, Owner.HANDLING, handling), 0.10),
+        ((P.WALL, Owner.VESSEL, (s.vessel,)), 0.8),
         ((P.POWER, Owner.TECHNIQUE, (s.technique,)), 0.6),
-        ((P.SHIELD, Owner.BENCH, ()), 0.6),
-        ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.5),
-        ((P.LAG, Owner.BENCH, ()), 0.8),
-        ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.3),
+        ((P.SHIELD, Owner.BENCH, ()), 0.9),
+        ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.3),
+        ((P.LAG, Owner.BENCH, ()), 1.1),
+        ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.12),
         ((P.OFFSET, Owner.BENCH, ()), 0.25),
         ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
-        ((P.HELD, Owner.ICE, (s.ice,)), 0.5),
+        ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),
         ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
         ((P.LATE, Owner.ICE, (s.ice,)), 0.7),
         ((P.LATE, Owner.SET_UP, set_up), 0.5),
@@ -82,13 +95,21 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
 
 @dataclass(frozen=True)
 class Latents:
-    """All effects of a bench in a fixed order, with their prior standard deviations (effects,)."""
+    """All effects of a bench in a fixed order, with their prior means and standard deviations (effects,)."""
 
     keys: tuple[Key, ...]
+    prior_mean: FloatArray
     prior_sd: FloatArray
 
     def __len__(self) -> int:
         return len(self.keys)
+
+    def held(self, at: Mapping[int, float], within: float = 0.02) -> Latents:
+        """A copy with some effects held at given values."""
+        mean, sd = self.prior_mean.copy(), self.prior_sd.copy()
+        for k, value in at.items():
+            mean[k], sd[k] = value, within
+        return replace(self, prior_mean=mean, prior_sd=sd)
 
     def index(self) -> dict[Key, int]:
         """Position of each effect."""
@@ -104,34 +125,30 @@ def latents_of(bench: Bench, situations: Iterable[Situation]) -> Latents:
                 order.setdefault(key, sd)
         except NotFound:
             continue
-    return Latents(tuple(order), np.array(list(order.values())))
+    return Latents(tuple(order), np.zeros(len(order)), np.array(list(order.values())))
 
 
 @dataclass(frozen=True)
 class Composition:
     """Which effects make up each run.
 
-    `members` (runs, effects a run): indices into the latents; `columns` (effects a run,): which parameter
-    each goes into. Every run has the same number of effects in the same order.
+    `members` (runs, effects a run): indices into the latents; `factors` (runs, effects a run): what each is
+    multiplied by; `columns` (effects a run,): which parameter each goes into, −1 for a discrepancy. Every
+    run has the same effects in the same order, discrepancies last.
     """
 
-    members: np.ndarray
-    columns: np.ndarray
-    size: int
+    members: IntArray
+    factors: FloatArray
+    columns: IntArray
 
     def parameters(self, z: FloatArray) -> FloatArray:
-        """(runs, parameters) from effects z of shape (effects,) or (draws, effects) for one run."""
-        spread = z[..., self.members] if z.ndim == 1 else z[:, self.members[0]]
-        out = np.zeros((spread.shape[0], len(P)))
-        for k, column in enumerate(self.columns):
-            if column >= 0:
-                out[:, column] += spread[:, k]
-        return out
+        """(runs, parameters) from effects z of shape (effects,)."""
+        return add_up(z[self.members] * self.factors, self.columns)
 
     def discrepancies(self, z: FloatArray) -> FloatArray:
-        """(runs, 4) effects in the order of `DISCREPANCY`; z as in `parameters`."""
-        spread = z[..., self.members] if z.ndim == 1 else z[:, self.members[0]]
-        return spread[:, self.columns < 0]
+        """(runs, 4) effects in the order of `DISCREPANCY`."""
+        picked: FloatArray = z[self.members][:, self.columns < 0]
+        return picked
 
     def by_effect(self, jacobian: FloatArray, discrepancy: FloatArray) -> FloatArray:
         """Slopes by effect, (runs, observations, effects a run).
@@ -143,22 +160,45 @@ class Composition:
         discrepancy
             (runs, observations, 4).
         """
-        return np.concatenate([jacobian[:, :, self.columns[self.columns >= 0]], discrepancy], axis=2)
+        shared = self.columns >= 0
+        slopes = jacobian[:, :, self.columns[shared]] * self.factors[:, None, shared]
+        return np.concatenate([slopes, discrepancy], axis=2)
 
 
-def composition(bench: Bench, situations: list[Situation], latents: Latents) -> Composition:
+def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:
+    """(rows, parameters) sums of effects (rows, effects a run) over the parameter each goes into."""
+    out = np.zeros((effects.shape[0], len(P)))
+    for k, column in enumerate(columns):
+        if column >= 0:
+            out[:, column] += effects[:, k]
+    return out
+
+
+def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequence[Key]) -> FloatArray:
+    """(runs, effects a run): what each effect is multiplied by in each situation.
+
+    All are one but the loading's, which acts through the logarithm of drink over ice.
+    """
+    out = np.ones((len(situations), len(keys)))
+    loading = np.log(nominal.drink_mass_g / nominal.inputs.ice_mass_g / USUAL_LOADING)
+    for k, key in enumerate(keys):
+        if key[1] is Owner.LOADING:
+            out[:, k] = loading
+    return out
+
+
+def composition(
+    bench: Bench, situations: Sequence[Situation], nominal: Nominals, latents: Latents
+) -> Composition:
     """Look up the effects of each situation."""
     index = latents.index()
-    known: dict[tuple[str, str, str, str], list[int]] = {}
-    members = np.empty((len(situations), 0), dtype=np.int64)
+    known: dict[tuple[str, str, str, str], list[Key]] = {}
     rows = []
-    columns: list[int] = []
     for s in situations:
         name = (s.technique, s.vessel, s.ice, s.recipe)
         if name not in known:
-            listed = effects_of(bench, s)
-            known[name] = [index[key] for key, _ in listed]
-            columns = [-1 if key[0] is None else int(key[0]) for key, _ in listed]
-        rows.append(known[name])
-    members = np.array(rows, dtype=np.int64)
-    return Composition(members, np.array(columns), len(latents))
+            known[name] = [key for key, _ in effects_of(bench, s)]
+        rows.append([index[key] for key in known[name]])
+    keys = next(iter(known.values()))
+    columns = [-1 if key[0] is None else int(key[0]) for key in keys]
+    return Composition(np.array(rows), factors_of(situations, nominal, keys), np.array(columns))

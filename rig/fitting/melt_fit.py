@@ -29,21 +29,22 @@ STRAINED = BINS
 """Column of the strained mass among a run's observations; the trace's readings come before it."""
 OBSERVATIONS = BINS + 1
 CHUNK_LANES = 6000
-_STEP = np.array([0.03] * 8 + [0.3, 0.5, 0.02, 0.5])
+_STEP = np.array([0.03] * 10 + [0.3, 0.5, 0.02, 0.5])
 _STUDENT_DF = 4.0
-_TRACE_SHARED = 0.6
+_TRACE_SHARED = 0.4
 _BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
 _INNER = 4
 _LONGEST_STEP = 1.5
+_SMALL_STEP = 0.15
 _UNSEEN = 1e6
 
 RUN_PARAMETERS = (P.RATE, P.WET, P.LAG, P.OFFSET)
 """What varies from run to run with a spread that is learned from the runs (inputs vary with known spread)."""
-RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.15, P.OFFSET: 0.10}
+RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.10, P.OFFSET: 0.10}
 _PRIOR_RUNS = 8.0
 STRAINED_SD_PRIOR_G = 0.9
-TRACE_SD_PRIOR_K = 0.30
+TRACE_SD_PRIOR_K = 0.20
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ class Problem:
                     )
                 )
             ),
-            composition=replace(c, members=c.members[rows]),
+            composition=replace(c, members=c.members[rows], factors=c.factors[rows]),
             group=self.group[rows],
         )
 
@@ -152,29 +153,59 @@ def smooth_basis(time_s: FloatArray, longest_s: FloatArray) -> tuple[FloatArray,
     return rise, rise * slope
 
 
-def fit_melt(problem: Problem, progress: Progress | None = None, max_iterations: int = 14) -> MeltPosterior:
+def fit_melt(problem: Problem, progress: Progress | None = None) -> MeltPosterior:
     """Fit by repeated linearisation, as described at the top.
 
-    Raises
-    ------
-    Nothing of its own; a run without any observation simply teaches nothing.
+    A slow probe and a slow shake look alike at first, so the posterior can have a false summit. Scouts with
+    the lag held at several values climb on a part of the runs; the full fit starts where the best one stood.
     """
-    state = _State.start(problem)
-    converged = False
-    iteration = 0
-    for iteration in range(1, max_iterations + 1):
+    report = progress or (lambda share: None)
+    state = _scouted(problem, lambda share: report(0.4 * share))
+    state, iterations, converged = _climb(problem, state, 16, lambda share: report(0.4 + 0.6 * share))
+    return _posterior(problem, _linearise(problem, state), state, iterations, converged)
+
+
+def _climb(problem: Problem, state: _State, most: int, report: Progress) -> tuple[_State, int, bool]:
+    """Linearise, solve and step until the steps are small; says after how many, and whether they were."""
+    iteration, step, caution = 0, np.inf, 1.0
+    for iteration in range(1, most + 1):
         linear = _linearise(problem, state)
         proposal = state
         for _ in range(_INNER):
             proposal = _update(problem, linear, proposal, learn=iteration > 1)
-        state, step = _towards(problem, state, proposal)
-        if progress is not None:
-            progress(iteration / max_iterations)
-        if iteration > 3 and step < 0.02:
-            converged = True
-            break
-    linear = _linearise(problem, state)
-    return _posterior(problem, linear, state, iteration, converged)
+        before, step = step, _move(problem, state, proposal)
+        caution = max(0.6 * caution, 0.2) if step > 0.7 * before else min(1.0, 1.3 * caution)
+        state = _towards(state, proposal, min(caution, _LONGEST_STEP / max(step, 1e-12)))
+        report(iteration / most)
+        if iteration > 3 and step < _SMALL_STEP:
+            return state, iteration, True
+    return state, iteration, False
+
+
+_SCOUT_LAGS_S = (0.3, 1.2, 3.0, 6.5)
+_SCOUT_RUNS = 36
+_SCOUT_STEPS = 7
+
+
+def _scouted(problem: Problem, report: Progress) -> _State:
+    """A start from the best of a few fits with the probe's lag held."""
+    start = _State.start(problem)
+    lag = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.LAG]
+    if not np.any(np.isfinite(problem.evidence.bin_temp_c)):
+        return start
+    rows = np.unique(np.linspace(0, len(problem) - 1, _SCOUT_RUNS).astype(np.int64))
+    few = problem.subset(rows)
+    best, best_score = start.effects, -np.inf
+    for n, lag_s in enumerate(_SCOUT_LAGS_S):
+        held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
+        scout = replace(few, latents=held)
+        from_here = replace(_State.start(few), effects=held.prior_mean.copy())
+        state, *_ = _climb(scout, from_here, _SCOUT_STEPS, lambda share: None)
+        score = _solve(few, _linearise(few, state), state).log_evidence
+        if score > best_score:
+            best, best_score = state.effects, score
+        report((n + 1) / len(_SCOUT_LAGS_S))
+    return replace(start, effects=best)
 
 
 @dataclass(frozen=True)
@@ -342,7 +373,7 @@ def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
     n = len(problem)
     trace_var = (state.spreads.trace_sd_k[problem.group] ** 2 / state.weight[:, 0])[:, None, None]
     time = np.nan_to_num(problem.evidence.bin_time_s)
-    memory = 0.12 * problem.nominal.longest_s[:, None, None]
+    memory = 0.06 * problem.nominal.longest_s[:, None, None]
     near = np.exp(-np.abs(time[:, :, None] - time[:, None, :]) / memory)
     out = np.zeros((n, OBSERVATIONS, OBSERVATIONS))
     out[:, :BINS, :BINS] = trace_var * (_TRACE_SHARED * near + (1 - _TRACE_SHARED) * np.eye(BINS))
@@ -369,6 +400,7 @@ class _Solved:
     noise: FloatArray
     marginal: FloatArray
     predictive_z: FloatArray
+    log_evidence: float
 
 
 def _solve(problem: Problem, linear: _Linear, state: _State) -> _Solved:
@@ -379,9 +411,10 @@ def _solve(problem: Problem, linear: _Linear, state: _State) -> _Solved:
     marginal = noise + np.einsum("rop,rp,rqp->roq", j, variance, j, optimize=True)
     precision = np.linalg.inv(marginal)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
-    information = np.diag(1.0 / problem.latents.prior_sd**2)
+    prior = 1.0 / problem.latents.prior_sd**2
+    information = np.diag(prior)
     np.add.at(information, (members[:, :, None], members[:, None, :]), np.matmul(weighted, g))
-    score = np.zeros(len(problem.latents))
+    score = prior * problem.latents.prior_mean
     np.add.at(score, members, np.einsum("reo,ro->re", weighted, linear.pseudo))
     covariance = np.linalg.inv(information)
     effects = covariance @ score
@@ -393,8 +426,24 @@ def _solve(problem: Problem, linear: _Linear, state: _State) -> _Solved:
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
     departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
     left = rest - np.einsum("rop,rp->ro", j, departures)
+    away = effects - problem.latents.prior_mean
+    log_evidence = -0.5 * float(
+        np.einsum("ro,roq,rq->", rest, precision, rest, optimize=True)
+        + np.linalg.slogdet(marginal)[1].sum()
+        + np.sum(prior * away**2)
+        + np.linalg.slogdet(information)[1]
+        - np.sum(np.log(prior))
+    )
     return _Solved(
-        effects, covariance, departures, np.maximum(departure_variance, 1e-12), left, noise, marginal, rest
+        effects,
+        covariance,
+        departures,
+        np.maximum(departure_variance, 1e-12),
+        left,
+        noise,
+        marginal,
+        rest,
+        log_evidence,
     )
 
 
@@ -409,13 +458,17 @@ def _update(problem: Problem, linear: _Linear, state: _State, learn: bool) -> _S
     )
 
 
-def _towards(problem: Problem, old: _State, new: _State) -> tuple[_State, float]:
-    """Move to the proposal, but not so far that the linear model means nothing; also the largest move."""
-    move = float(np.max(np.abs(new.effects - old.effects) / problem.latents.prior_sd, initial=0.0))
-    share = min(1.0, _LONGEST_STEP / max(move, 1e-12))
+def _move(problem: Problem, old: _State, new: _State) -> float:
+    """The largest move of an effect, in its prior spreads."""
+    return float(np.max(np.abs(new.effects - old.effects) / problem.latents.prior_sd, initial=0.0))
+
+
+def _towards(old: _State, new: _State, share: float) -> _State:
+    """Part of the way to the proposal: not so far that the linear model means nothing there."""
+    share = min(1.0, share)
     effects = old.effects + share * (new.effects - old.effects)
     departures = old.departures + share * (new.departures - old.departures)
-    return replace(new, effects=effects, departures=departures), move
+    return replace(new, effects=effects, departures=departures)
 
 
 def _weights(linear: _Linear, solved: _Solved) -> FloatArray:

@@ -10,7 +10,7 @@ from scipy.stats import norm, qmc
 
 from rig.arrays import FloatArray
 from rig.errors import ModelRangeError
-from rig.fitting.latents import DISCREPANCY, effects_of
+from rig.fitting.latents import DISCREPANCY, add_up, effects_of, factors_of
 from rig.fitting.melt_fit import RUN_SD_PRIOR, smooth_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit
@@ -91,10 +91,9 @@ def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: boo
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     # the widest directions come first: they take the best-spread coordinates of the sequence
     effects = mean + points[:, : len(listed)] @ root[:, ::-1].T
-    parameters = np.zeros((draws, len(P)))
-    for n, (key, _) in enumerate(listed):
-        if key[0] is not None:
-            parameters[:, key[0]] += effects[:, n]
+    keys = [key for key, _ in listed]
+    columns = np.array([-1 if key[0] is None else int(key[0]) for key in keys])
+    parameters = add_up(effects * factors_of([situation], nominal, keys), columns)
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
     return Forecast(nominal, parameters, effects[:, -len(DISCREPANCY) :], np.zeros(draws, dtype=np.int64))

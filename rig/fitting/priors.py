@@ -24,23 +24,29 @@ class P(IntEnum):
     VESSEL = 5  # log multiplier of the vessel's heat capacity in play
     POWER = 6  # log multiplier of the heat of motion and hands
     SHIELD = 7  # log multiplier of the shielding of the surface by its own melt
-    DRINK_TEMP = 8  # true less stated [K]
-    ICE_TEMP = 9  # true less stated [K]
-    ICE_MASS = 10  # log of true over stated
-    VESSEL_TEMP = 11  # true less stated [K]
-    LAG = 12  # log multiplier of the probe's time constant
-    OFFSET = 13  # probe's reading less the truth [K]
-    HELD = 14  # held-back liquid less its nominal [g]
-    LATE = 15  # water that joins between the stop and the glass, less its nominal [g]
+    WALL = 8  # log multiplier of the conductance inside the vessel
+    THICKNESS = 9  # power of viscosity, less its nominal
+    DRINK_TEMP = 10  # true less stated [K]
+    ICE_TEMP = 11  # true less stated [K]
+    ICE_MASS = 12  # log of true over stated
+    VESSEL_TEMP = 13  # true less stated [K]
+    LAG = 14  # log multiplier of the probe's time constant
+    OFFSET = 15  # probe's reading less the truth [K]
+    HELD = 16  # held-back liquid less its nominal [g]
+    LATE = 17  # water that joins between the stop and the glass, less its nominal [g]
 
 
 PHYSICAL = tuple(P(k) for k in range(P.LAG))
 """Parameters that change the course of the drink, and so need a lane of their own for their slope."""
-LOGARITHMIC = P.SHIELD + 1
+LOGARITHMIC = P.WALL + 1
 """The first so many columns are logarithms of multipliers."""
 
-SHIELD_PER_K = 0.2
-"""c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L 0.0126/K, Lewis number about 270, from memory)."""
+SHIELD_PER_K = 0.04
+"""Between nothing, for a surface that collisions renew, and c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L
+0.0126/K, Lewis number about 270, from memory: 0.2/K)."""
+THICKNESS_POWER = 0.25
+LOADING_POWER, USUAL_LOADING = 0.15, 0.5
+"""More drink on the same ice wets more of it; the power of drink ÷ ice mass (common practice, no source)."""
 LATE_G = 0.7
 """Melt while straining, and chips that slip through and melt in the glass (common practice, no source)."""
 
@@ -96,6 +102,7 @@ MATERIALS: dict[str, MaterialPrior] = {
     "wood": MaterialPrior(1.7, 0.65, 8.0, 0.15),
 }
 TYPICAL_VESSEL_MASS_G = 350.0
+ALONG_WALL_W_PER_K = 10.0
 
 
 def material(vessel: Vessel) -> MaterialPrior:
@@ -110,6 +117,7 @@ class VesselNominal:
 
     heat_capacity_j_per_k: float
     capacity_log_sd: float
+    inner_share: float
     area_m2: float
     wall_w_per_k: float
     held_back_g: float
@@ -118,10 +126,11 @@ class VesselNominal:
 
 
 def vessel_nominal(vessel: Vessel) -> VesselNominal:
-    """Heat capacity, wetted area, conduction through half the wall, and liquid held back.
+    """Heat capacity, wetted area, conduction to the part that is not wetted, and liquid held back.
 
-    Of an empty shaker or mixing glass not all touches the drink: three quarters is taken, spread 20 %
-    (common practice, no source); a stated `heat_capacity_j_per_k` is taken as the part in play.
+    The wall the drink touches takes part at once, the rest (cap, upper rim, the far half of a thick wall)
+    through conduction: 65 % and 35 % (common practice, no source). Conduction through half the thickness of
+    glass is its bottleneck; along thin metal it is the length of the wall, some 10 W/K with a wide spread.
     """
     m = material(vessel)
     mass_g = vessel.mass_g or TYPICAL_VESSEL_MASS_G
@@ -129,16 +138,17 @@ def vessel_nominal(vessel: Vessel) -> VesselNominal:
         capacity, spread = vessel.heat_capacity_j_per_k, 0.15
         mass_g = vessel.mass_g or capacity / m.heat_capacity_j_per_gk
     else:
-        capacity = 0.85 * mass_g * m.heat_capacity_j_per_gk
+        capacity = 0.95 * mass_g * m.heat_capacity_j_per_gk
         spread = 0.18 if vessel.mass_g is not None else 0.45
     area_m2 = 0.85 * mass_g * 1e-6 / m.density_g_per_cm3 / (m.wall_mm * 1e-3)
-    between_nodes_m = 0.5 * m.wall_mm * 1e-3
+    through = m.conductivity_w_per_mk * area_m2 / (0.5 * m.wall_mm * 1e-3)
     held = vessel.held_back_g
     return VesselNominal(
         heat_capacity_j_per_k=capacity,
         capacity_log_sd=spread,
         area_m2=area_m2,
-        wall_w_per_k=m.conductivity_w_per_mk * area_m2 / between_nodes_m,
+        inner_share=0.65 if through > ALONG_WALL_W_PER_K * 3 else 0.5,
+        wall_w_per_k=1.0 / (1.0 / through + 1.0 / ALONG_WALL_W_PER_K),
         held_back_g=1.2 if held is None else held,
         held_back_sd_g=1.0 if held is None else 0.5,
         holds_ice_film=held is None,
@@ -156,12 +166,13 @@ class IceNominal:
     area_m2_per_g: float
     core_w_per_k_per_g: float
     rate_factor: float
-    film_g_per_g: float
 
 
 FREEZER_DRY_BELOW_C = -3.0
-HELD_FILM_G_PER_M2 = 55.0
-"""Liquid on drained ice: a film of some 0.05 mm (common practice, no source)."""
+HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 25.0, 14.0
+"""Liquid on drained ice: a film of some hundredths of a millimetre (common practice, no source)."""
+STATED_FILM_SHARE = 0.15
+"""Of that film, what a stated `held_back_g` is expected to have missed: it differs from ice to ice."""
 
 
 def ice_nominal(ice: Ice, typical_temp_c: float | None) -> IceNominal:
@@ -190,7 +201,6 @@ def ice_nominal(ice: Ice, typical_temp_c: float | None) -> IceNominal:
         area_m2_per_g=area,
         core_w_per_k_per_g=float(ice_physics.core_conductance_w_per_k(ice.shape, edge_mm, 1.0)),
         rate_factor=(30.0 / edge_mm) ** 0.25,
-        film_g_per_g=HELD_FILM_G_PER_M2 * area,
     )
 
 

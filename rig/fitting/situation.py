@@ -13,7 +13,12 @@ from rig.fitting.priors import (
     MOTIONS,
     TYPICAL_ICE_MASS_G,
     TYPICAL_ROOM_C,
+    HELD_FILM_G_PER_M2,
+    LOADING_POWER,
     SHIELD_PER_K,
+    STATED_FILM_SHARE,
+    THICKNESS_POWER,
+    USUAL_LOADING,
     LOGARITHMIC,
     P,
     ice_nominal,
@@ -112,21 +117,22 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         rows["surface_water_g"].append(ice.wet_fraction * ice_mass)
         rows["vessel_temp_c"].append(vessel_temp)
         rows["room_temp_c"].append(room)
-        rows["ice_w_per_k"].append(motion.film_w_per_m2k * ice.rate_factor * area)
+        wetted = (mass / ice_mass / USUAL_LOADING) ** LOADING_POWER
+        rows["ice_w_per_k"].append(motion.film_w_per_m2k * ice.rate_factor * area * wetted)
         rows["breakage_per_s"].append(motion.breakage_per_s)
         rows["core_w_per_k"].append(ice.core_w_per_k_per_g * ice_mass)
-        rows["inner_j_per_k"].append(0.5 * vessel.heat_capacity_j_per_k)
-        rows["outer_j_per_k"].append(0.5 * vessel.heat_capacity_j_per_k)
+        rows["inner_j_per_k"].append(vessel.inner_share * vessel.heat_capacity_j_per_k)
+        rows["outer_j_per_k"].append((1.0 - vessel.inner_share) * vessel.heat_capacity_j_per_k)
         rows["film_w_per_k"].append(motion.wall_film_w_per_m2k * vessel.area_m2)
         rows["wall_w_per_k"].append(vessel.wall_w_per_k)
         rows["room_w_per_k"].append(12.0 * vessel.area_m2)
         rows["power_w"].append(motion.power_w)
         rows["ramp_s"].append(0.35)
         rows["shield_per_k"].append(SHIELD_PER_K)
+        rows["thickness_power"].append(THICKNESS_POWER)
         side["wet"].append(ice.wet_fraction)
-        side["held"].append(
-            vessel.held_back_g + (ice.film_g_per_g * ice_mass * 0.6 if vessel.holds_ice_film else 0.0)
-        )
+        film = HELD_FILM_G_PER_M2 * area * (1.0 if vessel.holds_ice_film else STATED_FILM_SHARE)
+        side["held"].append(vessel.held_back_g + film)
         side["mass"].append(mass)
         side["mass_sd"].append(0.3 if s.drink_mass_g is not None else 0.02 * mass)
         side["volume"].append(drink.starting_volume_ml * scale)
@@ -147,7 +153,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
     inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
     return Nominals(
         curves=drink_curves(liquid),
-        inputs=_tame(inputs),
+        inputs=inputs,
         wet_fraction=np.array(side["wet"]),
         held_back_g=np.array(side["held"]),
         drink_mass_g=np.array(side["mass"]),
@@ -156,17 +162,6 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         ethanol_g=np.array(side["ethanol"]),
         longest_s=np.array(side["longest"]),
         spread=spread,
-    )
-
-
-_FASTEST_PER_S = 4.0
-
-
-def _tame(inputs: MeltInputs) -> MeltInputs:
-    """Cap conductances that equalise within a quarter second: faster than any probe sees, and costly."""
-    return inputs.with_values(
-        wall_w_per_k=np.minimum(inputs.wall_w_per_k, _FASTEST_PER_S * 0.5 * inputs.inner_j_per_k),
-        core_w_per_k=np.minimum(inputs.core_w_per_k, _FASTEST_PER_S * 2.0 * inputs.ice_mass_g),
     )
 
 
@@ -192,11 +187,13 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         vessel_temp_c=x.vessel_temp_c + parameters[:, P.VESSEL_TEMP],
         ice_w_per_k=_through_bed(x.ice_w_per_k * bulk * up[:, P.RATE], nominal.drink_mass_g[rows]),
         breakage_per_s=x.breakage_per_s * up[:, P.BREAKAGE],
-        core_w_per_k=np.minimum(x.core_w_per_k * bulk * up[:, P.CORE], _FASTEST_PER_S * 2.0 * ice),
+        core_w_per_k=x.core_w_per_k * bulk * up[:, P.CORE],
         inner_j_per_k=x.inner_j_per_k * up[:, P.VESSEL],
         outer_j_per_k=x.outer_j_per_k * up[:, P.VESSEL],
         film_w_per_k=x.film_w_per_k * up[:, P.FILM],
         power_w=x.power_w * up[:, P.POWER],
+        wall_w_per_k=x.wall_w_per_k * up[:, P.WALL],
+        thickness_power=x.thickness_power + parameters[:, P.THICKNESS],
         shield_per_k=x.shield_per_k * up[:, P.SHIELD],
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from os import PathLike
 from pathlib import Path
@@ -15,7 +15,7 @@ from rig.arrays import BoolArray, IntArray
 from rig.errors import TableRefused
 from rig.importing.tabular.assembly import Channel, assemble
 from rig.importing.tabular.cells import shown
-from rig.importing.tabular.columns import Column, joined, read_columns
+from rig.importing.tabular.columns import Column, joined, overfull, read_columns
 from rig.importing.tabular.dialect import MIXED
 from rig.importing.tabular.encoding import MOST_BYTES, decode
 from rig.importing.tabular.grid import load, without_cut_line
@@ -52,8 +52,8 @@ class Table:
     """A logger's table, read.
 
     `started_at` is the moment of time 0 where the file tells a date (with an offset where it tells one).
-    `clock_s` is the time of day of time 0 [s] where the file tells a clock. `own_zero_s` is what the file's own
-    elapsed time reads at time 0. `settled` reads this and like files again without a question.
+    `clock_s` is the time of day of time 0 [s] where the file tells a clock. `own_zero_s` is what the file's
+    own elapsed time reads at time 0. `settled` reads this and like files again without a question.
     """
 
     file: str
@@ -62,7 +62,7 @@ class Table:
     started_at: datetime | None = None
     clock_s: float | None = None
     own_zero_s: float | None = None
-    settled: TableProfile = TableProfile()
+    settled: TableProfile = field(default_factory=TableProfile)
 
     def of_role(self, role: Role) -> tuple[Channel, ...]:
         """The channels that measure a quantity."""
@@ -147,12 +147,16 @@ def _refuse_markup(text: str, file: str) -> None:
 
 def _read(text: str, encoding: str, file: str, told: TableProfile, log: Log) -> Table:
     layout = find_layout(text, file, delimiter=told.delimiter, decimal=told.decimal)
+    for note in layout.notes:
+        log.note(note)
     text = without_cut_line(text, layout, log)
     grid = load(text, layout, file, log)
     columns = joined(read_columns(grid, layout), grid.line, log)
+    shifted = overfull(columns, layout)
+    log.drop(f"row with more than {layout.width - 1} cells", grid.line[shifted])
     axis = find_time(columns, layout.preamble, told, grid.line, file, log)
-    valid = np.isfinite(axis.time_s)
-    _say_lost_rows(columns, valid, grid.line, log)
+    valid = np.isfinite(axis.time_s) & ~shifted
+    _say_lost_rows(columns, valid | shifted, grid.line, log)
     measuring = Measuring(
         columns, axis, told, units_from(layout.preamble), layout.open_columns, grid.line, file, log
     )  # fmt: skip

@@ -44,7 +44,8 @@ def run_from_record(record: Mapping[str, Any], trace: Trace | None = None) -> Ru
 
 def record_from_row(row: sa.RowMapping) -> Record:
     """The record that a row of the run table holds."""
-    return {name: row[name] for name in FIELDS} | {"extra": json.loads(row["extra"])}
+    extra = row["extra"]
+    return {name: row[name] for name in FIELDS} | {"extra": {} if extra == "{}" else json.loads(extra)}
 
 
 def columns_of(record: Mapping[str, Any]) -> dict[str, Any]:

@@ -25,6 +25,8 @@ from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 
+_LISTED = tuple(c for c in schema.run.c if c.name not in ("imported", "fingerprint"))
+
 
 class Selection(TypedDict, total=False):
     """Which runs of a bench: those that have every value given; None selects all."""
@@ -126,7 +128,7 @@ class Logbook:
         with self._reading() as connection:
             bench_id = _bench_id(connection, bench_name)
             chosen = _chosen(bench_id, selection)
-            query = sa.select(schema.run).where(chosen).order_by(schema.run.c.position)
+            query = sa.select(*_LISTED).where(chosen).order_by(schema.run.c.position)
             found = connection.execute(query).mappings().all()
             traces = _traces(connection, chosen) if with_traces else None
             runs = tuple(_run(row, traces) for row in found)
@@ -147,7 +149,7 @@ class Logbook:
     ) -> tuple[ListedRun, ...]:
         """Runs of one bench or of all, without opening a trace."""
         table = schema.run
-        query = sa.select(schema.bench.c.name.label("bench_name"), table).join_from(schema.bench, table)
+        query = sa.select(schema.bench.c.name.label("bench_name"), *_LISTED).join_from(schema.bench, table)
         with self._reading() as connection:
             bench_id = None if bench_name is None else _bench_id(connection, bench_name)
             chosen = query.where(_chosen(bench_id, selection)).order_by(table.c.bench_id, table.c.position)

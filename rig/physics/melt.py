@@ -13,8 +13,9 @@ for a renewed and 2/3 for a quiet film (Bird, Stewart & Lightfoot, Transport Phe
 is its enthalpy and its temperature is read back from it.
 
 The area law (mass to the power 2/3, rising with breakage) is the recession of similar pieces. The liquid
-side of the heat transfer follows viscosity to the power −1/6, which is what Nu ∝ Re^(1/2) Pr^(1/3) implies
-(Ranz & Marshall, Chem. Eng. Prog. 48 (1952) 141, 173).
+side of the heat transfer falls with viscosity to a power between 1/6 and 1/3: Nu ∝ Re^(1/2) Pr^(1/3) (Ranz &
+Marshall, Chem. Eng. Prog. 48 (1952) 141, 173) to Re^(2/3) Pr^(1/3) (agitated vessels). The melt that streams
+off the surface lowers it by ln(1 + St)/St, St = c·(T − T_surface)/L (film theory, as above).
 """
 
 from __future__ import annotations
@@ -26,13 +27,16 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.physics import ice as ice_physics
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
+from rig.physics.viscosity import fading, log_thickening_at_0_c, log_water_viscosity
 
 _Y_LOW, _Y_HIGH = -0.04, 0.72
 _DEGREE = 4
 WATER_J_PER_GK = 4.21
 """Heat capacity of the cold melt water that joins, near 0 °C (IAPWS-95: 4.219 at 0 °C)."""
+LATENT_J_PER_G = 333.43
 ICE_J_PER_GK = 2.03
 """Heat capacity of ice, mean of −20…0 °C (IAPWS R10-06(2009): 1.95 to 2.10)."""
+_USUAL_LOG_VISCOSITY = 1.4
 _SLOW_SHARE = 6.0 / np.pi**2
 _FAST_OVER_SLOW = 7.0
 _FASTEST_CORE_PER_S = 4.0
@@ -47,13 +51,14 @@ _LEAST_ICE_G = 1e-3
 class DrinkCurves:
     """What dilution does to a drink, as polynomials in y = added ÷ (start + added) mass.
 
-    `start_mass_g` (runs,); `freezing_c`, `h0`, `h1`, `h2`, `h3` (runs, degree + 1), highest power first:
-    freezing point [°C] and specific enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within
+    `start_mass_g` (runs,); `freezing_c`, `thickening`, `h0`, `h1`, `h2`, `h3` (runs, degree + 1), highest power first:
+    freezing point [°C], logarithm of viscosity over water's at 0 °C, and specific enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within
     0.01 °C and 0.05 K of the property functions over −12…90 °C.
     """
 
     start_mass_g: FloatArray
     freezing_c: FloatArray
+    thickening: FloatArray
     h0: FloatArray
     h1: FloatArray
     h2: FloatArray
@@ -85,7 +90,9 @@ def drink_curves(liquid: Liquid) -> DrinkCurves:
     at_c = [-10.0, 8.0, 40.0, 80.0]
     grid = np.stack([enthalpy_j(diluted, t) / total for t in at_c], axis=-1)
     h3, h2, h1, h0 = np.moveaxis(grid @ np.linalg.inv(np.vander(at_c)).T, -1, 0)
-    return DrinkCurves(mass, *(_poly(y, v) for v in (freezing, h0, h1, h2, h3)))
+    return DrinkCurves(
+        mass, *(_poly(y, v) for v in (freezing, log_thickening_at_0_c(diluted), h0, h1, h2, h3))
+    )
 
 
 def _parts(liquid: Liquid) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -104,7 +111,8 @@ class MeltInputs:
     `ice_w_per_k` is the conductance from liquid to ice surface at the start of full motion, `core_w_per_k`
     from ice surface to core; `breakage_per_s` is the relative gain of area per second; `film_w_per_k` joins
     liquid and inner wall, `wall_w_per_k` inner and outer wall, `room_w_per_k` outer wall and room;
-    `power_w` is what the motion itself adds; `ramp_s` is the time motion takes to build up; `shield_per_k` is κ.
+    `power_w` is what the motion itself adds; `ramp_s` is the time motion takes to build up; `shield_per_k` is κ;
+    `thickness_power` the power of viscosity by which heat transfer falls.
     """
 
     drink_temp_c: FloatArray
@@ -124,6 +132,7 @@ class MeltInputs:
     power_w: FloatArray
     ramp_s: FloatArray
     shield_per_k: FloatArray
+    thickness_power: FloatArray
 
     def take(self, index: np.ndarray) -> MeltInputs:
         """The given lanes, in that order."""
@@ -244,6 +253,7 @@ class _Lane:
         self.x = inputs
         self.mass_g = curves.start_mass_g
         self.freezing = np.ascontiguousarray(curves.freezing_c.T)
+        self.thickening = np.ascontiguousarray(curves.thickening.T)
         self.h0, self.h1, self.h2, self.h3 = (
             np.ascontiguousarray(h.T) for h in (curves.h0, curves.h1, curves.h2, curves.h3)
         )
@@ -288,12 +298,13 @@ class _Lane:
         share = left / self.solid_g
         size2 = np.cbrt(share) ** 2
         ramp = 1.0 - np.exp(-t / x.ramp_s)
-        # warm, thin liquid carries heat faster: viscosity^(-1/6), with water's dependence on temperature
-        film = 0.5 * (np.clip(temp, -20.0, 95.0) + surface)
-        thin = np.exp(0.0052 * film - 2.0e-5 * film * film)
+        thin = self._thin(y, 0.5 * (np.clip(temp, -20.0, 95.0) + surface))
         moving = size2 * (1.0 + x.breakage_per_s * t) * (0.08 + 0.92 * ramp) * thin
         there = share > 2.0 * _LEAST_ICE_G / self.solid_g
-        into_ice = np.where(there, x.ice_w_per_k * moving * (temp - surface), 0.0)
+        drive = temp - surface
+        stefan = np.maximum(drive, 0.0) * (WATER_J_PER_GK / LATENT_J_PER_G) + 1e-9
+        moving *= np.log1p(stefan) / stefan
+        into_ice = np.where(there, x.ice_w_per_k * moving * drive, 0.0)
         quicker = 1.0 / np.maximum(size2, _SMALLEST_SHARE)
         slow_rate = self.slow_per_s * quicker * (surface - slow)
         fast_rate = np.minimum(self.fast_per_s * quicker, _FASTEST_CORE_PER_S) * (surface - fast)
@@ -303,7 +314,7 @@ class _Lane:
         melt_enthalpy = WATER_J_PER_GK * surface
         melting = (into_ice - into_core) / (melt_enthalpy - core_enthalpy)
 
-        from_wall = x.film_w_per_k * (0.15 + 0.85 * ramp) * (inner - temp)
+        from_wall = x.film_w_per_k * (0.15 + 0.85 * ramp) * thin * (inner - temp)
         through_wall = x.wall_w_per_k * (outer - inner)
         out = np.empty_like(state)
         out[0] = from_wall - into_ice + x.power_w * ramp + melting * melt_enthalpy
@@ -321,6 +332,11 @@ class _Lane:
         temp: FloatArray = 2.0 * h / (h1 + np.sqrt(np.maximum(h1 * h1 + 4.0 * h2 * h, 0.01)))
         temp -= (temp * (h1 + temp * (h2 + temp * h3)) - h) / (h1 + temp * (2.0 * h2 + temp * 3.0 * h3))
         return temp
+
+    def _thin(self, y: FloatArray, film_c: FloatArray) -> FloatArray:
+        """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster."""
+        log_viscosity = log_water_viscosity(film_c) + self._poly(self.thickening, y) * fading(film_c)
+        return np.exp(self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity))
 
     def _surface(self, temp: FloatArray, freezing: FloatArray) -> FloatArray:
         """Temperature of the ice's surface [°C]: mean of two passes of the fixed point, which bracket it."""

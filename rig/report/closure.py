@@ -7,13 +7,21 @@ from typing import Any
 
 import numpy as np
 
+from rig.arrays import FloatArray
 from rig.errors import ModelRangeError
 from rig.fitting.evidence import strained_mass_g
 from rig.fitting.result import Fit
 from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure
 from rig.physics.liquid import Liquid
+from rig.physics.melt import simulate, steps_for
 from rig.physics.recipe_liquid import liquid_from_recipe
-from rig.report.courses import fitted_inputs
+from rig.report.courses import FittedInputs, fitted_inputs
+
+
+WEIGHED_TO_G = 3.0
+"""A gram on the scale and two held back."""
+WATER_UNSURE = 0.06
+"""How well the chill tells its water, as a share of it: wetness of the ice, heat in the vessel."""
 
 
 @dataclass(frozen=True)
@@ -79,9 +87,10 @@ def closure(fit: Fit, name: str) -> Closure | None:
         *(np.asarray(part * share) for part in (whole.ethanol_g, whole.sugar_g, whole.water_g, whole.solids_g))
     )
     surface = float(x.surface_water_g[0])
-    held = float(own.nominal.held_back_g[0] + own.held_back_departure_g)
-    duration = found.duration_s or 0.0
-    measured = weighed + held - mass_g
+    duration = np.array([found.duration_s or 1.0])
+    # what joins between the stop and the glass is not paid for by the chill up to the stop
+    measured = float(weighed + own.held_back_g - own.late_g - mass_g)
+    unsure_g = np.hypot(WEIGHED_TO_G, WATER_UNSURE * measured)
     try:
         charge = Charge.of(
             liquid,
@@ -89,11 +98,11 @@ def closure(fit: Fit, name: str) -> Closure | None:
             x.ice_mass_g[0] - surface,
             x.ice_temp_c[0],
             surface,
-            x.inner_j_per_k[0] + x.outer_j_per_k[0],
+            _vessel_j_per_k(own, duration, found.temp_c),
             x.vessel_temp_c[0],
-            x.power_w[0] * duration,
+            x.power_w[0] * duration[0],
         )
-        balance = heat_closure(charge, found.temp_c, measured)
+        balance = heat_closure(charge, found.temp_c, measured, uncertainty_g=unsure_g)
     except ModelRangeError:
         return None
     return Closure(
@@ -103,3 +112,15 @@ def closure(fit: Fit, name: str) -> Closure | None:
         surplus_g=float(balance.surplus_g),
         closes=bool(balance.closes),
     )
+
+
+def _vessel_j_per_k(own: FittedInputs, duration_s: FloatArray, end_temp_c: float) -> float:
+    """The vessel's heat capacity [J/K] as far as it has followed the drink: a thick wall lags behind it."""
+    x, curves = own.inputs, own.nominal.curves
+    course = simulate(curves, x, duration_s, steps_for(x, curves, duration_s))
+    start = float(x.vessel_temp_c[0])
+    if abs(start - end_temp_c) < 1.0:
+        return float(x.inner_j_per_k[0] + x.outer_j_per_k[0])
+    inner, outer = course.inner_wall_c[-1, 0], course.outer_wall_c[-1, 0]
+    given_j = x.inner_j_per_k[0] * (start - inner) + x.outer_j_per_k[0] * (start - outer)
+    return float(max(given_j / (start - end_temp_c), 0.0))

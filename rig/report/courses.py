@@ -7,33 +7,36 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.advice.call import Band, as_usual, band
+from rig.advice.call import Band, as_usual, band, durations
 from rig.arrays import FloatArray
 from rig.errors import NotFound
 from rig.fitting.evidence import duration_of
-from rig.fitting.latents import effects_of
+from rig.fitting.latents import composition
 from rig.fitting.melt_fit import smooth_basis
-from rig.fitting.prediction import Basis, predict
+from rig.fitting.prediction import Basis, Prediction, predict
 from rig.fitting.priors import LAG_MEDIAN_S, MOTIONS, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
+from rig.report.look import Place, places
 from rig.runs import Run, SetUp
 
-POINTS = 80
+DRAWS = 512
+EARLY_S = (0.02, 0.1)
+"""Times before the shortest duration of a call, for a line that starts at the start."""
 
 
 @dataclass(frozen=True)
 class SetUpCourse:
     """A set-up's predicted course for one drink, (times,) each, and the runs it rests on.
 
-    `order` is its place among all set-ups of the fit, so that a set-up keeps its colour on every figure;
-    `label` names it by what tells it from the others drawn with it.
+    `place` is among all set-ups of the fit, so that an ice keeps its colour on every figure; `label` names it
+    by what tells it from the others drawn with it.
     """
 
     set_up: SetUp
     label: str
-    order: int
+    place: Place
     situation: Situation
     basis: Basis
     duration_s: FloatArray
@@ -49,7 +52,7 @@ def set_up_courses(
     *,
     longest_s: float | None = None,
     conditions: Situation | None = None,
-    draws: int = 512,
+    draws: int = DRAWS,
 ) -> tuple[SetUpCourse, ...]:
     """The course of a recipe on each set-up, with the 90 % band of single runs.
 
@@ -65,28 +68,42 @@ def set_up_courses(
     NotFound, ModelRangeError
         A name not on the bench; a condition outside the model's range.
     """
-    everyone = fit.set_ups
-    labels = short_names(set_ups)
+    predictions = [foreseen(fit, s, recipe, conditions, draws) for s in set_ups]
+    return courses_from(fit, predictions, longest_s)
+
+
+def foreseen(
+    fit: Fit, set_up: SetUp, recipe: str, conditions: Situation | None = None, draws: int = DRAWS
+) -> Prediction:
+    """Single runs of a recipe on a set-up, as it usually is there, at `EARLY_S` and all durations of a call."""
+    named = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
+    asked = Situation(**named) if conditions is None else replace(conditions, **named)
+    situation = as_usual(fit, asked)
+    return predict(fit, situation, np.concatenate([EARLY_S, durations(fit, situation)]), draws=draws)
+
+
+def courses_from(
+    fit: Fit, predictions: Sequence[Prediction], longest_s: float | None = None
+) -> tuple[SetUpCourse, ...]:
+    """What to draw of predictions of one recipe; `longest_s` as in `set_up_courses`."""
+    drawn = [p.situation.set_up for p in predictions]
+    labels = short_names(drawn)
+    known = places([*fit.set_ups, *drawn])
     out = []
-    for place, set_up in enumerate(set_ups):
-        named = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
-        asked = Situation(**named) if conditions is None else replace(conditions, **named)
-        situation = as_usual(fit, asked)
-        end = longest_s or _longest_s(fit, set_up)
-        times = end * np.linspace(0.0, 1.0, POINTS) ** 1.5
-        times[0] = times[1] / 20.0
-        course = predict(fit, situation, times, draws=draws)
+    for prediction in predictions:
+        set_up = prediction.situation.set_up
+        shown = prediction.duration_s <= (longest_s or _longest_s(fit, set_up))
         out.append(
             SetUpCourse(
                 set_up=set_up,
                 label=labels[set_up],
-                order=everyone.index(set_up) if set_up in everyone else len(everyone) + place,
-                situation=course.situation,
-                basis=course.basis,
-                duration_s=times,
-                temp_c=band(course.temp_c),
-                dilution_by_volume=band(course.dilution_by_volume),
-                runs=fit.runs_of(set_up, recipe),
+                place=known[set_up],
+                situation=prediction.situation,
+                basis=prediction.basis,
+                duration_s=prediction.duration_s[shown],
+                temp_c=band(prediction.temp_c[:, shown]),
+                dilution_by_volume=band(prediction.dilution_by_volume[:, shown]),
+                runs=fit.runs_of(set_up, prediction.situation.recipe),
             )
         )
     return tuple(out)
@@ -108,7 +125,8 @@ def _longest_s(fit: Fit, set_up: SetUp) -> float:
 class RunCourse:
     """One run beside its fit; arrays (times,).
 
-    `temp_c` is the liquid, `shown_c` what a probe with the fitted lag and offset shows of it.
+    `temp_c` is the liquid, `shown_c` what a probe with the fitted lag and offset shows of it;
+    `dilution_by_volume` is that of the drink in the glass if it were stopped then.
     """
 
     run: Run
@@ -125,7 +143,8 @@ class RunCourse:
 class FittedInputs:
     """A run's inputs of the melt model, as fitted: one row of arrays.
 
-    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`.
+    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`. `late_g`: water that joins between
+    the stop and the glass.
     """
 
     run: Run
@@ -134,7 +153,8 @@ class FittedInputs:
     discrepancy: FloatArray
     lag_s: float
     offset_k: float
-    held_back_departure_g: float
+    held_back_g: float
+    late_g: float
 
 
 def fitted_inputs(fit: Fit, name: str, *, own_departures: bool = True) -> FittedInputs:
@@ -151,23 +171,18 @@ def fitted_inputs(fit: Fit, name: str, *, own_departures: bool = True) -> Fitted
     run = next(r for r in fit.book.runs if r.run == name)
     situation = Situation.of(run)
     nominal = nominals(fit.bench, [situation])
-    index = fit.latents.index()
-    parameters = fit.posterior.departures[[fitted.index(name)]] * own_departures
-    discrepancy = []
-    for key, _ in effects_of(fit.bench, situation):
-        value = fit.posterior.effects[index[key]]
-        if key[0] is None:
-            discrepancy.append(value)
-        else:
-            parameters[0, key[0]] += value
+    made_of = composition(fit.bench, [situation], nominal, fit.latents)
+    effects = fit.posterior.effects
+    parameters = made_of.parameters(effects) + own_departures * fit.posterior.departures[[fitted.index(name)]]
     return FittedInputs(
         run=run,
         nominal=nominal,
         inputs=inputs_for(nominal, parameters, np.zeros(1, dtype=np.int64)),
-        discrepancy=np.array(discrepancy),
+        discrepancy=made_of.discrepancies(effects)[0],
         lag_s=float(LAG_MEDIAN_S * np.exp(np.clip(parameters[0, P.LAG], -3.0, 3.0))),
         offset_k=float(parameters[0, P.OFFSET]),
-        held_back_departure_g=float(parameters[0, P.HELD]),
+        held_back_g=float(nominal.held_back_g[0] + parameters[0, P.HELD]),
+        late_g=float(LATE_G + parameters[0, P.LATE]),
     )
 
 
@@ -187,7 +202,7 @@ def run_course(fit: Fit, name: str) -> RunCourse:
     water = own.discrepancy[0] * level + own.discrepancy[1] * slope
     warp = own.discrepancy[2] * level + own.discrepancy[3] * slope
     shown = lagged(course.time_s, course.temp_c, np.array([own.lag_s]), course.temp_c[0])[:, 0]
-    added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water
+    added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water + own.late_g
     return RunCourse(
         run=own.run,
         found=next(r for r in fit.runs if r.run == name),

@@ -18,7 +18,7 @@ from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.result import RunFit, Verdict
 from rig.report.courses import RunCourse, SetUpCourse, short_names
-from rig.report.look import LIGHT, Look, Mark, dress, faded, mark, sheet
+from rig.report.look import LIGHT, Look, Mark, dress, faded, mark, places, sheet
 from rig.runs import SetUp
 
 TIME_TITLE = "time on the ice [s]"
@@ -66,10 +66,10 @@ def _draw_courses(
     value: str,
 ) -> None:
     for course in courses:
-        style = mark(look, course.order)
+        style = mark(look, course.place)
         _band(figure, course.duration_s, of_course(course), style, course.label, value)
     for course in courses:
-        _run_points(figure, course, mark(look, course.order), look, lambda r: r.duration_s, of_run)
+        _run_points(figure, course, mark(look, course.place), look, lambda r: r.duration_s, of_run)
 
 
 def _band(
@@ -97,7 +97,7 @@ def _band(
         line={"color": style.colour, "dash": style.dash, "width": 3},
         name=name,
         legendgroup=name,
-        hovertemplate=f"%{{x:.0f}} s: {value}<extra>{name}</extra>",
+        hovertemplate=f"%{{x:.0f}} s: {value}<extra>%{{fullData.name}}</extra>",
         **where,
     )
 
@@ -143,7 +143,7 @@ def chill_path(
     figure = sheet(look, DILUTION_TITLE, TEMP_TITLE)
     figure.update_xaxes(tickformat=".0%", rangemode="tozero")
     for course in courses:
-        style, name = mark(look, course.order), course.label
+        style, name = mark(look, course.place), course.label
         x, y = course.dilution_by_volume.p50, course.temp_c.p50
         figure.add_scatter(
             x=x,
@@ -153,7 +153,7 @@ def chill_path(
             name=name,
             legendgroup=name,
             customdata=course.duration_s,
-            hovertemplate=f"%{{customdata:.0f}} s: %{{y:.1f}} °C, %{{x:.0%}}<extra>{name}</extra>",
+            hovertemplate=f"%{{customdata:.0f}} s: %{{y:.1f}} °C, %{{x:.0%}}<extra>%{{fullData.name}}</extra>",
         )
         step = tick_s or (5.0 if course.duration_s[-1] <= 60 else 20.0)
         at = _told_apart(np.arange(step, course.duration_s[-1], step), course)
@@ -283,7 +283,7 @@ def run_figure(course: RunCourse, look: Look = LIGHT) -> go.Figure:
             mode="lines",
             line={"color": look.accent, "dash": dash, "width": 3},
             name=name,
-            hovertemplate=f"%{{x:.1f}} s: %{{y:.1f}} °C<extra>{name}</extra>",
+            hovertemplate=f"%{{x:.1f}} s: %{{y:.1f}} °C<extra>%{{fullData.name}}</extra>",
         )
     return figure
 
@@ -340,11 +340,11 @@ def _span(drawn: Sequence[Iterable[float]], window: tuple[float | None, float | 
 
 
 def comparison_figure(
-    comparison: Comparison, look: Look = LIGHT, order: Sequence[SetUp] | None = None
+    comparison: Comparison, look: Look = LIGHT, everyone: Sequence[SetUp] = ()
 ) -> go.Figure:
     """The average drink of each set-up with its 90 % interval, one panel a quantity compared.
 
-    `order` is all set-ups of the fit, so that each keeps the colour it has on the other figures.
+    `everyone` is all set-ups of the fit, so that each keeps the mark it has on the other figures.
     """
     panels = [
         (title, shape, [(s, v) for s in comparison.summaries if (v := value(s)) is not None])
@@ -354,13 +354,19 @@ def comparison_figure(
     if not panels:
         return sheet(look, "", "", 120)
     figure = make_subplots(
-        rows=1, cols=len(panels), shared_yaxes=True, horizontal_spacing=0.06, subplot_titles=[p[0] for p in panels]
+        rows=(len(panels) + 1) // 2,
+        cols=min(len(panels), 2),
+        shared_yaxes=True,
+        horizontal_spacing=0.05,
+        vertical_spacing=0.16,
+        subplot_titles=[p[0] for p in panels],
     )
     labels = {k: _two_lines(v) for k, v in short_names([s.set_up for s in comparison.summaries]).items()}
-    known = order or [s.set_up for s in comparison.summaries]
-    for column, (title, shape, points) in enumerate(panels, 1):
+    known = places([*everyone, *(s.set_up for s in comparison.summaries)])
+    for k, (title, shape, points) in enumerate(panels):
+        row, column = 1 + k // 2, 1 + k % 2
         for summary, (low, middle, high) in points:
-            style = mark(look, known.index(summary.set_up) if summary.set_up in known else len(known))
+            style = mark(look, known[summary.set_up])
             name = labels[summary.set_up]
             figure.add_scatter(
                 x=[middle],
@@ -377,12 +383,12 @@ def comparison_figure(
                 mode="markers",
                 marker={"color": style.colour, "symbol": style.symbol, "size": 13},
                 name=name,
-                hovertemplate=f"%{{x:{shape}}}<extra>{name}, {title}</extra>",
-                row=1,
+                hovertemplate=f"%{{x:{shape}}}<extra>%{{fullData.name}}</extra>",
+                row=row,
                 col=column,
             )
-        figure.update_xaxes(tickformat=shape, nticks=4, tickangle=0, row=1, col=column)
-    dress(figure, look, 150 + 60 * len(labels))
+        figure.update_xaxes(tickformat=shape, nticks=4, tickangle=0, row=row, col=column)
+    dress(figure, look, (110 + 48 * len(labels)) * ((len(panels) + 1) // 2) + 60)
     figure.update_layout(showlegend=False, margin={"t": 50})
     figure.update_annotations(font={"size": look.size_px, "color": look.ink})
     figure.update_yaxes(
@@ -404,8 +410,8 @@ def _compared(c: Comparison) -> list[tuple[str, str, Callable[[SetUpSummary], _T
     after = "" if c.duration_s is None else f"after {c.duration_s:.0f} s"
     goal = "" if c.target_temp_c is None else f"{c.target_temp_c:.1f} °C"
     return [
-        (f"°C {after}", ".1f", lambda s: s.temp_c),
-        (f"water {after}", ".0%", lambda s: s.dilution_by_volume),
-        (f"seconds to {goal}", ".0f", lambda s: s.time_to_target_s),
-        (f"water at {goal}", ".0%", lambda s: s.dilution_at_target),
+        (f"temperature {after} [°C]", ".1f", lambda s: s.temp_c),
+        (f"dilution {after}", ".0%", lambda s: s.dilution_by_volume),
+        (f"time to {goal} [s]", ".0f", lambda s: s.time_to_target_s),
+        (f"dilution at {goal}", ".0%", lambda s: s.dilution_at_target),
     ]

@@ -14,11 +14,12 @@ from rig.fitting.prediction import forecast, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Situation, inputs_for
-from rig.report.courses import POINTS
 from rig.runs import SetUp
 
 CHILLED = 0.9
 """Share of the chill that counts as chilled."""
+DRAWS = 256
+_POINTS = 80
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ class SetUpFit:
         }
 
 
-def set_up_fits(fit: Fit, draws: int = 512) -> tuple[SetUpFit, ...]:
+def set_up_fits(fit: Fit, draws: int = DRAWS) -> tuple[SetUpFit, ...]:
     """Every set-up of a fit, in its order."""
     traced = {r.run for r in fit.book.runs if r.trace is not None and r.trace.probe_c is not None}
     return tuple(_set_up_fit(fit, s, traced, draws) for s in fit.set_ups)
@@ -98,12 +99,12 @@ def _set_up_fit(fit: Fit, set_up: SetUp, traced: set[str], draws: int) -> SetUpF
     situation = as_usual(fit, Situation(set_up.technique, set_up.vessel, set_up.ice, recipe))
     spans = [m.duration_s for (s, _), m in fit.measured.items() if s == set_up]
     low, high = min(s[0] for s in spans), max(s[1] for s in spans)
-    times = high * np.linspace(0.0, 1.0, POINTS) ** 1.5
+    times = high * np.linspace(0.0, 1.0, _POINTS) ** 1.5
     times[0] = times[1] / 20.0
     average = predict(fit, situation, times, draws=draws, new_run=False)
     middle = float(np.median([r.duration_s for r in runs]))
     single = predict(fit, situation, np.array([middle]), draws=draws)
-    usual = predict(fit, situation, np.array([middle]), draws=draws, new_run=False)
+    usual = [_at(middle, times, values) for values in (average.dilution_by_volume, average.temp_c)]
     known = forecast(fit, situation, draws, seed=20, new_run=False)
     inputs = inputs_for(known.nominal, known.parameters, known.rows)
     lag = LAG_MEDIAN_S * np.exp(np.clip(known.parameters[:, P.LAG], -3.0, 3.0))
@@ -119,8 +120,8 @@ def _set_up_fit(fit: Fit, set_up: SetUp, traced: set[str], draws: int) -> SetUpF
         held_back_g=Percentiles.of(average.held_back_g),
         probe_lag_s=Percentiles.of(lag) if any(r.run in traced for r in runs) else None,
         spread_at_s=middle,
-        spread_dilution=_own_sd(single.dilution_by_volume[:, 0], usual.dilution_by_volume[:, 0]),
-        spread_temp_k=_own_sd(single.temp_c[:, 0], usual.temp_c[:, 0]),
+        spread_dilution=_own_sd(single.dilution_by_volume[:, 0], usual[0]),
+        spread_temp_k=_own_sd(single.temp_c[:, 0], usual[1]),
     )
 
 
@@ -134,6 +135,14 @@ def _chill_time_s(times: FloatArray, temp_c: FloatArray) -> FloatArray:
     before, after = temp_c[row, right - 1], temp_c[row, right]
     share = np.where(before > after, (before - goal) / np.where(before > after, before - after, 1.0), 1.0)
     found: FloatArray = times[right - 1] + share * (times[right] - times[right - 1])
+    return found
+
+
+def _at(time_s: float, times: FloatArray, values: FloatArray) -> FloatArray:
+    """Values of courses, (draws, times), at one time, (draws,)."""
+    right = int(np.clip(np.searchsorted(times, time_s), 1, len(times) - 1))
+    w = (time_s - times[right - 1]) / (times[right] - times[right - 1])
+    found: FloatArray = (1 - w) * values[:, right - 1] + w * values[:, right]
     return found
 
 

@@ -5,10 +5,13 @@ Colours: Okabe & Ito, "Color Universal Design" (2008).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import plotly.graph_objects as go
+
+from rig.runs import SetUp
 
 _BLUE, _SKY, _GREEN, _YELLOW = "#0072B2", "#56B4E9", "#009E73", "#F0E442"
 _ORANGE, _VERMILION, _PURPLE = "#E69F00", "#D55E00", "#CC79A7"
@@ -65,12 +68,24 @@ class Mark:
         return faded(self.colour, opacity)
 
 
-def mark(look: Look, order: int) -> Mark:
-    """The mark of the series at a place in its list; no two of the first forty-two share colour and dash."""
+Place = tuple[int, int]
+"""Where a set-up stands: among the ices, and among the ways to handle them (technique and vessel)."""
+
+
+def places(set_ups: Sequence[SetUp]) -> dict[SetUp, Place]:
+    """The place of each set-up among all of these."""
+    ices = list(dict.fromkeys(s.ice for s in set_ups))
+    ways = list(dict.fromkeys((s.technique, s.vessel) for s in set_ups))
+    return {s: (ices.index(s.ice), ways.index((s.technique, s.vessel))) for s in set_ups}
+
+
+def mark(look: Look, place: Place) -> Mark:
+    """The mark of a set-up: an ice keeps its colour; dash and symbol tell apart where colour does not."""
+    ice, way = place
     return Mark(
-        look.series[order % len(look.series)],
-        _DASHES[order % len(_DASHES)],
-        _SYMBOLS[order % len(_SYMBOLS)],
+        look.series[ice % len(look.series)],
+        _DASHES[(ice + way) % len(_DASHES)],
+        _SYMBOLS[(ice + way) % len(_SYMBOLS)],
     )
 
 
@@ -84,7 +99,7 @@ def sheet(look: Look, x_title: str, y_title: str, height_px: int = 420) -> go.Fi
     """An empty figure in our look with one pair of axes."""
     figure = go.Figure()
     dress(figure, look, height_px)
-    figure.update_xaxes(title_text=x_title)
+    figure.update_xaxes(title_text=x_title, rangemode="tozero")
     figure.update_yaxes(title_text=y_title)
     return figure
 

@@ -20,8 +20,8 @@ from rig.bench import Target
 from rig.errors import RigError
 from rig.fitting.result import Fit, Verdict
 from rig.report import wording
-from rig.report.calls import DrinkCalls, drink_calls, with_levers
-from rig.report.courses import set_up_courses
+from rig.report.calls import DrinkCalls, Foreseen, all_foreseen, drink_calls, in_full
+from rig.report.courses import courses_from
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves, odds_figure
 from rig.report.fit_summary import SetUpFit, set_up_fits
 
@@ -34,10 +34,11 @@ _CONFIG = {"displayModeBar": False, "displaylogo": False, "responsive": True}
 
 @dataclass(frozen=True)
 class Chapter:
-    """One recipe's figures and comparison on the techniques it was measured with."""
+    """One recipe's figures, by technique and vessel: the ices side by side."""
 
     recipe: str
     technique: str
+    vessel: str
     chill: go.Figure
     dilution: go.Figure
     path: go.Figure
@@ -63,30 +64,33 @@ class Report:
     cards: tuple[Card, ...]
 
 
-def make_report(fit: Fit, progress: Callable[[float], None] | None = None) -> Report:
-    """Work out what a page shows of a fit."""
-    drinks = drink_calls(fit, None if progress is None else lambda share: progress(0.6 * share))
+def make_report(fit: Fit, progress: Callable[[float], None] = lambda share: None) -> Report:
+    """Work out what a page shows of a fit; `progress` is called with the share done."""
+    predictions = all_foreseen(fit, lambda share: progress(0.4 * share))
+    drinks = drink_calls(fit, predictions)
+    set_ups = set_up_fits(fit)
+    progress(0.6)
     cards = []
-    best = [with_levers(fit, d.best) for d in drinks[:MOST_CARDS]]
-    for k, call in enumerate(best):
+    for done, drink in enumerate(drinks[:MOST_CARDS], 1):
+        call = in_full(fit, drink.best)
         cards.append(Card(call, odds_figure(call)))
-        if progress is not None:
-            progress(0.6 + 0.4 * (k + 1) / len(best))
-    return Report(fit, set_up_fits(fit), _chapters(fit), _comparisons(fit), drinks, tuple(cards))
+        progress(0.6 + 0.4 * done / min(len(drinks), MOST_CARDS))
+    return Report(fit, set_ups, _chapters(fit, predictions), _comparisons(fit), drinks, tuple(cards))
 
 
-def _chapters(fit: Fit) -> tuple[Chapter, ...]:
-    def kind(key: tuple[SetUp, str]) -> tuple[str, str]:
-        return key[1], key[0].technique
+def _chapters(fit: Fit, predictions: Foreseen) -> tuple[Chapter, ...]:
+    def kind(key: tuple[SetUp, str]) -> tuple[str, str, str]:
+        return key[1], key[0].technique, key[0].vessel
 
     out = []
-    for (recipe, technique), keys in groupby(sorted(sorted(fit.measured), key=kind), key=kind):
-        courses = set_up_courses(fit, [set_up for set_up, _ in keys], recipe)
+    for (recipe, technique, vessel), keys in groupby(sorted(sorted(predictions), key=kind), key=kind):
+        courses = courses_from(fit, [predictions[key] for key in keys])
         target = _only_target(fit, recipe)
         out.append(
             Chapter(
                 recipe,
                 technique,
+                vessel,
                 chill_curves(courses, target=target),
                 dilution_curves(courses, target=target),
                 chill_path(courses, target=target),
@@ -132,7 +136,7 @@ def render(report: Report, made_at: datetime) -> str:
         style=_asset("page.css"),
         script=get_plotlyjs(),
         figure=_Figures(),
-        order=fit.set_ups,
+        everyone=fit.set_ups,
         comparison_figure=comparison_figure,
         words=wording,
         allergens=lambda recipe: fit.bench.recipe(recipe).allergens,

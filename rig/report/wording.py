@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from rig.advice.call import Advice
+from rig.advice.compare import Comparison, PairComparison
 from rig.bench import Target
 from rig.fitting.prediction import Basis, BasisKind
 from rig.fitting.situation import Situation
+from rig.report.calls import Call
 
 
 def basis_sentence(basis: Basis) -> str:
@@ -29,13 +31,13 @@ def _runs(count: int) -> str:
     return f"{count} run" if count == 1 else f"{count} runs"
 
 
-def headline(advice: Advice) -> str:
+def headline(advice: Advice | Call) -> str:
     """The call in one line."""
-    low, high = advice.window_s
+    best = seconds(advice.duration_s)
     if not advice.feasible:
-        return f"No duration lands this: at best {odds_words(advice.odds)}, at {advice.duration_s:.0f} s"
+        return f"No duration lands this: at best {odds_words(advice.odds)}, at {best} s"
     verb = advice.situation.technique.capitalize()
-    return f"{verb} {advice.duration_s:.0f} s ({low:.0f}–{high:.0f} s will do): lands {odds_words(advice.odds)}"
+    return f"{verb} {best} s ({span(advice.window_s)} s will do): lands {odds_words(advice.odds)}"
 
 
 def landing(advice: Advice) -> str:
@@ -43,7 +45,7 @@ def landing(advice: Advice) -> str:
     temp, water = advice.at_call["temp_c"], advice.at_call["dilution_by_volume"]
     abv, volume = advice.at_call["abv_pct"], advice.at_call["volume_ml"]
     text = (
-        f"After {advice.duration_s:.0f} s: {temp[1]:.1f} °C ({temp[0]:.1f} to {temp[2]:.1f}), "
+        f"After {seconds(advice.duration_s)} s: {temp[1]:.1f} °C ({temp[0]:.1f} to {temp[2]:.1f}), "
         f"dilution {percent(water[1])} ({percent(water[0])} to {percent(water[2])})"
     )
     if abv[1] >= 0.5:
@@ -90,6 +92,39 @@ def conditions(situation: Situation) -> str:
     if situation.room_temp_c is not None:
         parts.append(f"room at {situation.room_temp_c:.0f} °C")
     return ", ".join(parts)
+
+
+def seconds(time_s: float) -> str:
+    """A duration as one can keep it by the clock: whole seconds, half ones where it is short."""
+    return f"{round(2 * time_s) / 2:g}" if time_s < 6.0 else f"{time_s:.0f}"
+
+
+def span(window_s: tuple[float, float]) -> str:
+    """A window of durations."""
+    low, high = (seconds(t) for t in window_s)
+    return low if low == high else f"{low}–{high}"
+
+
+def pairs_in_words(comparison: Comparison) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Sentences of the pairs that differ in one part only, and of all others; what can be told comes first."""
+    ranked = sorted(comparison.pairs, key=lambda p: (p.not_comparable is not None, len(_apart(p))))
+    close = tuple(_named(p, comparison) for p in ranked if len(_apart(p)) == 1)
+    return close, tuple(_named(p, comparison) for p in ranked if len(_apart(p)) > 1)
+
+
+_PARTS = ("technique", "vessel", "ice")
+
+
+def _apart(pair: PairComparison) -> list[str]:
+    return [n for n in _PARTS if getattr(pair.a, n) != getattr(pair.b, n)]
+
+
+def _named(pair: PairComparison, comparison: Comparison) -> str:
+    """The pair's sentence, which names what tells the two apart, after what both share and others do not."""
+    shared = [n for n in _PARTS if n not in _apart(pair)]
+    telling = [n for n in shared if len({getattr(s.set_up, n) for s in comparison.summaries}) > 1]
+    prefix = " · ".join(getattr(pair.a, n) for n in telling)
+    return f"{prefix}: {pair.sentence[0].lower()}{pair.sentence[1:]}" if prefix else pair.sentence
 
 
 def odds_words(odds: float) -> str:

@@ -162,7 +162,7 @@ def rehearsal() -> Sample:
         ((1.06, 2.5), (1.04, 2.0), (1.0, 1.4), (0.99, 0.9), (1.0, 0.6))
     ):
         plan = Plan(setting, FOGHORN, 38.0 - session, 205.0, -15.0 + 0.5 * session, 22.0, 22.0)
-        durations: Floats = np.round(np.clip(13.0 + rng.normal(0, wander_s, 6), 6.0, 20.0), 1)
+        durations = np.clip(13.0 + rng.normal(0, wander_s, 6), 6.0, 20.0).round(1)
         if session == 1:
             durations[3] = 3.4
         records = make_records(plan, durations, rng, pace=pace, cadence=True)

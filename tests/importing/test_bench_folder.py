@@ -490,3 +490,11 @@ def test_named_probes_and_all_other_channels_are_read(folder: Path) -> None:
     assert trace is not None
     assert set(trace.channels()) == {"time_s", "probe_c", "probe_tin_wall_c", "room_c", "cadence_hz"}
     np.testing.assert_array_equal(trace.probes_c["tin_wall"], [20, 18])
+
+
+def test_a_probe_whose_name_is_not_utf_8_is_named_and_not_read(folder: Path) -> None:
+    book = with_trace(folder, "time_s,probe_c,probe_é_c\n0,20,21\n1,18,19\n".encode("cp1252"))
+    assert only(book).gravity is Gravity.NOTE and "is not read" in only(book).what
+    assert str(only(book)).encode()
+    trace = book.runs[0].trace
+    assert trace is not None and list(trace.probes_c) == [""]

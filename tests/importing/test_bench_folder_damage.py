@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
 from rig.errors import BenchError
+from rig.importing import trace_file
 from rig.importing.bench_folder import open_bench
+from rig.importing.trace_file import read_trace
 from rig.importing.write_bench import write_bench
 from rig.runs import Run, RunBook, Trace
 
@@ -37,6 +39,9 @@ RUNS = tuple(
         trace_file=f"{n}.csv",
     )
     for n in ("r1", "r2", "r3")
+)
+plain_lines = st.lists(
+    st.text("0123456789.,-e\r ", max_size=12) | st.sampled_from(["0,1,2", "1,,3", "2,3", "-1,5,"]), max_size=5
 )
 FILES = ("bench.toml", "run_sheet.csv", "traces/r2.csv")
 
@@ -94,3 +99,23 @@ def test_damage_in_one_row_never_costs_another_row() -> None:
             book = opened("run_sheet.csv", raw[:at] + put + raw[at + 1 :])
             kept = {r.run: r for r in book.runs}
             assert kept.get("r1") == RUNS[0] and kept.get("r3") == RUNS[2], (at, put)
+
+
+@pytest.mark.parametrize(
+    "header", ["time_s,probe_c,scale_g", "probe_c,time_s,cadence_hz", "time_s,probe_c", "time_s"]
+)
+@given(lines=plain_lines)
+@settings(max_examples=150, deadline=None, derandomize=True)
+def test_reading_a_trace_in_one_go_finds_what_reading_cell_by_cell_finds(
+    header: str, lines: list[str]
+) -> None:
+    text = "\n".join((header, *lines))
+    # A quoted name means the same, and is read cell by cell.
+    assert read_trace(text, "t.csv") == read_trace(text.replace("time_s", '"time_s"'), "t.csv")
+
+
+def test_a_flawless_trace_is_read_in_one_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = original("traces/r2.csv").decode()
+    expected = read_trace(text, "t.csv")
+    monkeypatch.setattr(trace_file, "rows", None)
+    assert read_trace(text, "t.csv") == expected == (TRACE, ())

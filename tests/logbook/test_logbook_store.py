@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -306,3 +307,13 @@ def test_progress_counts_up_to_all_runs(logbook: Logbook, book: RunBook) -> None
     logbook.add(many, "bar", "folder", progress=lambda done, total: seen.append((done, total)))
     assert seen == [(20, 45), (40, 45), (45, 45)]
     assert logbook.book("bar").runs == many.runs
+
+
+def test_two_imports_at_once_store_each_run_once(url: str, book: RunBook) -> None:
+    many = replace(book, runs=tuple(replace(book.runs[n % 2], run=f"r{n}") for n in range(60)))
+    with open_logbook(url) as first, open_logbook(url) as second, ThreadPoolExecutor(2) as pool:
+        results = list(pool.map(lambda logbook: logbook.add(many, "bar", "folder"), (first, second)))
+        assert sum(r.new for r in results) == 60 and sum(r.unchanged for r in results) == 60
+        stored = first.book("bar")
+        assert sorted(stored.runs, key=lambda r: int(r.run[1:])) == list(many.runs)
+        assert second.book("bar") == stored

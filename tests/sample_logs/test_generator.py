@@ -99,7 +99,7 @@ def still_world() -> World:
 def test_hot_water_melts_the_ice_that_the_heat_balance_says(
     water_g: float, start_c: float, ice_g: float, ice_c: float, melt_g: float
 ) -> None:
-    """Balance at rest with c = 4.19 and 2.04 J/(g·K), L = 333.43 J/g (IAPWS R10-06); ours vary with T: 1 %."""
+    """Balance at rest with c = 4.19 and 2.04 J/(g·K), L = 333.43 J/g (IAPWS R10-06), to 1 %."""
     setting = Setting(still_world(), "shake", "two-piece steel", "bar cube")
     plan = Plan(setting, Drink("water", (Pour("water", water_g / 0.9982),)), start_c, ice_g, ice_c, 0.0, 0.0)
     _, course = play(plan, 300.0, runs=1)
@@ -178,7 +178,7 @@ def test_hotter_wetter_and_warmer_all_dilute_more(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_worlds_are_as_the_trade_knows_them(seed: int) -> None:
-    """Common practice: a hard shake does most of its chilling in 12 s; stirring takes several times longer."""
+    """Common practice: a hard shake does most of its chilling in 12 s; stirring takes far longer."""
     world = draw_world(seed)
     _, shaken = play(plan_in(world), 40.0, runs=100)
     mean = shaken.temp_c.mean(axis=1)
@@ -211,7 +211,7 @@ def test_strained_mass_is_what_went_in_less_what_stayed_behind() -> None:
     durations = np.linspace(5, 25, 40)
     records = make_records(plan, durations, np.random.default_rng(3))
     gained = np.array([r.strained_mass_g - r.drink_mass_g for r in records])  # type: ignore[operator]
-    charge, course = play(plan, 26.0, runs=400)
+    _, course = play(plan, 26.0, runs=400)
     added = np.array([course.at("added_g", np.full(400, d)).mean() for d in durations])
     assert 0.0 < (added - gained).mean() < 12.0
 

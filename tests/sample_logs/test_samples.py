@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -112,7 +113,7 @@ def test_the_other_flaws_are_where_the_readme_says() -> None:
     harbour, rehearsal = sheet("harbour"), sheet("rehearsal")
     assert float(harbour["h18"]["strained_mass_g"]) > 2 * float(harbour["h18"]["drink_mass_g"])
     times = [r["time_s"] for r in trace("harbour", "h39")]
-    assert max(b - a for a, b in zip(times, times[1:], strict=False)) > 2.0
+    assert max(b - a for a, b in pairwise(times)) > 2.0
     assert float(rehearsal["f10"]["duration_s"]) == 3.4
     readme = (HERE / "README.md").read_text(encoding="utf-8")
     assert all(f" {run} " in readme for run in ("h07", "h18", "h24", "h31", "h32", "h39", "c10", "c17"))

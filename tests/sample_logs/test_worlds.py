@@ -37,6 +37,7 @@ def test_a_bench_has_its_runs_and_its_cases_can_be_won(tmp_path: Path) -> None:
         assert truth.at(float(truth.duration_s[truth.odds.argmax()])) == truth.best
 
 
+@pytest.mark.slow
 def test_true_odds_are_the_same_each_time_and_fall_off_on_both_sides() -> None:
     case = next(c for c in make_cases(draw_world(SEED)) if c.kind == "measured")
     truth, again = (true_odds(case, runs=300) for _ in range(2))

@@ -23,7 +23,7 @@ Number = TypeVar("Number", np.float64, np.int64)
 
 @dataclass(frozen=True, eq=False)
 class Channel:
-    """What one sensor read: `value` in the unit of its role (°C, g, ...) at `time_s`; both of shape (readings,).
+    """What one sensor read: `value` in the unit of its role (°C, g, ...) at `time_s`, shape (readings,).
 
     Time rises and counts from the table's first valid row; every value is finite.
     """
@@ -37,7 +37,7 @@ class Channel:
 
 @dataclass(frozen=True, eq=False)
 class Series:
-    """A channel's values before they are put in order: as written and in the unit inside, of shape (rows,)."""
+    """A channel's values before they are put in order: as written and in the unit inside, shape (rows,)."""
 
     name: str
     measure: Measure
@@ -69,7 +69,7 @@ def assemble(
     Raises
     ------
     TableRefused
-        Where the time starts again inside the file and nobody said which recording is meant, or does not move.
+        Where the time does not move, or starts again and nobody said which recording is meant.
     """
     every = np.unique(np.concatenate([g.rows for g in groups])) if len(groups) > 1 else groups[0].rows
     time_s = axis.time_s.copy() if len(every) < len(axis.time_s) else axis.time_s
@@ -151,6 +151,7 @@ def _in_order(
     if order.spread:
         tick = "minute" if axis.tick_s == 60 else f"{axis.tick_s:g} s" if axis.tick_s != 1 else "second"
         log.note(f"rows stamped with the same {tick} were spread evenly over it")
+    log.drop("row whose time is out of line with its neighbours", np.sort(lines[order.stray]))
     log.drop("repeated row", np.sort(lines[order.repeated]))
     log.drop("row at the time of an earlier row, with other values", np.sort(lines[order.clashing]))
     untouched = len(order.rows) == len(group.rows) and order.was_sorted

@@ -47,7 +47,8 @@ _TAIL = r"\s*(?P<tail>[^\d\s.,+\-].*)?"
 def _patterns(decimal: str, groups: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
     sign, point, power = r"(?P<sign>[+-]?)\s*", re.escape(decimal), r"(?P<power>[eE][+-]?\d{1,3})?"
     plain = rf"(?P<whole>\d*)(?:{point}(?P<part>\d*))?"
-    grouped = rf"(?P<whole>[1-9]\d{{0,2}}(?:(?P<mark>[{groups}])\d{{3}})(?:(?P=mark)\d{{3}})*)(?:{point}(?P<part>\d*))?"
+    thousands = rf"[1-9]\d{{0,2}}(?P<mark>[{groups}])\d{{3}}(?:(?P=mark)\d{{3}})*"
+    grouped = rf"(?P<whole>{thousands})(?:{point}(?P<part>\d*))?"
     return (
         re.compile(rf"{sign}{plain}{power}{_TAIL}", re.DOTALL),
         re.compile(rf"{sign}{grouped}{power}{_TAIL}", re.DOTALL),

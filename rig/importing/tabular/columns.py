@@ -15,8 +15,8 @@ from rig.importing.tabular.cells import Cell, Kind, read_cell, shown
 from rig.importing.tabular.grid import Grid
 from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamps import Stamps, stamp_from, stamps_from
-from rig.importing.tabular.units_in_text import Heading, Role, Unit, form_from, heading_from, unit_from
+from rig.importing.tabular.stamps import DAY_S, Stamps, stamp_from, stamps_from
+from rig.importing.tabular.units_in_text import Heading, Role, Unit, heading_from, unit_from
 from rig.importing.tabular.words import STABLE_OVERLOAD, STATUS, has_word
 
 
@@ -32,6 +32,7 @@ class Content(Enum):
     EMPTY = auto()
 
 
+_FEW = 0.05
 _CONTENT = {
     Kind.NUMBER: Content.NUMBER,
     Kind.GROUPED: Content.NUMBER,
@@ -46,7 +47,7 @@ _CONTENT = {
 
 @dataclass(frozen=True, eq=False)
 class Column:
-    """One column. Arrays have shape (rows,); `cells` are the distinct texts read, `code` picks one for each row.
+    """One column. Arrays have shape (rows,); `cells` are the distinct texts read, `code` picks each row's.
 
     A column that pandas read as numbers has no cells. `value` is as written, NaN where there is no number.
     """
@@ -135,8 +136,9 @@ def read_columns(grid: Grid, layout: Layout) -> list[Column]:
         heading = heading_from(names[position])
         if under := unit_from(units[position]):
             heading = replace(heading, unit=under)
-        elif form := form_from(units[position]):
-            heading = replace(heading, form=form)
+        elif units[position]:
+            beneath = heading_from(units[position])
+            heading = replace(heading, form=beneath.form or heading.form, day_first=beneath.day_first)
         columns.append(_column(position, heading, series, layout.dialect.decimal))
     return columns
 
@@ -164,13 +166,21 @@ def _column_of_cells(
             # A fault mark counts for little: a column of one number among fifty marks is a column of numbers.
             tally[content] += int(count) if cell.kind is not Kind.OVERLOAD else 0
     content = tally.most_common(1)[0][0] if tally else Content.EMPTY
-    if tally.total() == 0 and any(c.kind is Kind.OVERLOAD for c in cells):
-        content = Content.STATUS
     value = np.array([c.value for c in cells] + [np.nan])[code]
     stamps = None
     if content is Content.STAMP:
         stamps = stamps_from([stamp_from(t) for t in texts], code)
     return Column(position, heading, content, value, texts, cells, code, stamps)
+
+
+def overfull(columns: Sequence[Column], layout: Layout) -> BoolArray:
+    """The rows that fill a last, unnamed column that is empty elsewhere: their cells are shifted."""
+    last = columns[-1]
+    none = np.zeros(len(last.value), dtype=np.bool_)
+    if layout.header is None or last.heading.text or last.unit is not None:
+        return none
+    filled = np.isfinite(last.value) if last.code is None else last.code >= 0
+    return filled if np.mean(filled) < _FEW else none
 
 
 def joined(columns: Sequence[Column], line: IntArray, log: Log) -> list[Column]:
@@ -180,7 +190,8 @@ def joined(columns: Sequence[Column], line: IntArray, log: Log) -> list[Column]:
         left = out[at - 1] if at else None
         right = out[at + 1] if at + 1 < len(out) else None
         if _is_sign(column) and right is not None and right.content is Content.NUMBER:
-            if _has_plus(column) or any(c.unit for c in right.cells):
+            # Nothing but minus signs may as well mark a named column as missing.
+            if _has_plus(column) or (not column.heading.text and any(c.unit for c in right.cells)):
                 out[at + 1] = _signed(column, right)
                 log.column(
                     column.position, column.heading.text, "sign", "stands before the number to its right"
@@ -188,11 +199,16 @@ def joined(columns: Sequence[Column], line: IntArray, log: Log) -> list[Column]:
         elif _is_label(column) and right is not None and not right.heading.text:
             out[at + 1] = replace(right, heading=heading_from(column.texts[0].rstrip(":= ")))
             log.column(column.position, column.heading.text, "label", "names the number to its right")
+        elif left is not None and left.stamps is not None and _is_half_day(column):
+            out[at - 1] = replace(left, stamps=_with_half_days(left.stamps, column))
+            log.column(
+                column.position, column.heading.text, "AM or PM", "stands behind the clock to its left"
+            )
         elif _is_unit_of(column, left):
             assert left is not None
             out[at - 1] = _with_units(left, column)
             log.column(column.position, column.heading.text, "unit", "stands behind the number to its left")
-        elif column.content is Content.STATUS or (
+        elif (column.content is Content.STATUS and column.heading.unit is None) or (
             column.content in (Content.TEXT, Content.UNIT) and has_word(column.heading.text, STATUS)
         ):
             log.column(column.position, column.heading.text, "status words", _words(column))
@@ -212,8 +228,21 @@ def _is_label(column: Column) -> bool:
     return len(column.texts) == 1 and len(column.texts[0]) > 1 and column.texts[0][-1] in ":="
 
 
+def _is_half_day(column: Column) -> bool:
+    return bool(column.texts) and all(t.casefold().replace(".", "") in ("am", "pm") for t in column.texts)
+
+
+def _with_half_days(stamps: Stamps, column: Column) -> Stamps:
+    """A twelve-hour clock's stamps, with the half of the day that stands in a column of its own."""
+    if column.code is None or stamps.has_half_day:
+        return stamps
+    afternoon = np.isin(column.code, [i for i, t in enumerate(column.texts) if t.casefold().startswith("p")])
+    clock_s = np.mod(stamps.clock_s, DAY_S / 2) + np.where(afternoon, DAY_S / 2, 0.0)
+    return replace(stamps, clock_s=clock_s, has_half_day=True)
+
+
 def _is_unit_of(unit: Column, left: Column | None) -> bool:
-    """Whether a column of units belongs to the numbers on its left; units of several roles belong to a long table."""
+    """Whether units belong to the numbers on their left; units of several roles belong to a long table."""
     roles = {c.unit.role for c in unit.cells if c.unit}
     return (
         unit.content is Content.UNIT

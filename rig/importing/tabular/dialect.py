@@ -1,10 +1,10 @@
-"""How lines are cut into cells: each delimiter and decimal mark is tried, and judged by the rows it explains."""
+"""How lines are cut into cells: each delimiter and decimal mark is tried, judged by the rows it explains."""
 
 from __future__ import annotations
 
 import csv
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -12,7 +12,7 @@ from rig.importing.tabular.cells import Cell, Kind, read_cell
 
 BLANKS = " "
 MIXED = " ,"
-"""Blanks and delimiters mixed, as where a terminal put the time before a scale's line: '10:15:00 ST,GS,+1.4 g'."""
+"""Blanks and delimiters mixed, as where a terminal put the time before a line: '10:15:00 ST,GS,+1.4 g'."""
 DELIMITERS = (",", ";", "\t", "|", BLANKS)
 DECIMALS = (".", ",")
 LONGEST_LINE = 20_000
@@ -20,15 +20,15 @@ READ = frozenset({Kind.NUMBER, Kind.GROUPED, Kind.STAMP})
 _MOST_CELLS = 512
 _SCORED_LINES = 150
 _BLANKED = str.maketrans(",;|", "   ")
+_ALL_READ = 0.95
 _ARROW = re.compile(r"\s-+>\s")
 _DIGITS_AROUND_COMMA = re.compile(r"\d,\d")
 _POINTS_AROUND_COMMA = re.compile(r"\d\.\d+,[+-]?\d+\.\d")
+_NEUTRAL = frozenset({Kind.EMPTY, Kind.MISSING, Kind.OVERLOAD})
 _WEIGHT = {
     Kind.NUMBER: 1.0,
     Kind.STAMP: 1.0,
     Kind.GROUPED: 0.9,
-    Kind.OVERLOAD: 0.8,
-    Kind.MISSING: 0.8,
     Kind.UNIT: 0.9,
     Kind.STATUS: 0.9,
     Kind.SIGN: 0.7,
@@ -66,9 +66,11 @@ class Reader:
     known: dict[tuple[str, str], Cell] = field(default_factory=dict)
 
     def kinds(self, cells: Sequence[str], decimal: str) -> list[Kind]:
+        """What each cell of a line is."""
         return [self.cell(c, decimal).kind for c in cells]
 
     def cell(self, text: str, decimal: str) -> Cell:
+        """The text read under a decimal mark."""
         cell = self.known.get((text, decimal))
         if cell is None:
             cell = self.known[text, decimal] = read_cell(text, decimal)
@@ -95,36 +97,44 @@ def unmixed(text: str) -> str:
 def fits_of(
     lines: Sequence[str], reader: Reader, delimiter: str | None, decimal: str | None
 ) -> Iterator[Fit]:
+    """Every cut that makes at least two rows of numbers or times out of a sample of lines."""
     filled = [line for line in lines if line.strip() and len(line) <= LONGEST_LINE]
     scored = filled[:: max(1, len(filled) // _SCORED_LINES)]
     together = "\n".join(scored)
     present = [d for d in DELIMITERS if d in together]
-    delimiters: list[str | None] = [delimiter] if delimiter else [None, *present]
-    if (
-        delimiter is None
-        and BLANKS in present
-        and len(present) > 1
-        and (not _DIGITS_AROUND_COMMA.search(together) or _POINTS_AROUND_COMMA.search(together))
-    ):
+    delimiters: list[str | None] = [delimiter] if delimiter else [*present, None]
+    if delimiter is None and _may_be_mixed(together, len(scored), present):
         delimiters.append(MIXED)
+    best = 0.0
     for cut in delimiters:
+        if cut in (BLANKS, None, MIXED) and best > _ALL_READ * len(scored):
+            return  # every cell is read already; a cut at blanks could only take stamps apart
         rows = [Dialect(cut, ".").cut(line) for line in scored]
         for mark in (decimal,) if decimal else DECIMALS:
             if (mark == cut and '"' not in together) or (cut == MIXED and mark == ","):
                 continue
             if fit := _fit(Dialect(cut, mark), rows, reader):
+                best = max(best, fit.score if fit.width > 2 or "." in together else 0.0)
                 yield fit
 
 
+def _may_be_mixed(together: str, lines: int, present: Sequence[str]) -> bool:
+    """Whether blanks stand beside another delimiter, and commas do not stand before decimals."""
+    if BLANKS not in present or len(present) < 2:
+        return False
+    few = len(_DIGITS_AROUND_COMMA.findall(together)) < 0.1 * lines
+    return few or _POINTS_AROUND_COMMA.search(together) is not None
+
+
 def _fit(dialect: Dialect, rows: Sequence[list[str]], reader: Reader) -> Fit | None:
-    score: Counter[int] = Counter()
+    score: dict[int, float] = defaultdict(float)
     tables: dict[int, list[list[Kind]]] = {}
     read_cells: Counter[int] = Counter()
     for cells in rows:
         if len(cells) > _MOST_CELLS:
             continue
         kinds = reader.kinds(cells, dialect.decimal)
-        filled = [k for k in kinds if k is not Kind.EMPTY]
+        filled = [k for k in kinds if k not in _NEUTRAL]
         read = sum(k in READ for k in kinds)
         typed = sum(_WEIGHT.get(k, 0.0) for k in filled)
         if not read or typed < 0.5 * len(filled):

@@ -24,7 +24,7 @@ _NO_TABLES = (
     (b"%PDF", "this is a PDF document, not a table", _EXPORT),
     (b"\x1f\x8b", "this file is compressed (gzip)", "Unpack it and read what is inside"),
     (b"7z\xbc\xaf", "this file is compressed (7z)", "Unpack it and read what is inside"),
-    (b"\xd0\xcf\x11\xe0", "this is a spreadsheet or document of the old binary kind", "Save it as .xlsx, .ods or CSV"),
+    (b"\xd0\xcf\x11\xe0", "this is a spreadsheet of the old binary kind", "Save it as .xlsx, .ods or CSV"),
     (b"SQLite format 3", "this is a database (SQLite), not a table", _EXPORT),
     (b"PAR1", "this is a Parquet file", _EXPORT),
 )  # fmt: skip
@@ -69,8 +69,8 @@ def decode(raw: bytes, file: str, encoding: str | None = None) -> Decoded:
     for mark, name in _MARKS:
         if raw.startswith(mark):
             return _clean(_whole_units(raw[len(mark) :], name).decode(name, errors="replace"), name, ())
-    if name := _two_byte_pattern(raw):
-        return _clean(_whole_units(raw, name).decode(name, errors="replace"), name, ())
+    if wide := _two_byte_pattern(raw):
+        return _clean(_whole_units(raw, wide).decode(wide, errors="replace"), wide, ())
     return _without_mark(raw, file)
 
 

@@ -1,9 +1,9 @@
 """Values that a probe or scale sends instead of a reading: power-on, disconnected, over range.
 
-85 °C and -127 °C: the power-on value of the DS18B20's register, and what its common driver gives for a lost probe.
-1372 °C and 1370 °C: the upper end of type K tables (IEC 60584-1 goes to 1372 °C). 1023.75 and 2047.75: full scale
-of 12-bit converters at 0.25 °C. -242.02 and 988.79: an open or shorted platinum probe. The round nines and the
-ends of 16-bit integers: common practice, no source.
+85 °C: the power-on value of the DS18B20's register; -127 °C: what its common driver gives for a lost probe.
+1372 and 1370 °C: the upper end of type K tables (IEC 60584-1 goes to 1372 °C, from memory). 1023.75 and
+2047.75: full scale of 12-bit converters at 0.25 °C. -242.02 and 988.79: an open or shorted platinum probe.
+The round nines and the ends of 16-bit integers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from rig.importing.tabular.units_in_text import Role
 
 POWER_ON_C = 85.0
 _DISCONNECTED_C = (-127.0, -242.02, 988.79)
-_TEMPERATURE_FAULTS = (
-    999.0, 999.9, 999.99, 9999.0, 9999.9, 99999.0, -999.0, -999.9, -9999.0, -99999.0, 1370.0, 1372.0, 1023.75, 2047.75,
-    3276.7, -3276.8, 327.67, -327.68, 32767.0, -32768.0, 6553.5, 65535.0, -273.15, 850.0, 1768.0, 1800.0, 1820.0,
+TEMPERATURE_FAULTS = (
+    999.0, 999.9, 999.99, 9999.0, 9999.9, 99999.0, -999.0, -999.9, -9999.0, -99999.0, 1370.0, 1372.0,
+    1023.75, 2047.75, 3276.7, -3276.8, 327.67, -327.68, 32767.0, -32768.0, 6553.5, 65535.0, -273.15,
+    850.0, 1768.0, 1800.0, 1820.0,
 )  # fmt: skip
 _MASS_FAULTS = (
     -9999.0,
@@ -31,9 +32,11 @@ _MASS_FAULTS = (
     -8388608.0,
     2147483647.0,
 )
+_HEAVIEST = 9000.0  # no fault value of a scale lies below
 _OTHER_FAULTS = (-999.0, -999.9, -9999.0, 9999.0, 9999.9)
 _PLAUSIBLE_C = (-90.0, 300.0)
 _POWER_ON_JUMP_K = 10.0
+_LONE_JUMP_K = 20.0
 _JUMP_SHARE = 0.25
 _MOST_POWER_ON_ROWS = 10
 
@@ -48,12 +51,14 @@ def fault_values(role: Role, written: FloatArray, inside: FloatArray) -> dict[fl
         if not np.any((inside < low) | (inside > high)):  # NaN compares False
             return {}
         odd = (inside < low) | (inside > high)
-        found = {v: odd & np.isclose(written, v, rtol=0, atol=1e-6) for v in _TEMPERATURE_FAULTS}
+        found = {v: odd & np.isclose(written, v, rtol=0, atol=1e-6) for v in TEMPERATURE_FAULTS}
         found |= {v: odd & np.isclose(inside, v, rtol=0, atol=0.06) for v in _DISCONNECTED_C}
     elif role is Role.MASS:
-        found = {v: written == v for v in _MASS_FAULTS if np.any(written == v)}
+        if not np.any((written > _HEAVIEST) | (written < -_HEAVIEST)):
+            return {}
+        found = {v: written == v for v in _MASS_FAULTS}
     elif role in (Role.HUMIDITY, Role.PRESSURE):
-        found = {v: written == v for v in _OTHER_FAULTS if np.any(written == v)}
+        found = {v: written == v for v in _OTHER_FAULTS}
     else:
         return {}
     return {v: rows for v, rows in found.items() if rows.any()}
@@ -69,10 +74,12 @@ def impossible(role: Role, inside: FloatArray) -> BoolArray:
 def power_on_rows(temp_c: FloatArray) -> BoolArray:
     """The rows that hold a DS18B20's power-on 85.0 °C: at the start, or alone, with a jump no drink can make.
 
-    `temp_c` has shape (rows,), in order of time, finite. Hot coffee that starts at 85.0 °C and cools is kept: its
-    next steps are of the same size as the first, the step off a power-on value is not.
+    `temp_c` has shape (rows,), in order of time, finite. Hot coffee that starts at 85.0 °C and cools is kept:
+    its next steps are of the same size as the first, the step off a power-on value is not.
     """
     out = np.zeros(len(temp_c), dtype=np.bool_)
+    if not len(temp_c) or temp_c.max() < POWER_ON_C - 0.02:
+        return out
     exact = np.abs(temp_c - POWER_ON_C) < 0.02
     if not exact.any() or exact.all():
         return out
@@ -82,7 +89,7 @@ def power_on_rows(temp_c: FloatArray) -> BoolArray:
     for at in np.flatnonzero(exact[1:-1]) + 1:
         before, after = temp_c[at - 1], temp_c[at + 1]
         jump = min(abs(POWER_ON_C - before), abs(POWER_ON_C - after))
-        if jump > _POWER_ON_JUMP_K and abs(after - before) < _JUMP_SHARE * jump:
+        if jump > _LONE_JUMP_K and abs(after - before) < _JUMP_SHARE * jump:
             out[at] = True
     return out
 

@@ -20,6 +20,8 @@ from rig.importing.tabular.words import MISSING
 
 _NO_DELIMITER = "\x1f"  # decoding leaves no such character in a text
 _SHAPE = re.compile(r"[\d+\-\s]")
+_MISSING = [mark for mark in MISSING if mark != "-"]  # which may be a scale's sign in a column of its own
+_TOO_WIDE = (pd.errors.ParserError, pd.errors.ParserWarning)
 _TAIL_CHARS = 8192
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
@@ -44,21 +46,19 @@ def load(text: str, layout: Layout, file: str, log: Log) -> Grid:
     if '"' in body:
         body = _without_broken_quotes(body, layout, log)
     try:
-        frame = _parse(body, layout, '"' in body)
-    except pd.errors.ParserError:
-        body = _without_wide_rows(body, layout, log)
         try:
             frame = _parse(body, layout, '"' in body)
-        except (pd.errors.ParserError, ValueError, OverflowError) as e:
-            raise TableRefused(f"the rows cannot be cut into columns ({e})", file, layout.first_line) from e
-    except (ValueError, OverflowError) as e:
+        except _TOO_WIDE:
+            body = _without_wide_rows(body, layout, log)
+            frame = _parse(body, layout, '"' in body)
+    except (*_TOO_WIDE, ValueError, OverflowError) as e:
         raise TableRefused(f"the rows cannot be cut into columns ({e})", file, layout.first_line) from e
     line = np.arange(len(frame), dtype=np.int64) + layout.first_line
     return Grid(tuple(frame[j] for j in range(layout.width)), line)
 
 
 def without_cut_line(text: str, layout: Layout, log: Log) -> str:
-    """The text without its last line where that line breaks off: no line end, and less in it than in the rows above."""
+    """The text without a last line that breaks off: no line end, and less in it than in the rows above."""
     if text.endswith(("\n", "\r")):
         return text
     tail = text[-_TAIL_CHARS:]
@@ -118,7 +118,7 @@ def _parse(body: str, layout: Layout, quoted: bool) -> pd.DataFrame:
             names=range(layout.width),
             index_col=False,
             dtype=text_columns,
-            na_values=list(MISSING),
+            na_values=_MISSING,
             keep_default_na=False,
             skipinitialspace=quoted,
             skip_blank_lines=False,
@@ -129,6 +129,7 @@ def _parse(body: str, layout: Layout, quoted: bool) -> pd.DataFrame:
     with warnings.catch_warnings():
         # A column of numbers in one chunk and of text in the next is read again below, as text throughout.
         warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+        warnings.simplefilter("error", pd.errors.ParserWarning)
         frame = read(None)
         mixed: dict[int, type[str]] = {
             j: str

@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from rig.importing.tabular.cells import Kind, read_cell
 from rig.importing.tabular.dialect import BLANKS, LONGEST_LINE, READ, Fit
-from rig.importing.tabular.units_in_text import Role, form_from, heading_from, unit_from
-from rig.importing.tabular.words import HEADER_WORDS, HUMIDITY_STEMS, TEMPERATURE_STEMS, has_word
+from rig.importing.tabular.units_in_text import Role, form_from, heading_from, is_format, unit_from
+from rig.importing.tabular.words import HEADER_WORDS, HUMIDITY_STEMS, INDEX, TEMPERATURE_STEMS, TIME, has_word
 
 _HEADER_DEPTH = 5
+_MOST_DAMAGED = 3
+_FARTHEST_BELOW = 40
 _COMMENT = re.compile(r"^\s*(?:#+|%+|//+|'|;+|!+|\*+)\s*")
 _RULE = re.compile(r"^[\s|:=+\-_]*$")
 _WIDE_BLANKS = re.compile(r"\s{2,}|\t")
@@ -22,10 +24,14 @@ def find_header(
     """The header's names, its line's index, and the unit row, among the lines above the first row."""
     candidates: list[tuple[int, list[str]]] = []
     lines = _whole_headers(lines)
+    damaged = 0
     for at in range(len(lines) - 1, -1, -1):
         if _RULE.match(lines[at]):
             continue
         names = _as_header(lines[at], fit)
+        if names is None and not candidates and damaged < _MOST_DAMAGED and _is_damaged_row(lines[at], fit):
+            damaged += 1
+            continue
         if names is None or len(candidates) == _HEADER_DEPTH:
             break
         candidates.append((at, names))
@@ -33,12 +39,7 @@ def find_header(
     texts: list[tuple[int, list[str]]] = []
     for at, names in candidates:
         filled = [n for n in names if n not in ("", "-", "--")]
-        if (
-            filled
-            and units is None
-            and len(lines) > 1
-            and all(unit_from(n) or form_from(n) or _is_kind_word(n) for n in filled)
-        ):
+        if filled and units is None and len(lines) > 1 and all(map(_is_unit, filled)):
             units = tuple(names)
         elif filled:
             texts.append((at, names))
@@ -49,6 +50,22 @@ def find_header(
         return None, None, units
     best_at, best = max(texts[:3], key=lambda c: (_known(c[1]), c[0]))
     return tuple(best), best_at + skip, units
+
+
+def header_below(lines: Sequence[str], fit: Fit) -> int | None:
+    """The index of a header that follows a few rows of numbers, such as constants of a calibration."""
+    for at, line in enumerate(lines[1:_FARTHEST_BELOW], 1):
+        names = _as_header(line, fit)
+        if names is not None and _known(names) * 2 >= fit.width and len(lines) > 2 * at:
+            return at
+    return None
+
+
+def _is_damaged_row(line: str, fit: Fit) -> bool:
+    """A line of readings that does not fit the table, as a damaged first row does not."""
+    cells = fit.dialect.cut(line)
+    read = sum(read_cell(c, fit.dialect.decimal).kind in READ for c in cells)
+    return fit.width > 1 and read > 0 and read * 2 >= len(cells)
 
 
 def _whole_headers(lines: Sequence[str]) -> list[str]:
@@ -63,8 +80,9 @@ def _whole_headers(lines: Sequence[str]) -> list[str]:
     return out + held
 
 
-def _is_kind_word(text: str) -> bool:
-    return text.casefold() in {"ts", "rn"}
+def _is_unit(text: str) -> bool:
+    """A unit, the form of a stamp, or the mark that stands for either over stamps and row numbers."""
+    return bool(unit_from(text) or form_from(text) or is_format(text)) or text.casefold() in {"ts", "rn"}
 
 
 def _known(names: Sequence[str]) -> float:
@@ -86,7 +104,12 @@ def _as_header(line: str, fit: Fit) -> list[str] | None:
             kinds = [read_cell(n, fit.dialect.decimal).kind for n in names]
             numbers = sum(k in READ for k in kinds)
             is_statement = fit.width == 1 and any(mark in line for mark in ":=")
-            if len(names) == fit.width and numbers * 3 <= len(names) and any(names) and not is_statement:
+            if (
+                len(names) == fit.width
+                and (numbers * 3 <= len(names) or (names and has_word(names[0], TIME | INDEX)))
+                and any(names)
+                and not is_statement
+            ):
                 return names
     return None
 

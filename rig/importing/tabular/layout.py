@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from rig.errors import TableRefused
 from rig.importing.tabular.cells import Kind, read_cell, shown
-from rig.importing.tabular.dialect import LONGEST_LINE, MIXED, READ, Dialect, Fit, Reader, fits_of
-from rig.importing.tabular.header import find_header
+from rig.importing.tabular.dialect import BLANKS, LONGEST_LINE, MIXED, READ, Dialect, Fit, Reader, fits_of
+from rig.importing.tabular.header import find_header, header_below
 
 _SAMPLE_LINES = 2000
 _SAMPLE_CHARS = 1 << 18
@@ -31,6 +31,7 @@ class Layout:
     first_line: int
     preamble: tuple[str, ...]
     open_columns: tuple[int, ...] = ()  # here a comma may stand before decimals or thousands
+    notes: tuple[str, ...] = ()
 
 
 def lines_of(text: str, most_chars: int = _SAMPLE_CHARS) -> list[str]:
@@ -65,8 +66,12 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
     best = max(fits, key=lambda f: _rank(f, lines, reader, skip))
     first_at = _first_row(lines, best, reader, skip)
     header, header_at, units = find_header(lines[skip:first_at], best, skip)
+    if header is None and (below := header_below(lines[first_at:], best)):
+        first_at = _first_row(lines, best, reader, first_at + below)
+        header, header_at, units = find_header(lines[skip:first_at], best, skip)
     _refuse_double_comma(lines, first_at, best, header_at, file)
     top = header_at if header_at is not None else first_at
+    notes = _notes(lines, skip, first_at, header_at, header is not None)
     fit, open_columns = _open_decimal(lines[first_at:], best, fits) if decimal is None else (best, ())
     return Layout(
         fit.dialect,
@@ -77,7 +82,24 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
         first_at + 1,
         tuple(line for line in lines[skip:top] if line.strip()),
         open_columns,
+        notes,
     )
+
+
+def _notes(
+    lines: Sequence[str], skip: int, first_at: int, header_at: int | None, has_header: bool
+) -> tuple[str, ...]:
+    """What a person should know of the lines between the header and the first row, or in a header's place."""
+    if not has_header:
+        above = next((line.strip() for line in reversed(lines[skip:first_at]) if line.strip()), None)
+        return (
+            ()
+            if above is None
+            else (f"{shown(above)} above the rows does not name each column: no header was read",)
+        )
+    assert header_at is not None
+    passed = [i + 1 for i in range(header_at + 1, first_at) if re.search(r"\d", lines[i])]
+    return (f"line {passed[0]} between the header and the first row was not read as a row",) if passed else ()
 
 
 def _open_decimal(rows: Sequence[str], best: Fit, fits: Sequence[Fit]) -> tuple[Fit, tuple[int, ...]]:
@@ -100,8 +122,8 @@ def _open_decimal(rows: Sequence[str], best: Fit, fits: Sequence[Fit]) -> tuple[
     return best, tuple(open_columns)
 
 
-def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[float, bool, float, bool]:
-    """Sort key: explained rows first, then a header as wide as the rows, then cells read per row."""
+def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[float, bool, bool, float, bool]:
+    """Sort key: explained rows first, then a header as wide as the rows, then a delimiter."""
     first = _first_row(lines, fit, reader, skip)
     header, _, _ = find_header(lines[skip:first], fit, skip)
     lone_comma = (
@@ -111,6 +133,7 @@ def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[fl
         round(fit.score, 1)
         * (0.7 if fit.dialect.delimiter == MIXED else 0.9 if lone_comma and header is None else 1.0),
         header is not None,
+        fit.dialect.delimiter not in (None, BLANKS, MIXED),
         fit.read_per_row,
         fit.dialect.decimal == ".",
     )
@@ -152,7 +175,7 @@ def _refuse_double_comma(
         and "." not in rows
     ):
         raise TableRefused(
-            f"the comma is both the delimiter and the decimal mark: {len(names)} names stand over {fit.width} cells",
+            f"the comma is both delimiter and decimal mark: {len(names)} names stand over {fit.width} cells",
             file,
             first_at + 1,
             "Export it with a semicolon or tab between the columns",

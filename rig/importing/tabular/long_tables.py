@@ -16,11 +16,12 @@ from rig.importing.tabular.units_in_text import Unit, unit_from
 from rig.importing.tabular.words import CHANNEL, INDEX, STATUS, UNIT, VALUE, has_word
 
 _MOST_CHANNELS = 64
+_SAMPLE = 10_000  # rows that settle whether whole numbers number channels
 
 
 @dataclass(frozen=True, eq=False)
 class LongTable:
-    """The column that names the channel, the one that holds the value, and the one of units where there is one.
+    """The column that names the channel, the one that holds the value, and the one of units, if any.
 
     `code` picks for each row one of `names`; -1 where a row names none.
     """
@@ -75,7 +76,8 @@ def _is_row_number(column: Column) -> bool:
 
 
 def _is_numbering(column: Column) -> bool:
-    value = column.value[np.isfinite(column.value)]
+    value = column.value[:_SAMPLE]
+    value = value[np.isfinite(value)]
     return (
         len(value) > 0 and bool(np.all(value == np.round(value))) and value.min() >= 0 and value.max() < 1000
     )

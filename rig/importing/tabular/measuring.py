@@ -39,7 +39,7 @@ class Measuring:
 
 
 def groups_of(m: Measuring, valid: BoolArray) -> list[Group]:
-    """The channels' series, one group for a wide table, one a channel for a long one; empty where none measures.
+    """The channels' series: one group for a wide table, one a channel for a long one; empty where none is.
 
     Raises
     ------
@@ -51,7 +51,10 @@ def groups_of(m: Measuring, valid: BoolArray) -> list[Group]:
             raise TableRefused(
                 f"there is no column {key!r}", m.file, cure="Give a header or a column number from 1"
             )
-    long = find_long(m.columns, m.axis, valid)
+    unspoken = [
+        c for c in m.columns if c.position not in m.log.columns
+    ]  # signs, units and labels are spoken for
+    long = find_long(unspoken, m.axis, valid)
     groups = _long_groups(m, long, valid) if long else _wide_group(m, valid)
     return [g for g in groups if len(g.rows) and g.series]
 
@@ -81,6 +84,11 @@ def _wide_group(m: Measuring, valid: BoolArray) -> list[Group]:
         if told == IGNORED:
             m.log.column(column.position, text, "ignored", "told to be ignored")
         elif column.content is Content.NUMBER and (told is not None or not _numbers_rows(column)):
+            if not np.isfinite(column.at(rows)).any():
+                m.log.column(
+                    column.position, text, "empty, not used", "no row with a time holds a number in it"
+                )
+                continue
             heading = replace(column.heading, name=text, unit=None) if text in lettered else column.heading
             measure, inside = _measured(m, column, heading, rows, None, told)
             names[heading.name] += 1
@@ -112,7 +120,7 @@ def _long_groups(m: Measuring, long: LongTable, valid: BoolArray) -> list[Group]
                 f"channel {label!r} was left out: {'told to be ignored' if told else 'it holds no number'}"
             )
             continue
-        if not _says_anything(heading) and len(long.names) == 1:
+        if heading.unit is None and len(long.names) == 1:
             heading = replace(long.value.heading, name=heading.name)
         measure, inside = _measured(m, long.value, heading, rows, long.unit_of(rows), told)
         long.value.log_left_out(rows, m.line, m.log)
@@ -125,10 +133,6 @@ def _long_groups(m: Measuring, long: LongTable, valid: BoolArray) -> list[Group]
                 column.position, column.heading.text, "not used", "a long table has one column of values"
             )
     return groups
-
-
-def _says_anything(heading: Heading) -> bool:
-    return heading.unit is not None
 
 
 def _measured(

@@ -1,4 +1,4 @@
-"""Columns of numbers that count time: elapsed units, counters, seconds since 1970, a spreadsheet's serial days."""
+"""Columns of numbers that count time: elapsed units, counters, seconds since 1970, serial days."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from rig.importing.tabular.units_in_text import Role
 from rig.importing.tabular.words import words_of
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_SERIAL_ZERO = datetime(1899, 12, 30, tzinfo=UTC)
-"""Day 0 of spreadsheets: with it serial 61 is 1 March 1900, as in ECMA-376 part 1, 18.17.4 (1900 date base)."""
+SERIAL_ZERO = datetime(1899, 12, 30, tzinfo=UTC)
+"""Day 0 of spreadsheets: with it serial 61 is 1 March 1900, as in ECMA-376 part 1, 18.17.4 (from memory)."""
 
 _EPOCH_WINDOWS = (
     (1.0, TimeUnit.EPOCH_SECONDS),
@@ -25,7 +25,7 @@ _EPOCH_WINDOWS = (
     (1e9, None),
 )
 _EPOCH_FROM, _EPOCH_TO = 9.4e8, 2.3e9  # late 1999 to 2042
-_SERIAL_FROM, _SERIAL_TO = 36526.0, 73050.0  # 2000 to 2099
+SERIAL_FROM, SERIAL_TO = 36526.0, 73050.0  # 2000 to 2099
 _SECONDS = {
     TimeUnit.MICROSECONDS: 1e-6,
     TimeUnit.MILLISECONDS: 1e-3,
@@ -49,7 +49,7 @@ _SAMPLE = 50_000  # rows that settle what a column counts
 
 @dataclass(frozen=True, eq=False)
 class NumberTime:
-    """Counted time [s] of every row from its own zero; the moment of that zero where the count is absolute."""
+    """Counted time [s] of every row from its own zero; the moment of that zero where it is known."""
 
     time_s: FloatArray
     unit: TimeUnit
@@ -74,17 +74,21 @@ def number_time(column: Column, told: TimeUnit | None, *, is_told: bool) -> Numb
     if told in _SECONDS:
         return _elapsed(column, told, whole, "the unit was given")
     symbol = column.unit.symbol if column.unit and column.unit.role is Role.TIME else None
-    middle = float(np.median(finite))
     for scale, unit in _EPOCH_WINDOWS:
-        if _EPOCH_FROM <= middle / scale <= _EPOCH_TO and symbol in (None, _EPOCH_SYMBOLS[scale]):
-            if finite.min() / scale >= _EPOCH_FROM and finite.max() / scale <= _EPOCH_TO:
-                return _since_1970(value, scale, unit or TimeUnit.MICROSECONDS, "counts from 1970")
+        fits = (finite / scale >= _EPOCH_FROM) & (finite / scale <= _EPOCH_TO)
+        if np.mean(fits) > 0.9 and symbol in (None, _EPOCH_SYMBOLS[scale]):
+            return _since_1970(value, scale, unit or TimeUnit.MICROSECONDS, "counts from 1970")
     steps = np.abs(np.diff(finite))
     step = float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
     if symbol is not None:
         where = "header" if column.heading.unit else "cells"
-        return _elapsed(column, _BY_SYMBOL[symbol], whole, f"its {where} say {symbol}")
-    if finite.min() >= _SERIAL_FROM and finite.max() <= _SERIAL_TO and 0 < step < 0.05 and not whole:
+        return _elapsed(
+            column,
+            _BY_SYMBOL[symbol],
+            whole,
+            f"its {where} {'says' if where == 'header' else 'say'} {symbol}",
+        )
+    if finite.min() >= SERIAL_FROM and finite.max() <= SERIAL_TO and 0 < step < 0.05 and not whole:
         return _serial_days(value, "a spreadsheet's serial days by their size and step")
     for word in words_of(column.heading.text):
         if word in _BY_WORD:
@@ -102,6 +106,7 @@ _EPOCH_SYMBOLS = {1.0: "s", 1e3: "ms", 1e6: "µs", 1e9: "ns"}
 
 
 def _since_1970(value: FloatArray, scale: float, unit: TimeUnit, why: str) -> NumberTime:
+    value = np.where((value / scale >= _EPOCH_FROM) & (value / scale <= _EPOCH_TO), value, np.nan)
     first = float(np.floor(np.nanmin(value) / scale))
     time_s = (value - first * scale) / scale
     tick = 1.0 if scale == 1.0 and not np.any(np.mod(time_s[np.isfinite(time_s)], 1.0)) else 0.0
@@ -112,7 +117,7 @@ def _serial_days(value: FloatArray, why: str) -> NumberTime:
     first = float(np.floor(np.nanmin(value)))
     # Nine decimals of a day are 0.1 ms, so what lies below a millisecond is rounding.
     time_s = np.round((value - first) * DAY_S, 3)
-    return NumberTime(time_s, TimeUnit.SERIAL_DAYS, why, _SERIAL_ZERO + timedelta(days=first))
+    return NumberTime(time_s, TimeUnit.SERIAL_DAYS, why, SERIAL_ZERO + timedelta(days=first))
 
 
 def _elapsed(column: Column, unit: TimeUnit, whole: bool, why: str) -> NumberTime:

@@ -68,7 +68,7 @@ class TableProfile:
             raise TableRefused("recording counts from 1")
 
     def with_settings(self, settings: Mapping[str, Any]) -> TableProfile:
-        """This profile with some answers replaced.
+        """Replace some answers; gives a new profile.
 
         Raises
         ------

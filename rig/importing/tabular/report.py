@@ -68,7 +68,8 @@ class TableReport:
     def __str__(self) -> str:
         header = f"header on line {self.header_line}" if self.header_line else "no header"
         top = (
-            f"{self.file}: {self.encoding}, cut at {self.delimiter}, decimals after {self.decimal!r}, {header}, "
+            f"{self.file}: {self.encoding}, cut at {self.delimiter}, decimals after {self.decimal!r}, "
+            f"{header}, "
             f"first row on line {self.first_line}, {self.rows} rows read"
         )
         dropped = (f"dropped {d}" for d in self.dropped)

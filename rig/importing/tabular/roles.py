@@ -1,4 +1,4 @@
-"""What a column measures and in which unit: by what was told, by its unit, by its words; else it stays unknown."""
+"""What a column measures and in which unit: as told, by its unit, by its words; else it stays unknown."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.errors import TableRefused
+from rig.importing.tabular.fault_values import TEMPERATURE_FAULTS
 from rig.importing.tabular.units_in_text import CELSIUS, GRAM, INSIDE, Heading, Role, Unit, unit_from
 from rig.importing.tabular.words import (
     DEW_POINT,
@@ -29,7 +30,7 @@ from rig.importing.tabular.words import (
 IGNORED = "ignore"
 _LETTER_T = re.compile(r"[Tt]\W*\d*\W*|T[ _.-].*")
 _PERCENT = "%"
-_HOTTEST_C = 130.0
+_HOTTEST_C = 105.0
 _COLDEST_C = -90.0
 _BY_WORDS = (
     (Role.DEW_POINT, DEW_POINT, ()),
@@ -102,7 +103,11 @@ def measure_of(
         )
     if unit is not None:
         where = "header" if heading.unit else "cells"
-        return Measure(_narrowed(unit.role, heading), unit, f"its {where} say {unit.symbol}")
+        return Measure(
+            _narrowed(unit.role, heading),
+            unit,
+            f"its {where} {'says' if where == 'header' else 'say'} {unit.symbol}",
+        )
     role = _role_by_words(heading)
     if role is Role.TEMPERATURE and has_word(heading.text, SET_POINT):
         role = Role.SET_POINT
@@ -145,7 +150,7 @@ def _open_temperature(
     if low < _COLDEST_C or high > _HOTTEST_C:
         fitting = "K" if low > 200 else "°F"
         raise TableRefused(
-            f"the unit of {heading.text!r} is open: {low:g} to {high:g} is no drink in °C, it may be {fitting}",
+            f"the unit of {heading.text!r} is open: {low:g} to {high:g} is no drink in °C; perhaps {fitting}",
             file,
             cure=f"Pass columns={{{heading.text!r}: '°C'}}, '°F' or 'K'",
         )
@@ -166,8 +171,9 @@ def _open_mass(heading: Heading, value: FloatArray, stated: Unit | None, file: s
 
 
 def _range(value: FloatArray) -> tuple[float, float]:
-    """The span of the values but for the outermost 2 %, which may be fault values."""
+    """The span of the values but for fault values and, among more than ten, the outermost 2 %."""
+    value = np.sort(value[~np.isin(value, TEMPERATURE_FAULTS)])
     if not len(value):
         return 0.0, 0.0
-    low, high = np.quantile(value, (0.02, 0.98), method="nearest")
-    return float(low), float(high)
+    spared = max(1, len(value) // 50) if len(value) > 10 else 0
+    return float(value[spared]), float(value[-1 - spared])

@@ -11,11 +11,13 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.importing.tabular.cells import shown
 from rig.importing.tabular.columns import Column, Content
+from rig.importing.tabular.numeric_time import SERIAL_FROM, SERIAL_TO, SERIAL_ZERO
 from rig.importing.tabular.preamble import start_from
 from rig.importing.tabular.profile import TableProfile, TimeUnit
 from rig.importing.tabular.stamps import (
     DAY_S,
     Order,
+    Stamp,
     Stamps,
     days_from,
     possible_orders,
@@ -29,31 +31,48 @@ from rig.importing.tabular.words import DATE, ELAPSED, TIME, has_word
 _SAMPLE = 10_000  # rows that settle what a column of numbers is
 
 
-def with_compact_stamps(column: Column) -> Column:
-    """A column of numbers such as 20260314 under a date's header is a column of dates."""
+def with_number_stamps(column: Column) -> Column:
+    """A column of whole numbers such as 20260314 or, under a date's header, 46095 as a column of dates."""
     if column.content is not Content.NUMBER or column.heading.unit:
         return column
     value = column.value[:_SAMPLE][np.isfinite(column.value[:_SAMPLE])]
-    if not len(value):
+    if not len(value) or np.any(value != np.round(value)):
         return column
     low, high = float(value.min()), float(value.max())
-    is_date = low >= 19900101 and high <= 20991231 and has_word(column.heading.text, DATE | TIME)
+    names_date = has_word(column.heading.text, DATE)
     is_stamp = low >= 19900101000000 and high <= 20991231235959
-    if not (is_date or is_stamp) or np.any(value != np.round(value)):
+    is_date = low >= 19900101 and high <= 20991231 and (names_date or has_word(column.heading.text, TIME))
+    if is_stamp or is_date:
+        read = _compact_stamp
+    elif low >= SERIAL_FROM and high <= SERIAL_TO and names_date:
+        read = _serial_stamp
+    else:
         return column
     distinct, code = np.unique(np.where(np.isfinite(column.value), column.value, -1.0), return_inverse=True)
-    stamps = [stamp_from(f"{int(v)}") if v > 0 else None for v in distinct]
+    stamps = [read(int(v)) for v in distinct]
     if sum(s is not None for s in stamps) < 0.9 * len(stamps):
         return column
     return replace(column, content=Content.STAMP, stamps=stamps_from(stamps, code.astype(np.int64)))
 
 
+def _compact_stamp(value: int) -> Stamp | None:
+    return stamp_from(f"{value}") if value > 0 else None
+
+
+def _serial_stamp(value: int) -> Stamp | None:
+    if not SERIAL_FROM <= value <= SERIAL_TO:
+        return None
+    day = SERIAL_ZERO + timedelta(days=value)
+    return Stamp((day.year, day.month, day.day), Order.YEAR_MONTH_DAY)
+
+
 def by_stamps(
-    search: Search,
-    dated: Sequence[Column],
-    clocks: Sequence[Column],
-    counted: tuple[Column, NumberTime] | None,
-) -> TimeAxis | None:
+    search: Search, dated: Sequence[Column], clocks: Sequence[Column], *, has_counted: bool
+) -> TimeAxis:
+    """The axis of stamps with a date (with the clock beside them), else of the first clock.
+
+    `has_counted` says that another column counts the time, so that dates alone will do.
+    """
     log = search.log
     if not dated:
         column = clocks[0]
@@ -70,7 +89,7 @@ def by_stamps(
     clock, clock_column = (stamps, column) if stamps.has_clock else (None, None)
     if clock is None:
         clock, clock_column = _clock_beside(search, column, dated[1:], clocks)
-        if clock is None and counted is None:
+        if clock is None and not has_counted:
             raise search.refuse("the rows bear a date but no time of day", UNIT_CURE)
     if clock is not None and clock_column is not None:
         used.add(clock_column.position)
@@ -106,7 +125,8 @@ def _spelled(order: Order) -> str:
 
 
 def _order(search: Search, column: Column, stamps: Stamps) -> Order:
-    orders = possible_orders(stamps, search.profile.day_first)
+    told = search.profile.day_first
+    orders = possible_orders(stamps, column.heading.day_first if told is None else told)
     if len(orders) == 1:
         return orders[0]
     has = stamps.date[:, 0] >= 0
@@ -128,7 +148,7 @@ def _order(search: Search, column: Column, stamps: Stamps) -> Order:
 def _clock_beside(
     search: Search, column: Column, dated: Sequence[Column], clocks: Sequence[Column]
 ) -> tuple[Stamps | None, Column | None]:
-    """The clock that goes with a column of dates: a column of clock times, of '10.15.30', or of day fractions."""
+    """The clock that goes with dates: a column of clock times, of '10.15.30', or of day fractions."""
     if clocks:
         nearest = min(clocks, key=lambda c: abs(c.position - column.position))
         return nearest.stamps, nearest
@@ -140,6 +160,7 @@ def _clock_beside(
             return replace(stamps, clock_s=clock, parts=np.where(a >= 0, 3, 0)), other
     for other in search.columns:
         beside = other.position == column.position + 1 and other.content is Content.NUMBER
+        beside = beside and other.unit is None and not has_word(other.heading.text, ELAPSED)
         value = other.value[np.isfinite(other.value)]
         if not beside or not len(value) or column.stamps is None:
             continue
@@ -148,6 +169,8 @@ def _clock_beside(
         elif value.max() < 240000 and np.all(value == np.round(value)) and has_word(other.heading.text, TIME):
             whole = np.nan_to_num(other.value).astype(np.int64)
             clock = whole // 10000 * 3600.0 + whole // 100 % 100 * 60.0 + whole % 100
+            if np.any((whole // 100 % 100 > 59) | (whole % 100 > 59)):
+                continue
             clock = np.where(np.isfinite(other.value), clock, np.nan)
         else:
             continue
@@ -160,7 +183,7 @@ def _clock_beside(
 def _clock_axis(search: Search, column: Column, stamps: Stamps) -> TimeAxis:
     second, tick = _clock_seconds(search, column, stamps, with_date=False)
     is_timer = _is_minutes_seconds(search, column, stamps)
-    wraps = (3600.0,) if is_timer else (DAY_S,)
+    wraps: tuple[float, ...] = (3600.0,) if is_timer else (DAY_S,)
     finite = second[np.isfinite(second)]
     if (
         not is_timer
@@ -233,5 +256,3 @@ def _is_minutes_seconds(search: Search, column: Column, stamps: Stamps) -> bool:
         "Pass time_unit='mm:ss' or time_unit='hh:mm'",
         two,
     )
-
-

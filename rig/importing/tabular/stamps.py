@@ -1,7 +1,7 @@
 """Dates and clock times: one text to its fields, and a whole column to seconds.
 
-The order of day, month and year is never taken from one cell: a column's fields are kept as written and judged
-together. No general date parser is used; those read '22.5' as the 22nd and '03/04/2026' as 4 March in silence.
+The order of day, month and year is never taken from one cell: a column's fields are kept as written and
+judged together. General date parsers read '22.5' as the 22nd and '03/04/2026' as 4 March in silence.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ class Order(StrEnum):
 class Stamp:
     """A stamp's fields as written; None where the stamp has none.
 
-    `date` holds three numbers in written order, unless `order` says which is which. `clock` is seconds for three
-    parts; for two parts `clock` counts the first as hours, and `parts` is 2.
+    `date` holds three numbers in written order; `order` says which is which, where known. `clock` is in
+    seconds; of two parts the first is counted as hours, and `parts` is 2.
     """
 
     date: tuple[int, int, int] | None = None
@@ -68,6 +68,7 @@ _NAMED_MONTH_FIRST = re.compile(r"m(?P<mon>\d+)m[-/. ]+(?P<d>\d{1,2})(?:st|nd|rd
 _NAMED_YEAR_FIRST = re.compile(r"(?P<y>\d{4})[-/. ]+m(?P<mon>\d+)m[-/. ]+(?P<d>\d{1,2})")
 _NAMED_YEAR_LAST = re.compile(r"m(?P<mon>\d+)m +(?P<d>\d{1,2}) +(?P<clock>[\d:.]+) +(?P<y>\d{4})")
 _SHORTEST, _LONGEST = 4, 48
+_MOST_DATES = 0.8  # a damaged card spoils a few dates, a wrong order most
 
 
 def stamp_from(text: str) -> Stamp | None:
@@ -92,7 +93,7 @@ def _without_words(plain: str) -> str:
         return plain
     marked = _WORD.sub(lambda w: f"m{MONTHS[f]}m" if (f := words[w[0]]) in MONTHS else w[0], plain)
     marked = " ".join(
-        w for w in marked.split() if folded(w.strip(".,")) not in WEEKDAYS or w[0] == "m" and w[-1] == "m"
+        w for w in marked.split() if folded(w.strip(".,")) not in WEEKDAYS or (w[0] == "m" and w[-1] == "m")
     )
     marked = re.sub(r"m(\d+)m\.", r"m\1m", marked)
     marked = _NAMED_YEAR_LAST.sub(r"m\g<mon>m \g<d> \g<y> \g<clock>", marked)
@@ -245,11 +246,11 @@ def possible_orders(stamps: Stamps, day_first: bool | None) -> tuple[Order, ...]
 
 
 def _valid(stamps: Stamps, candidates: Sequence[Order]) -> dict[Order, IntArray]:
-    """The days by each order under which all dates of a column exist, but for 2 % that may be damaged."""
-    valid: dict[Order, IntArray] = {}
+    """The days by each order under which all dates exist, else by the one under which most do."""
     present = stamps.date[:, 0] >= 0
-    for order in candidates:
-        days, exists = days_from(stamps.date, order)
-        if present.any() and np.mean(exists[present]) > 0.98:
-            valid[order] = days[present & exists]
-    return valid
+    read = {order: days_from(stamps.date, order) for order in candidates}
+    share = {order: float(np.mean(exists[present])) for order, (_, exists) in read.items() if present.any()}
+    best = max(share.values(), default=0.0)
+    if best < _MOST_DATES:
+        return {}
+    return {order: read[order][0][present & read[order][1]] for order, part in share.items() if part == best}

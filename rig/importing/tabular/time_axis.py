@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -24,7 +24,7 @@ UNIT_CURE = "Pass time_unit: 's', 'ms', 'min', ..., or interval_s if it only num
 class TimeAxis:
     """Every row's time [s], NaN where a row has none, from a zero of its own.
 
-    `origin` is the moment of that zero, where the file tells a date. `wraps_s` are the periods after which the
+    `origin` is the moment of that zero, where the file tells a date. `wraps_s` are the periods after which a
     clock or counter may start over; `tick_s` is the coarseness of a clock written without fractions, else 0.
     """
 
@@ -36,7 +36,7 @@ class TimeAxis:
     is_clock: bool = False
     may_restart: bool = False
     tick_s: float = 0.0
-    profile: TableProfile = TableProfile()
+    profile: TableProfile = field(default_factory=TableProfile)
 
     def moment(self, at_s: float) -> datetime | None:
         """The moment at a time of this axis, or None where no date is known."""
@@ -61,11 +61,13 @@ class Search:
     log: Log
 
     def refuse(self, reason: str, cure: str, at: BoolArray | None = None) -> TableRefused:
+        """The refusal at the line of the first row, or of the first row of `at`, shape (rows,)."""
         line = int(self.line[int(np.argmax(at)) if at is not None else 0]) if len(self.line) else None
         return TableRefused(reason, self.file, line, cure)
 
 
 def say_unused(search: Search, columns: Sequence[Column]) -> None:
+    """Report columns that hold a time as well."""
     for column in columns:
         search.log.column(
             column.position, column.heading.text, "another time, not used", "one time is enough"
@@ -73,6 +75,7 @@ def say_unused(search: Search, columns: Sequence[Column]) -> None:
 
 
 def rises(value: FloatArray) -> bool:
+    """Whether numbers rise from row to row, but for a few."""
     finite = value[np.isfinite(value)]
     steps = np.diff(finite)
     return len(steps) > 0 and bool(np.mean(steps >= 0) > 0.9) and bool(finite[-1] != finite[0])
@@ -91,5 +94,3 @@ def stated_start(search: Search, time_s: FloatArray) -> datetime | None:
     day = int(days_from(one.date, orders[0])[0][0])
     search.log.note("the moment of the start was taken from the lines above the table")
     return EPOCH + timedelta(days=day, seconds=start.clock)
-
-

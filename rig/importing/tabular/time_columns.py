@@ -7,14 +7,15 @@ from datetime import timedelta
 
 import numpy as np
 
-from rig.arrays import FloatArray, IntArray
+from rig.arrays import IntArray
 from rig.importing.tabular.cells import Kind, shown
 from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.numeric_time import NumberTime, number_time
 from rig.importing.tabular.preamble import interval_from
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamped_time import by_stamps, with_compact_stamps
+from rig.importing.tabular.stamped_time import by_stamps, with_number_stamps
+from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import UNIT_CURE, Search, TimeAxis, rises, say_unused, stated_start
 from rig.importing.tabular.units_in_text import Role
 from rig.importing.tabular.words import INDEX, TIME, has_word
@@ -35,7 +36,7 @@ def find_time(
     TableRefused
         Where there is no time, or where day and month, the unit, or the meaning of '14:02' stay open.
     """
-    search = Search([with_compact_stamps(c) for c in columns], preamble, profile, line, file, log)
+    search = Search([with_number_stamps(c) for c in columns], preamble, profile, line, file, log)
     if profile.time_column is not None:
         return _told(search, profile.time_column)
     stamped = [c for c in search.columns if c.stamps is not None]
@@ -44,12 +45,12 @@ def find_time(
     counted = _best_counted(search)
     by_stamp: TimeAxis | None = None
     if dated or clocks:
-        by_stamp = by_stamps(search, dated, clocks, counted)
+        by_stamp = by_stamps(search, dated, clocks, has_counted=counted is not None)
     if counted is not None and (by_stamp is None or _is_finer(counted[1], by_stamp)):
         return _by_count(search, *counted, by_stamp)
     if by_stamp is not None:
         return by_stamp
-    return _bystated_interval(search)
+    return _by_interval(search)
 
 
 def column_named(columns: Sequence[Column], key: str) -> Column | None:
@@ -68,10 +69,10 @@ def _told(search: Search, key: str) -> TimeAxis:
         raise search.refuse(f"there is no column {key!r}", f"Columns: {names}")
     if column.stamps is not None and column.stamps.has_date and not column.stamps.has_clock:
         clocks = [c for c in search.columns if c.stamps and c.stamps.has_clock and not c.stamps.has_date]
-        return by_stamps(search, [column], clocks, None)
+        return by_stamps(search, [column], clocks, has_counted=False)
     if column.stamps is not None:
         dated = [column] if column.stamps.has_date else []
-        return by_stamps(search, dated, [] if dated else [column], None)
+        return by_stamps(search, dated, [] if dated else [column], has_counted=False)
     if column.content is not Content.NUMBER:
         raise search.refuse(
             f"column {column.name!r} holds no times", "Name another time_column, or give interval_s"
@@ -82,13 +83,8 @@ def _told(search: Search, key: str) -> TimeAxis:
     return _by_count(search, column, counted, None)
 
 
-UNIT_CURE = "Pass time_unit: 's', 'ms', 'min', ..., or interval_s if it only numbers the rows"
-
-
-
-
 def _best_counted(search: Search) -> tuple[Column, NumberTime] | None:
-    """The column of numbers that counts time: by its unit, by its header, or as the first, rising, unnamed one."""
+    """The numbers that count time: by their unit, by their header, or as the first, rising, unnamed ones."""
     numbers = [c for c in search.columns if c.content is Content.NUMBER]
     by_unit = [c for c in numbers if c.unit is not None and c.unit.role is Role.TIME]
     by_name = [c for c in numbers if c.unit is None and _names_time(c)]
@@ -97,7 +93,7 @@ def _best_counted(search: Search) -> tuple[Column, NumberTime] | None:
     for column in (*by_unit, *by_name):
         found = number_time(column, search.profile.time_unit, is_told=False)
         if isinstance(found, NumberTime):
-            say_unused(search, [c for c in by_unit if c is not column])
+            _refuse_second_clock(search, column, found, [c for c in by_unit if c is not column])
             return column, found
         question = question or found
     if question is not None and not has_stamps and stated_interval(search) is None:
@@ -115,6 +111,25 @@ def _best_counted(search: Search) -> tuple[Column, NumberTime] | None:
     return None
 
 
+def _refuse_second_clock(search: Search, column: Column, found: NumberTime, others: Sequence[Column]) -> None:
+    """Accept other times that run along with the chosen one; refuse where one is a time of its own."""
+    for other in others:
+        second = number_time(other, None, is_told=False)
+        if not isinstance(second, NumberTime) or not rises(second.time_s):
+            continue
+        apart = second.time_s - found.time_s
+        apart = apart[np.isfinite(apart)]
+        span = float(np.nanmax(found.time_s) - np.nanmin(found.time_s))
+        if len(apart) and (
+            np.ptp(apart) > 0.02 * span or (apart[0] != 0 and other.position > column.position + 1)
+        ):
+            raise search.refuse(
+                f"two columns keep times of their own: {column.name!r} and {other.name!r}",
+                f"Pass time_column={column.heading.text!r} for one and read the file again for the other",
+            )
+    say_unused(search, others)
+
+
 def _names_time(column: Column) -> bool:
     text = column.heading.text
     if len(text) == 1:
@@ -128,13 +143,15 @@ def _names_nothing(column: Column) -> bool:
 
 def _is_finer(counted: NumberTime, stamps: TimeAxis) -> bool:
     """Whether a counted time tells rows apart that the stamps do not."""
-    distinct: Callable[[FloatArray], int] = lambda t: len(np.unique(t[np.isfinite(t)]))  # noqa: E731
-    return distinct(counted.time_s) > distinct(stamps.time_s)
+    fine, coarse = (len(np.unique(t[np.isfinite(t)])) for t in (counted.time_s, stamps.time_s))
+    return fine > coarse
 
 
 def _by_count(search: Search, column: Column, found: NumberTime, stamps: TimeAxis | None) -> TimeAxis:
     origin, has_zone = found.origin, found.has_zone
-    if stamps is not None and stamps.origin is not None:
+    if stamps is not None and stamps.origin is not None and stamps.tick_s >= DAY_S:
+        search.log.note("the rows bear a date but no time of day: the moment of the start is not known")
+    elif stamps is not None and stamps.origin is not None:
         both = np.isfinite(stamps.time_s) & np.isfinite(found.time_s)
         if both.any():
             at = int(np.argmax(both))
@@ -159,6 +176,7 @@ def _by_count(search: Search, column: Column, found: NumberTime, stamps: TimeAxi
 
 
 def stated_interval(search: Search) -> tuple[float, str] | None:
+    """The seconds between rows that were told or stand above the table, and where."""
     if search.profile.interval_s is not None:
         return search.profile.interval_s, "interval_s was given"
     return interval_from(search.preamble)

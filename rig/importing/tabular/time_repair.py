@@ -1,4 +1,4 @@
-"""Time put in order: counters that wrap, clocks that pass midnight, coarse stamps, rows out of order or twice."""
+"""Time put in order: counters that wrap, clocks past midnight, coarse stamps, rows out of order or twice."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from rig.arrays import BoolArray, FloatArray, IntArray
 
 _WRAP_STEPS = 5.0  # a wrap leaves a step of at most this many usual steps
+_STRAY_STEPS = 10.0  # farther than this beyond either end a lone time is damaged
 _FEWEST_ROWS = 3  # a recording that starts again has at least this many rows
 
 
@@ -22,14 +23,15 @@ class Ordered:
     was_sorted: bool
     repeated: IntArray
     clashing: IntArray
+    stray: IntArray
     spread: int
 
 
 def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool) -> tuple[FloatArray, int]:
     """Add a period wherever a counter or clock started over; gives the times and how often it did.
 
-    A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more than
-    half its period.
+    A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more
+    than half its period.
     """
     steps = np.diff(time_s)
     if not np.any(steps < 0):
@@ -53,6 +55,11 @@ def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool)
 def restarts(time_s: FloatArray) -> IntArray:
     """The rows at which the time falls back to where it began and another recording runs on from there."""
     steps = np.diff(time_s)
+    if not np.any(steps < 0):
+        return np.empty(0, dtype=np.int64)
+    kept = np.flatnonzero(~_strays(time_s, keep_twins=False))
+    time_s = time_s[kept]
+    steps = np.diff(time_s)
     falls = np.flatnonzero(steps < 0) + 1
     if not len(falls) or len(falls) > max(1, len(time_s) // _FEWEST_ROWS):
         return np.empty(0, dtype=np.int64)
@@ -60,13 +67,16 @@ def restarts(time_s: FloatArray) -> IntArray:
     usual = float(np.median(forward)) if len(forward) else 0.0
     bounds = np.concatenate(([0], falls, [len(time_s)]))
     lengths = np.diff(bounds)
+    padded = np.append(time_s, [time_s[-1]] * 2)
+    onward = np.maximum(padded[falls + 1] - padded[falls], padded[falls + 2] - padded[falls + 1])
     again = (
         (np.abs(time_s[falls] - time_s[0]) <= 2 * usual)
         & (-steps[falls - 1] > _FEWEST_ROWS * usual)
+        & (onward <= _WRAP_STEPS * usual)
         & (lengths[1:] >= _FEWEST_ROWS)
         & (lengths[:-1] >= _FEWEST_ROWS)
     )
-    return falls[again]
+    return np.asarray(kept[falls[again]], dtype=np.int64)
 
 
 def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> Ordered:
@@ -75,11 +85,15 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
     `time_s` and each of `values` have shape (rows,). Of rows that share a fine stamp, the first one stays.
     """
     rows = np.arange(len(time_s), dtype=np.int64)
+    stray = np.zeros(len(time_s), dtype=np.bool_)
     steps = np.diff(time_s)
     none = np.empty(0, dtype=np.int64)
     if not len(steps) or steps.min() > 0:
-        return Ordered(rows, time_s, True, none, none, 0)
+        return Ordered(rows, time_s, True, none, none, none, 0)
     falls = steps < 0
+    if falls.any() and (stray := _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))).any():
+        rows = rows[~stray]
+        falls = np.diff(time_s[rows]) < 0
     was_sorted = not falls.any()
     if falls.sum() > 0.5 * np.count_nonzero(steps) and falls.sum() > 1:
         rows = rows[::-1]
@@ -87,19 +101,53 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
         rows = rows[np.argsort(time_s[rows], kind="stable")]
     time = time_s[rows]
     starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
-    counts = np.diff(np.append(starts, len(time)))
-    inner = counts[1:-1] if len(counts) > 2 else counts
-    is_coarse = tick_s > 0 and len(counts) > 1 and float(np.mean(inner > 1)) > 0.5
+    if len(starts) == 1 or np.diff(time[starts]).min() < tick_s * 0.999:
+        tick_s = 0.0  # one stamp tells no rate, and stamps finer than the tick leave no room to spread into
     repeated = none
-    if not is_coarse:
+    if not _is_coarse(time, tick_s):
         same = _same_as_before(time, [v[rows] for v in values])
         repeated, rows, time = rows[same], rows[~same], time[~same]
     again = np.concatenate(([False], np.diff(time) == 0))
     if not again.any():
-        return Ordered(rows, time, was_sorted, repeated, none, 0)
+        return Ordered(rows, time, was_sorted, repeated, none, np.flatnonzero(stray), 0)
     if tick_s > 0:
-        return Ordered(rows, _spread(time, tick_s), was_sorted, repeated, none, int(again.sum()))
-    return Ordered(rows[~again], time[~again], was_sorted, repeated, rows[again], 0)
+        return Ordered(
+            rows, _spread(time, tick_s), was_sorted, repeated, none, np.flatnonzero(stray), int(again.sum())
+        )
+    return Ordered(rows[~again], time[~again], was_sorted, repeated, rows[again], np.flatnonzero(stray), 0)
+
+
+def _is_coarse(time: FloatArray, tick_s: float) -> bool:
+    """Whether most stamps of a sorted time are borne by several rows each."""
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
+    counts = np.diff(np.append(starts, len(time)))
+    inner = counts[1:-1] if len(counts) > 2 else counts
+    return tick_s > 0 and len(counts) > 1 and bool(np.mean(inner > 1) > 0.5)
+
+
+def _strays(time_s: FloatArray, *, keep_twins: bool) -> BoolArray:
+    """Rows whose time is damaged: alone out of line, and no gap elsewhere waits for them.
+
+    `keep_twins` spares a row at the very time of another one, which may be that row written twice.
+    """
+    stray = np.zeros(len(time_s), dtype=np.bool_)
+    before, own, after = time_s[:-2], time_s[1:-1], time_s[2:]
+    lone = np.flatnonzero((after > before) & ((own < before) | (own > after))) + 1
+    if not len(lone) or len(lone) > max(2, len(time_s) // 10):
+        return stray
+    others = np.sort(np.delete(time_s, lone))
+    steps = np.diff(np.sort(time_s))
+    usual = float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
+    for at in lone:
+        place = int(np.searchsorted(others, time_s[at]))
+        if keep_twins and place < len(others) and others[place] == time_s[at]:
+            continue
+        if 0 < place < len(others):
+            stray[at] = others[place] - others[place - 1] <= 1.5 * usual
+        else:
+            edge = others[0] if place == 0 else others[-1]
+            stray[at] = abs(time_s[at] - edge) > _STRAY_STEPS * usual
+    return stray
 
 
 def _same_as_before(time: FloatArray, values: Sequence[FloatArray]) -> BoolArray:
@@ -116,7 +164,7 @@ def _same_as_before(time: FloatArray, values: Sequence[FloatArray]) -> BoolArray
 
 
 def _spread(time: FloatArray, tick_s: float) -> FloatArray:
-    """Times of rows that share a stamp: evenly over the tick; the first and last tick may be partly filled."""
+    """Times of rows that share a stamp, evenly over the tick; the first and last may be partly filled."""
     starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
     counts = np.diff(np.append(starts, len(time)))
     inner = counts[1:-1] if len(counts) > 2 else counts
@@ -128,4 +176,5 @@ def _spread(time: FloatArray, tick_s: float) -> FloatArray:
     if counts[0] < usual:
         share[0], ahead[0] = usual, usual - counts[0]
     place = np.arange(len(time)) - np.repeat(starts, counts)
-    return time + tick_s * (place + np.repeat(ahead, counts)) / np.repeat(share, counts)
+    spread: FloatArray = time + tick_s * (place + np.repeat(ahead, counts)) / np.repeat(share, counts)
+    return spread

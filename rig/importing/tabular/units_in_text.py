@@ -6,7 +6,7 @@ A table of our own instead of a units library: there `F` is a farad, `C` a coulo
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rig import units
@@ -87,7 +87,7 @@ DAY = Unit("d", Role.TIME, 86400.0)
 _SPELLINGS: tuple[tuple[Unit, str], ...] = (
     (
         CELSIUS,
-        "c °c degc deg.c degreec degreesc celsius gradc gradcelsius gradencelsius oc øc ¡c *c ?c \ufffdc",
+        "c °c degc deg.c degreec degreesc celsius °celsius gradc gradcelsius gradencelsius oc øc ¡c \ufffdc",
     ),
     (Unit("°F", Role.TEMPERATURE), "f °f degf deg.f degreesf fahrenheit of øf ¡f \ufffdf"),
     (Unit("K", Role.TEMPERATURE), "k kelvin °k degk"),
@@ -107,7 +107,7 @@ _SPELLINGS: tuple[tuple[Unit, str], ...] = (
     (Unit("kPa", Role.PRESSURE, 10.0), "kpa"),
     (Unit("bar", Role.PRESSURE, 1000.0), "bar"),
     (Unit("Pa", Role.PRESSURE, 0.01), "pa"),
-    (Unit("Hz", Role.FREQUENCY), "hz hertz"),
+    (Unit("Hz", Role.FREQUENCY), "hz hertz sps s/s samples/s sa/s readings/s 1/s"),
     (Unit("rpm", Role.FREQUENCY, 1 / 60), "rpm 1/min u/min min-1"),
     (Unit("Ω", Role.RESISTANCE), "ω ohm ohms"),
     (Unit("kΩ", Role.RESISTANCE, 1000.0), "kω kohm"),
@@ -139,6 +139,8 @@ _WRAPPED = re.compile(r"^[\[({<]\s*(.*?)\s*[\])}>]$")
 _BRACKETED = re.compile(r"^(.*?)\s*[\[({<]([^\[\](){}<>]*)[\])}>]\s*(.*)$")
 _SUFFIXED = re.compile(r"^(.+)(?:\s*[/,;:]\s*|[\s_]+)([^\s_/,;:]+)$")
 _LEFT_OVER = re.compile(r"(?:[\s_/,;:-]+(?:in|en|i|w|deg\.?|°|º))?[\s_/,;:-]*$", re.IGNORECASE)
+_PREFIXED = re.compile(r"^([°º]\s?[CFcf])[\s_]+(.+)$")
+_IN = re.compile(r"^in\s+", re.IGNORECASE)
 _GLUED = re.compile(r"^(.*[^\W\d_])([CFK])$")
 _LONE_LETTERS = frozenset("CcFfKkgsVvh")
 _LONE_HEADERS = frozenset("CFKgs")
@@ -159,7 +161,7 @@ def _token(text: str) -> str:
         return ""
     if wrapped := _WRAPPED.match(text.strip()):
         text = wrapped[1]
-    plain = text.casefold().translate(_DEGREE_SIGNS).replace("â°", "°")
+    plain = _IN.sub("", text.strip()).casefold().translate(_DEGREE_SIGNS).replace("â°", "°")
     return plain.rstrip(".") if plain not in _UNITS else plain
 
 
@@ -171,20 +173,49 @@ class Heading:
     name: str
     unit: Unit | None = None
     form: TimeForm | None = None
+    day_first: bool | None = None
+
+
+_DAY_FIRST = re.compile(r"\b(?:dd?|tt?|jj?|gg?)[./-]mm?\b")
+_MONTH_FIRST = re.compile(r"\bmm?[./-](?:dd?|tt?|jj?|gg?)\b")
+_FORMAT = re.compile(
+    r"[ymdhstjag:./\-\s]*(?:hh?:mm?|mm?:ss?|dd?[./-]mm?|mm?[./-]dd?|tt?[.]mm?)[ymdhstjagf:./\-\s]*"
+)
+
+
+def is_format(text: str) -> bool:
+    """Whether a token spells how a stamp is written: 'hh:mm:ss', 'DD.MM.YYYY'."""
+    return _FORMAT.fullmatch(text.casefold().strip("[]() ")) is not None
+
+
+def _day_first(text: str) -> bool | None:
+    """What a header such as 'Date (DD/MM/YYYY)' says of the order of day and month."""
+    plain = _IN.sub("", text.strip()).casefold()
+    if _DAY_FIRST.search(plain):
+        return True
+    return False if _MONTH_FIRST.search(plain) else None
 
 
 def heading_from(text: str) -> Heading:
-    """Take a header apart; a unit stands in brackets, behind a blank, slash, comma or underscore, or alone."""
+    """Take a header apart: see `Heading`."""
+    heading = _heading(text)
+    return replace(heading, day_first=_day_first(text))
+
+
+def _heading(text: str) -> Heading:
+    """Take a header apart; a unit stands in brackets, behind a blank, slash or underscore, or alone."""
     text = text.strip()
     if found := _BRACKETED.match(text):
         name = f"{found[1]} {found[3]}".strip()
         unit, form = unit_from(found[2]), form_from(found[2])
         if unit or form:
             return Heading(text, name or text, unit, form)
-        if found[1] and (inner := heading_from(found[1])).unit:  # 'Temp, °C (probe 2)'
+        if found[1] and (inner := _heading(found[1])).unit:  # 'Temp, °C (probe 2)'
             return Heading(text, f"{inner.name} {found[3]}".strip(), inner.unit)
     if unit := unit_from(text):
         return Heading(text, text, unit if len(text) > 1 or text in _LONE_HEADERS else None)
+    if (found := _PREFIXED.match(text)) and (unit := unit_from(found[1])):
+        return Heading(text, found[2], unit)
     if (found := _SUFFIXED.match(text)) and (unit := _suffix_unit(found[1], found[2])):
         return Heading(text, _LEFT_OVER.sub("", found[1]) or text, unit)
     if (found := _GLUED.match(text)) and has_word(found[1], TEMPERATURE, TEMPERATURE_STEMS):

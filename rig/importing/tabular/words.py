@@ -40,8 +40,8 @@ TEMPERATURE = _set(
 )
 TEMPERATURE_STEMS = ("temperat", "thermoc", "termocoup")
 MASS = _set(
-    "mass masse massa masa weight weights gewicht poids peso waga vikt vaegt vekt paino hmotnost vaha tomeg "
-    "suly scale scales balance bilance waage bascula balanca bilancia weegschaal vag loadcell"
+    "mass masse massa masa weight weights gewicht poids peso waga vikt vaegt vekt paino hmotnost vaha "
+    "tomeg suly scale scales balance bilance waage bascula balanca bilancia weegschaal vag loadcell"
 )
 HUMIDITY = _set("rh humedad umidita umidade humidade kosteus vlhkost paratartalom")
 HUMIDITY_STEMS = (
@@ -56,8 +56,8 @@ HUMIDITY_STEMS = (
     "fugt",
 )
 VOLTAGE = _set(
-    "volt volts voltage spannung tension tensione tensao spanning napiecie spanning spaending jannite battery "
-    "batt akku batterie bateria batteria batteri vcc vbat"
+    "volt volts voltage spannung tension tensione tensao spanning napiecie spanning spaending jannite "
+    "battery batt akku batterie bateria batteria batteri vcc vbat"
 )
 PRESSURE = _set(
     "pressure druck luftdruck pression presion pressione pressao druk cisnienie tryck tryk paine tlak"
@@ -81,13 +81,13 @@ ELAPSED = _set(
     "trascorso decorrido verstreken timer stopwatch chrono relative"
 )
 INDEX = _set(
-    "sample samples index idx no nr num number n row record records rec rn seq sequence scan count counter lfd "
-    "lp numero messung punkt point reading medicion mesure enregistrement pomiar matning"
+    "sample samples index idx no nr num number n row record records rec rn seq sequence scan count "
+    "counter lfd lp numero messung punkt point reading medicion mesure enregistrement pomiar matning"
 )
 STATUS = _set("status state stable stability stab flag flags quality zustand etat estado stato statut stan")
 CHANNEL = _set(
-    "channel chan ch kanal canal canale kanaal sensor sensors capteur sensore czujnik sonde sonda probe fuhler "
-    "name source id tag device series variable parameter quantity messstelle type"
+    "channel chan ch kanal canal canale kanaal sensor sensors capteur sensore czujnik sonde sonda probe "
+    "fuhler name source id tag device series variable parameter quantity messstelle type"
 )
 VALUE = _set(
     "value values wert werte messwert valeur valor valore waarde wartosc varde vaerdi arvo reading "
@@ -97,27 +97,40 @@ UNIT = _set(
     "unit units einheit einheiten unite unites unidad unita unidade eenheid jednostka enhet enhed yksikko"
 )
 HEADER_WORDS = (
-    TIME | INDEX | STATUS | CHANNEL | VALUE | UNIT | TEMPERATURE | MASS | HUMIDITY | VOLTAGE | DEW_POINT | SET_POINT
+    TIME
+    | INDEX
+    | STATUS
+    | CHANNEL
+    | VALUE
+    | UNIT
+    | TEMPERATURE
+    | MASS
+    | HUMIDITY
+    | VOLTAGE
+    | DEW_POINT
+    | SET_POINT
 )
 INTERVAL = _set(
-    "interval intervall intervalle intervallo intervalo interwal rate period periode periodo takt messintervall "
-    "abtastrate abtastintervall samplerate cadence step dt pas frequency frequenz meetinterval provtagning"
+    "interval intervall intervalle intervallo intervalo interwal rate period periode periodo takt "
+    "messintervall abtastrate abtastintervall samplerate cadence step dt pas frequency frequenz "
+    "meetinterval provtagning every alle toutes ogni cada elke δt"
 )
 START = _set(
-    "start started begin begun begins beginn gestartet date datum data fecha dato debut demarrage inicio inizio "
-    "aanvang start poczatek startzeit starttime begonnen"
+    "start started begin begun begins beginn gestartet date datum data fecha dato debut demarrage inicio "
+    "inizio aanvang start poczatek startzeit starttime begonnen"
 )
 
 MISSING = (
-    "", "-", "--", "---", "----", "-----", "------", "–", "—", "n/a", "N/A", "n.a.", "N.A.", "na", "NA", "#N/A",
-    "nan", "NaN", "NAN", "-nan", "nul", "null", "NULL", "Null", "none", "None", "nil", "?", "??", "???", "*", "**",
-    "***", "****", "*****", "k.A.", "k. A.", "nc", "NC", "missing", "no data", "No Data", "n.d.", ".", "...", "x",
-    "--.-", "---.-", "--.--", "-.-", "-.--", "___", "#VALUE!", "#DIV/0!", "#REF!", "#NV",
+    "", "-", "--", "---", "----", "-----", "------", "–", "—", "n/a", "N/A", "n.a.", "N.A.", "na", "NA",
+    "#N/A", "nan", "NaN", "NAN", "-nan", "nul", "null", "NULL", "Null", "none", "None", "nil", "?",
+    "??", "???", "*", "**", "***", "****", "*****", "k.A.", "k. A.", "nc", "NC", "missing", "no data",
+    "No Data", "n.d.", ".", "...", "x", "--.-", "---.-", "--.--", "-.-", "-.--", "___", "#VALUE!",
+    "#DIV/0!", "#REF!", "#NV",
 )  # fmt: skip
 OVERLOAD = _set(
-    "ol o.l. o.l 0l over ovld overload overrange overflow over-range underload under underrange err error fail "
-    "fault open open-circuit hi lo high low hhhh llll oooo uuuu disconnected unplugged off inf -inf +inf "
-    "infinity -infinity #### ##### ###### eee e1 e2 err1 err2 range"
+    "ol o.l. o.l 0l over ovld overload overrange overflow over-range underload under underrange err error "
+    "fail fault open open-circuit hi lo high low hhhh llll oooo uuuu disconnected unplugged off inf -inf "
+    "+inf infinity -infinity #### ##### ###### eee e1 e2 err1 err2 range"
 )
 STABLE = _set(
     "st us gs nt s d i n g r stable unstable dynamic static stabil instabil motion ok net gross tare tr wt wn"
@@ -136,11 +149,11 @@ _MONTHS = {
     9: "sep sept september septembre septiembre settembre set setembro wrzesien wrzesnia wrz syys",
     10: "oct okt october oktober octobre octubre ottobre ott outubro out pazdziernik pazdziernika paz loka",
     11: "nov november novembre noviembre novembro listopad listopada lis marras",
-    12: "dec dez des december dezember desember decembre diciembre dic dicembre dezembro grudzien grudnia gru joulu",
+    12: "dec dez des december dezember desember decembre diciembre dic dicembre dezembro grudzien gru joulu",
 }
 MONTHS = {word: month for month, line in _MONTHS.items() for word in line.split()}
 WEEKDAYS = _set(
-    "mon tue wed thu fri sat sun monday tuesday wednesday thursday friday saturday sunday mo di mi do fr sa so "
-    "montag dienstag mittwoch donnerstag freitag samstag sonntag lun mar mer jeu ven sam dim lundi mardi mercredi "
-    "jeudi vendredi samedi dimanche"
+    "mon tue wed thu fri sat sun monday tuesday wednesday thursday friday saturday sunday mo di mi do fr "
+    "sa so montag dienstag mittwoch donnerstag freitag samstag sonntag lun mar mer jeu ven sam dim lundi "
+    "mardi mercredi jeudi vendredi samedi dimanche"
 )

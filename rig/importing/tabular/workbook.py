@@ -18,8 +18,9 @@ from rig.errors import TableRefused
 _MOST_UNPACKED_BYTES = 1 << 29
 # What the spreadsheet readers raise on a damaged file; they promise no class of their own.
 _DAMAGE = (
-    ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, EOFError, AssertionError, OverflowError,
-    zipfile.BadZipFile, zlib.error, struct.error, ParseError, NotImplementedError, RuntimeError, SyntaxError,
+    ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, EOFError, AssertionError,
+    OverflowError, NotImplementedError, RuntimeError, SyntaxError,
+    zipfile.BadZipFile, zlib.error, struct.error, ParseError,
 )  # fmt: skip
 
 

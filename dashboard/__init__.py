@@ -1,0 +1,1 @@
+"""The dashboard: runs, comparisons and calls in a browser, served from this computer."""

@@ -1,0 +1,52 @@
+"""`python -m dashboard`: serve a bench folder or a logbook on this computer."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import webbrowser
+from pathlib import Path
+
+from rig.errors import RigError
+
+LOGBOOK_VARIABLE = "CHILLRIG_LOGBOOK"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Serve until stopped; 1 where it cannot, with the reason on stderr."""
+    parser = argparse.ArgumentParser(prog="python -m dashboard", description=__doc__)
+    parser.add_argument("--bench", type=Path, metavar="DIR", help="a bench folder")
+    parser.add_argument("--logbook", metavar="URL_OR_FILE", help=f"a logbook; default: ${LOGBOOK_VARIABLE}")
+    parser.add_argument(
+        "--bench-name", action="append", default=[], metavar="NAME", help="only this bench of it"
+    )
+    parser.add_argument(
+        "--host", default="127.0.0.1", help="address to serve; 0.0.0.0 lets other screens join"
+    )
+    parser.add_argument("--port", type=int, default=8050, help="port to serve; 0 takes a free one")
+    parser.add_argument("--open", action="store_true", help="open a browser")
+    told = parser.parse_args(arguments)
+
+    # the libraries of the screens take seconds to load, which help and a mistyped option need not wait for
+    from dashboard.app import serve
+    from dashboard.sources import source_of
+
+    def opened(address: str) -> None:
+        print(f"chillrig dashboard at {address} (stop with Ctrl-C)", flush=True)  # noqa: T201
+        if told.open:
+            webbrowser.open(address)
+
+    try:
+        source = source_of(told.bench, told.logbook or os.environ.get(LOGBOOK_VARIABLE), told.bench_name)
+        serve(source, told.host, told.port, opened)
+    except KeyboardInterrupt:
+        return 0
+    except (RigError, OSError) as error:
+        print(f"chillrig dashboard: {error}", file=sys.stderr)  # noqa: T201
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

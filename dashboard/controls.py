@@ -1,0 +1,136 @@
+"""Controls and blocks that pages are made of: large, labelled, reachable by keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import plotly.graph_objects as go
+from dash import dcc, html
+
+from dashboard.params import Scale
+
+GRAPH_CONFIG = {"displayModeBar": False, "displaylogo": False, "responsive": True, "scrollZoom": False}
+
+
+def slider(id_: str, label: str, scale: Scale, value: float) -> html.Div:
+    """A slider with its value in words beside the label; the page's script keeps the two alike."""
+    facts = {"data-unit": scale.unit}
+    if scale.none_at is not None:
+        facts["data-none-at"] = f"{scale.none_at:g}"
+    return html.Div(
+        [
+            html.Div(
+                [html.Label(label, htmlFor=id_), html.Output(id=f"{id_}-shown", **facts)],
+                className="slider-top",
+            ),
+            dcc.Input(
+                id=id_,
+                type="range",
+                min=scale.low,
+                max=scale.high,
+                step=scale.step,
+                value=value,
+                className="slider",
+            ),
+        ],
+        className="control",
+    )
+
+
+def choice(id_: str, label: str, options: Sequence[tuple[str, str]], value: str) -> html.Div:
+    """One of several, all of them in sight; options are (value, words)."""
+    return html.Div(
+        [
+            html.Span(label, id=f"{id_}-label", className="legend"),
+            dcc.RadioItems(id=id_, options=_options(options), value=value, className="chips"),
+        ],
+        className="control",
+    )
+
+
+def several(id_: str, label: str, options: Sequence[tuple[str, str]], values: Sequence[str]) -> html.Div:
+    """Any of several, all of them in sight."""
+    return html.Div(
+        [
+            html.Span(label, id=f"{id_}-label", className="legend"),
+            dcc.Checklist(id=id_, options=_options(options), value=list(values), className="chips"),
+        ],
+        className="control",
+    )
+
+
+def _options(options: Sequence[tuple[str, str]]) -> list[dict[str, str]]:
+    return [{"value": value, "label": words} for value, words in options]
+
+
+def names(values: Sequence[str]) -> list[tuple[str, str]]:
+    """Options whose words are their values."""
+    return [(v, v) for v in values]
+
+
+def figure(id_: str, title: str, said: str, drawn: go.Figure, note: str = "") -> html.Figure:
+    """A figure under its title; `said` tells in words what it shows, for those who do not see it."""
+    return html.Figure(
+        [
+            html.H3(title),
+            html.Div(
+                dcc.Graph(
+                    id=id_,
+                    figure=drawn,
+                    config=GRAPH_CONFIG,
+                    responsive=True,
+                    style={"height": drawn.layout.height},
+                ),
+                role="img",
+                **{"aria-label": said},
+            ),
+            html.Figcaption(note) if note else None,
+        ]
+    )
+
+
+def table(
+    caption: str, heads: Sequence[str], rows: Sequence[Sequence[Any]], class_name: str = ""
+) -> html.Div:
+    """A table that becomes one card a row where the screen is narrow; the first cell heads its row."""
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption),
+                html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
+                html.Tbody(
+                    [
+                        html.Tr(
+                            [
+                                html.Th(row[0], scope="row"),
+                                *(
+                                    html.Td(cell, **{"data-head": head})
+                                    for head, cell in zip(heads[1:], row[1:], strict=True)
+                                ),
+                            ]
+                        )
+                        for row in rows
+                    ]
+                ),
+            ],
+            className=class_name,
+        ),
+        className="wide",
+    )
+
+
+def notice(text: str, kind: str = "mind") -> html.Div:
+    """Something to mind (`mind`), or simply to know (`know`), said in words before any colour."""
+    return html.Div(html.P(text), className=f"notice {kind}", role="alert" if kind == "mind" else "note")
+
+
+def waiting(target: Any, words: str) -> dcc.Loading:
+    """A block that says what is being done while its content is made anew."""
+    return dcc.Loading(
+        target,
+        custom_spinner=html.P(words, className="waiting", role="status"),
+        delay_show=250,
+        overlay_style={"visibility": "visible", "opacity": 0.45},
+        parent_className="may-wait",
+    )

@@ -1,0 +1,135 @@
+"""Fits under way and done: one per bench, made in the background, kept until the bench changes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from functools import cached_property
+from threading import Lock, Thread
+
+from dashboard.sources import Source
+from rig.bench import Bench
+from rig.errors import NotEnoughData, NotFound, RigError
+from rig.fitting.result import Fit, RunFit
+from rig.runs import RunBook
+
+
+@dataclass(frozen=True, eq=False)
+class BenchView:
+    """A bench as all pages see it: its runs, and their fit or the reason why there is none."""
+
+    name: str
+    book: RunBook
+    fit: Fit | None
+    lacking: str = ""
+
+    @property
+    def bench(self) -> Bench:
+        """What is on the bench."""
+        return self.book.bench
+
+    @cached_property
+    def found(self) -> Mapping[str, RunFit]:
+        """Every run seen through the fit, by name."""
+        return {} if self.fit is None else {r.run: r for r in self.fit.runs}
+
+    def fitted(self) -> Fit:
+        """The fit.
+
+        Raises
+        ------
+        NotEnoughData
+            Where the runs do not allow one.
+        """
+        if self.fit is None:
+            raise NotEnoughData(self.lacking)
+        return self.fit
+
+
+@dataclass(frozen=True)
+class Working:
+    """A fit under way: how many runs, and the share done, 0…1."""
+
+    name: str
+    share: float
+
+
+@dataclass
+class _Work:
+    stamp: str
+    done: Future[BenchView] = field(default_factory=Future)
+    share: float = 0.0
+
+
+class Desk:
+    """Hands out the view of a bench; threads may share it."""
+
+    def __init__(self, source: Source) -> None:
+        self._source, self._lock = source, Lock()
+        self._works: dict[str, _Work] = {}
+
+    def names(self) -> tuple[str, ...]:
+        """The benches there are."""
+        return self._source.names()
+
+    def chosen(self, name: str | None) -> str:
+        """The bench asked for, or the first.
+
+        Raises
+        ------
+        NotFound, RigError
+            No such bench; none at all.
+        """
+        names = self.names()
+        if not names:
+            raise RigError("The logbook is empty. Import a bench first: chillrig import DIR")
+        if name is not None and name not in names:
+            raise NotFound("bench", name, names)
+        return names[0] if name is None else name
+
+    def look(self, name: str) -> BenchView | Working:
+        """The bench as it stands now, or how far its fit is; begins a fit where the bench has changed.
+
+        Raises
+        ------
+        RigError
+            Where the bench cannot be read; the next look tries again.
+        """
+        stamp = self._source.stamp(name)
+        with self._lock:
+            work = self._works.get(name)
+            if work is None or work.stamp != stamp:
+                work = self._works[name] = _Work(stamp)
+                Thread(target=self._do, args=(name, work), daemon=True).start()
+        if not work.done.done():
+            return Working(name, work.share)
+        if work.done.exception() is not None:
+            with self._lock:
+                if self._works.get(name) is work:
+                    del self._works[name]
+        return work.done.result()
+
+    def view(self, name: str) -> BenchView:
+        """The bench as last looked at; waits for a fit under way."""
+        with self._lock:
+            work = self._works.get(name)
+        if work is not None:
+            return work.done.result()
+        self.look(name)
+        return self.view(name)
+
+    def _do(self, name: str, work: _Work) -> None:
+        def tell(share: float) -> None:
+            work.share = share
+
+        try:
+            book = self._source.book(name)
+            try:
+                view = BenchView(name, book, self._source.fit(book, tell))
+            except NotEnoughData as error:
+                view = BenchView(name, book, None, str(error))
+        except BaseException as error:  # handed to whoever looks: a thread has nobody else to tell
+            work.done.set_exception(error)
+        else:
+            work.done.set_result(view)

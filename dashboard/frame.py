@@ -1,0 +1,117 @@
+"""What is around every page: its head, the way between pages, light and dark, and where trouble is told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.params import address
+
+PAGES = (("/runs", "Runs"), ("/compare", "Compare"), ("/shake-time", "Shake time"))
+THEMES = (("system", "As the system"), ("light", "Light"), ("dark", "Dark"))
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>
+{%metas%}
+<meta name="color-scheme" content="light dark">
+<title>{%title%}</title>
+<link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
+{%css%}
+</head>
+<body>
+{%app_entry%}
+<noscript>The dashboard needs JavaScript; everything it loads comes from this computer.</noscript>
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>"""
+
+
+def frame() -> html.Div:
+    """The frame that stays while pages change inside it."""
+    return html.Div(
+        [
+            dcc.Location(id="address", refresh=False),
+            dcc.Store(id="theme", data="light"),
+            dcc.Interval(id="tick", interval=1000, disabled=True),
+            html.A("Skip to the page", href="#page", className="skip"),
+            html.Header(
+                [
+                    html.Span("chillrig", className="name"),
+                    html.Nav(id="ways", **{"aria-label": "Pages"}),
+                    html.Details(
+                        [
+                            html.Summary("Light or dark"),
+                            dcc.RadioItems(
+                                id="theme-chosen",
+                                options=[{"value": v, "label": words} for v, words in THEMES],
+                                value="system",
+                                persistence=True,
+                                persistence_type="local",
+                                className="chips",
+                            ),
+                        ],
+                        className="themes",
+                    ),
+                ]
+            ),
+            html.Div(id="trouble", role="alert", className="trouble"),
+            html.Main(
+                html.P("Opening the bench …", className="waiting", role="status"), id="page", tabIndex=-1
+            ),
+        ],
+        className="frame",
+    )
+
+
+def ways(here: str, bench: str | None, benches: tuple[str, ...]) -> list[Any]:
+    """Links to every page, and to the same page of the other benches where there are several."""
+    out: list[Any] = [
+        html.Ul([html.Li(_link(words, address(path, bench=bench), path == here)) for path, words in PAGES])
+    ]
+    if len(benches) > 1:
+        listed = [html.Li(_link(name, address(here, bench=name), name == bench)) for name in benches]
+        out.append(html.Ul([html.Li("Bench", className="quiet"), *listed], className="benches"))
+    return out
+
+
+def _link(words: str, href: str, current: bool) -> html.Span:
+    # dcc.Link takes no aria-current, so that the mark stands on the element around it
+    return html.Span(
+        dcc.Link(words, href=href),
+        className="here" if current else None,
+        title="this page" if current else None,
+    )
+
+
+def working(name: str, share: float) -> html.Div:
+    """The page while a bench's fit is under way."""
+    return html.Div(
+        [
+            html.H1("Fitting the runs"),
+            html.P(
+                f"Reading the traces and weighings of {name} and fitting all set-ups at once. That takes up "
+                "to a minute or two, and is done again only when the runs have changed.",
+                role="status",
+            ),
+            html.Div(
+                html.Div(style={"width": f"{100 * share:.0f}%"}),
+                className="progress",
+                role="progressbar",
+                **{
+                    "aria-label": "Share fitted",
+                    "aria-valuenow": f"{100 * share:.0f}",
+                    "aria-valuemin": "0",
+                    "aria-valuemax": "100",
+                },
+            ),
+            html.P(f"{100 * share:.0f} % done", className="quiet"),
+        ],
+        className="state",
+    )
+
+
+def refused(title: str, text: str) -> html.Div:
+    """A page that cannot be shown, with the reason and what to do."""
+    return html.Div([html.H1(title), html.P(text)], className="state", role="alert")

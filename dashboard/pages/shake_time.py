@@ -1,0 +1,335 @@
+"""Shake time: how long to move this drink on this ice, with what odds, and what would help."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+
+from dashboard import wording
+from dashboard.controls import choice, figure, names, notice, slider, waiting
+from dashboard.desk import BenchView, Desk
+from dashboard.figures.call import call_figure
+from dashboard.params import Params, one, params_of_store
+from dashboard.questions.call import CallQuestion, scales, sliders_of_target, usual_conditions
+from dashboard.questions.usual import OWN, techniques
+from rig.advice.call import Advice, advise
+from rig.advice.levers import Lever, levers
+from rig.errors import RigError
+from rig.fitting.prediction import BasisKind
+from rig.fitting.situation import Situation
+from rig.report import wording as words
+from rig.report.look import DARK, LIGHT
+
+DRAWS = 512
+LEVER_DRAWS = 128
+SURE = 0.8
+"""With odds like these nothing needs changing, and nothing else is tried."""
+_CHOICES = ("technique", "vessel", "ice", "recipe", "target")
+_SLIDERS = ("drink_temp_c", "ice_temp_c", "ice_mass_g", "serve_temp_c_max", "dilution_low", "dilution_high")
+_BASIS = {
+    BasisKind.MEASURED: "● measured",
+    BasisKind.TRANSFERRED: "◐ transferred",
+    BasisKind.PRIOR_ONLY: "○ prior only",
+}
+
+
+def layout(view: BenchView, bench: str | None, params: Params) -> Any:
+    """The page with its controls as the address asks; its answers follow from callbacks."""
+    trouble = None
+    try:
+        asked = CallQuestion.of(view, params)
+    except RigError as error:
+        asked, trouble = CallQuestion.of(view, {}), notice(f"{error} Shown is the usual drink instead.")
+    return html.Div(
+        [
+            html.H1("Shake time"),
+            trouble,
+            html.Div(
+                [
+                    html.Section(
+                        waiting(
+                            html.Div(id="call-head", **{"aria-live": "polite"}), "Working out the call …"
+                        ),
+                        className="answer",
+                        **{"aria-label": "The call"},
+                    ),
+                    html.Section(
+                        _controls(view, asked),
+                        className="controls",
+                        **{"aria-label": "Drink, ice and target"},
+                    ),
+                    html.Section(
+                        [
+                            waiting(html.Div(id="call-answer"), "Working out the call …"),
+                            waiting(html.Div(id="call-levers"), "Trying what would help …"),
+                            waiting(html.Div(id="call-figures"), "Drawing …"),
+                        ],
+                        className="more",
+                        **{"aria-label": "Why, and what would help"},
+                    ),
+                ],
+                className="call-page",
+            ),
+            dcc.Store(id="call-bench", data=bench),
+            dcc.Store(id="call-targets", data={t: sliders_of_target(view, t) for t in view.bench.targets}),
+            dcc.Store(id="call-asked"),
+            dcc.Store(id="call-rested"),
+        ]
+    )
+
+
+def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
+    bench, run_of = view.bench, scales(view)
+    targets = [*names(tuple(bench.targets)), (OWN, "my own")]
+
+    def slide(name: str, label: str) -> html.Div:
+        return slider(f"call-{name}", label, run_of[name], getattr(asked, name))
+
+    return [
+        html.Fieldset(
+            [
+                html.Legend("Drink and ice"),
+                choice("call-recipe", "Recipe", names(tuple(bench.recipes)), asked.recipe),
+                slide("drink_temp_c", "Drink before the ice"),
+                choice("call-ice", "Ice", names(tuple(bench.ice)), asked.ice),
+                slide("ice_temp_c", "Ice temperature"),
+                slide("ice_mass_g", "Ice, weighed"),
+            ]
+        ),
+        html.Fieldset(
+            [
+                html.Legend("Target"),
+                choice("call-target", "Lands in", targets, asked.target),
+                slide("serve_temp_c_max", "Serve at or below"),
+                slide("dilution_low", "Dilution from"),
+                slide("dilution_high", "Dilution to"),
+                html.P("Dilution is water added ÷ starting volume.", className="quiet"),
+            ]
+        ),
+        html.Fieldset(
+            [
+                html.Legend("Technique and vessel"),
+                choice("call-technique", "Technique", names(techniques(view)), asked.technique),
+                choice("call-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
+            ]
+        ),
+    ]
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Connect the page to its bench."""
+
+    @lru_cache(maxsize=64)
+    def call_of(view: BenchView, asked: CallQuestion) -> Advice:
+        return make_call(view, asked)
+
+    @lru_cache(maxsize=32)
+    def levers_of(view: BenchView, asked: CallQuestion) -> tuple[Lever, ...]:
+        return try_levers(view, call_of(view, asked))
+
+    asks = [Input(f"call-{k}", "value") for k in (*_CHOICES, *_SLIDERS)]
+    app.clientside_callback(
+        ClientsideFunction("chillrig", "asked"),
+        Output("call-asked", "data"),
+        *asks,
+        State("call-bench", "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("chillrig", "rested"), Output("call-rested", "data"), Input("call-asked", "data")
+    )
+    app.clientside_callback(
+        ClientsideFunction("chillrig", "targetSliders"),
+        *(Output(f"call-{k}", "value") for k in _SLIDERS[3:]),
+        Input("call-target", "value"),
+        State("call-targets", "data"),
+        prevent_initial_call=True,
+    )
+    for name in _SLIDERS:
+        app.clientside_callback(
+            ClientsideFunction("chillrig", "shown"),
+            Output(f"call-{name}-shown", "children"),
+            Input(f"call-{name}", "value"),
+        )
+
+    @app.callback(
+        Output("call-head", "children"),
+        Output("call-answer", "children"),
+        Output("call-figures", "children"),
+        Input("call-asked", "data"),
+        Input("theme", "data"),
+        prevent_initial_call=True,
+    )
+    def answer(asked: Any, theme: str) -> tuple[Any, Any, Any]:
+        try:
+            params = params_of_store(asked)
+            view = desk.view(desk.chosen(one(params, "bench")))
+            call = call_of(view, CallQuestion.of(view, params))
+        except RigError as error:
+            return notice(str(error)), None, None
+        return head_block(call), answer_block(call), figures_block(call, theme)
+
+    @app.callback(Output("call-levers", "children"), Input("call-rested", "data"), prevent_initial_call=True)
+    def help_with(asked: Any) -> Any:
+        try:
+            params = params_of_store(asked)
+            view = desk.view(desk.chosen(one(params, "bench")))
+            question = CallQuestion.of(view, params)
+            return levers_block(call_of(view, question), levers_of(view, question))
+        except RigError:
+            return None  # told beside the call, by the callback above
+
+    @app.callback(
+        Output("call-ice_temp_c", "value"),
+        Output("call-ice_mass_g", "value"),
+        Input("call-ice", "value"),
+        State("call-asked", "data"),
+        prevent_initial_call=True,
+    )
+    def usual_ice(ice: Any, asked: Any) -> tuple[Any, Any]:
+        usual = _usual(desk, asked, ice=ice)
+        return usual["ice_temp_c"], usual["ice_mass_g"]
+
+    @app.callback(
+        Output("call-drink_temp_c", "value"),
+        Input("call-recipe", "value"),
+        State("call-asked", "data"),
+        prevent_initial_call=True,
+    )
+    def usual_start(recipe: Any, asked: Any) -> Any:
+        return _usual(desk, asked, recipe=recipe)["drink_temp_c"]
+
+
+def _usual(desk: Desk, asked: Any, **changed: Any) -> dict[str, float]:
+    params = params_of_store({**(asked or {}), **changed})
+    view = desk.view(desk.chosen(one(params, "bench")))
+    q = CallQuestion.of(view, params)
+    return usual_conditions(view, Situation(q.technique, q.vessel, q.ice, q.recipe))
+
+
+def make_call(view: BenchView, asked: CallQuestion) -> Advice:
+    """The call, quickly: no levers, and draws enough for whole percents.
+
+    Raises
+    ------
+    RigError
+        Where there is no fit, or the model does not reach that far.
+    """
+    return advise(
+        view.fitted(),
+        technique=asked.technique,
+        vessel=asked.vessel,
+        ice=asked.ice,
+        recipe=asked.recipe,
+        target=asked.target_of(view),
+        drink_temp_c=asked.drink_temp_c,
+        ice_mass_g=asked.ice_mass_g,
+        ice_temp_c=asked.ice_temp_c,
+        draws=DRAWS,
+        with_levers=False,
+    )
+
+
+def try_levers(view: BenchView, call: Advice) -> tuple[Lever, ...]:
+    """What would raise the odds, best first; nothing is tried where they are good."""
+    if call.odds >= SURE:
+        return ()
+    return levers(view.fitted(), call.situation, call.target, call.odds, draws=LEVER_DRAWS)
+
+
+def head_block(call: Advice) -> Any:
+    """The call itself: the number, its window and its odds, to be read across a room."""
+    low, high = call.window_s
+    s = call.situation
+    odds = words.odds_words(call.odds)
+    if call.feasible:
+        number = html.P(
+            [html.Span(s.technique.capitalize()), " ", html.B(f"{call.duration_s:.0f} s")], className="big"
+        )
+        window = [f"{low:.0f} to {high:.0f} s will do · lands ", html.B(odds), " of the time"]
+    else:
+        number = html.P(f"No {s.technique} lands this", className="big none")
+        window = [f"At best {odds}, at {call.duration_s:.0f} s"]
+    what = html.P(f"{s.recipe} · {s.vessel} · {s.ice}", className="over")
+    return [what, number, html.P(window, className="window"), _first_caution(call)]
+
+
+def answer_block(call: Advice) -> Any:
+    """What the call promises, what limits it and what it rests on."""
+    at = call.at_call
+    facts = [
+        ("Forgives", wording.forgiveness(call), "still nine tenths of these odds") if call.feasible else None,
+        ("In the glass", *_with_range(at["temp_c"], 1, "°C")),
+        ("Dilution", *_with_range(_percents(at["dilution_by_volume"]), 0, "%", "of starting volume; ")),
+        (
+            "Water added",
+            *_with_range(_percents(at["dilution_of_finished_drink"]), 0, "%", "of the finished drink; "),
+        ),
+        ("Strength", *_with_range(at["abv_pct"], 1, "% ABV")) if at["abv_pct"][1] >= 0.5 else None,
+        ("Volume", *_with_range(at["volume_ml"], 0, "ml")),
+    ]
+    return [
+        html.Dl(
+            [html.Div([html.Dt(f[0]), html.Dd([f[1], html.Small(f[2])])]) for f in facts if f is not None],
+            className="facts",
+        ),
+        html.P(f"Target: {words.target_words(call.target)}."),
+        html.P(words.limits(call) if call.feasible else wording.why_not(call)),
+        html.P([html.B(_BASIS[call.basis.kind]), ". ", words.basis_sentence(call.basis)]),
+        _cautions(call),
+    ]
+
+
+def _first_caution(call: Advice) -> Any:
+    """The most urgent caution in short, where nobody overlooks it; all of them follow below."""
+    if not call.cautions:
+        return None
+    more = len(call.cautions) - 1
+    text = f"△ Mind: {call.cautions[0].split(':')[0]}{f', and {more} more below' if more else ''}"
+    return html.P(text, className="first-caution")
+
+
+def _percents(values: tuple[float, float, float]) -> tuple[float, float, float]:
+    low, middle, high = (100.0 * v for v in values)
+    return low, middle, high
+
+
+def _with_range(
+    values: tuple[float, float, float], digits: int, unit: str, before: str = ""
+) -> tuple[str, str]:
+    low, middle, high = values
+    return wording.number(middle, digits, unit), f"{before}90 %: {wording.span(low, high, digits, unit)}"
+
+
+def _cautions(call: Advice) -> Any:
+    if not call.cautions:
+        return None
+    return html.Div([html.H2("Mind"), html.Ul([html.Li(c) for c in call.cautions])], className="notice mind")
+
+
+def figures_block(call: Advice, theme: str) -> Any:
+    """Odds, chill and dilution against time."""
+    limits = words.limits(call) if call.feasible else wording.why_not(call)
+    said = f"{words.headline(call)}. {words.landing(call)}. {limits}"
+    return figure(
+        "call-landing",
+        "Chill, dilution and odds against time",
+        said,
+        call_figure(call, DARK if theme == "dark" else LIGHT),
+        "Bands hold 90 % of runs. Green: where the drink lands, and the durations that will do.",
+    )
+
+
+def levers_block(call: Advice, found: tuple[Lever, ...]) -> Any:
+    """What would help, best first."""
+    title = html.H2("What would help")
+    if call.odds >= SURE:
+        return [title, html.P("Nothing needs changing: this lands well as it is.")]
+    if not found:
+        return [
+            title,
+            html.P("No single change tried raises the odds. Move the target, or change two things at once."),
+        ]
+    listed = [html.Li([html.B(words.percent(f.odds)), f" at {f.duration_s:.0f} s: {f.what}"]) for f in found]
+    return [title, html.Ol(listed, className="levers")]

@@ -1,0 +1,1 @@
+"""What a page was asked, as checked values: one module a page."""

@@ -1,0 +1,50 @@
+"""The question behind a comparison."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dashboard.desk import BenchView
+from dashboard.params import Params, named
+from dashboard.questions.usual import OWN, recipes, usual_drink
+from rig.bench import Target
+from rig.errors import NotFound
+from rig.runs import SetUp
+
+MOST_AT_FIRST = 6
+
+
+@dataclass(frozen=True)
+class CompareQuestion:
+    """Which set-ups to compare, on which recipe, into which target."""
+
+    set_ups: tuple[SetUp, ...]
+    recipe: str
+    target: str
+
+    @classmethod
+    def of(cls, view: BenchView, params: Params) -> CompareQuestion:
+        """What the parameters ask; left out: the ices of the most used vessel, on its most made recipe.
+
+        Raises
+        ------
+        NotFound
+            A set-up, recipe or target that the bench does not have.
+        """
+        usual = usual_drink(view)
+        recipe = named(params, "recipe", recipes(view), usual.recipe, "recipe")
+        target = named(params, "target", (OWN, *view.bench.targets), OWN, "target")
+        known = {str(s): s for s in view.fitted().set_ups}
+        asked = params.get("set_up")
+        if asked is None:
+            alike = [s for s in known.values() if (s.technique, s.vessel) == (usual.technique, usual.vessel)]
+            return cls(tuple(alike if len(alike) > 1 else known.values())[:MOST_AT_FIRST], recipe, target)
+        wanted = [a for a in asked if a]
+        for name in wanted:
+            if name not in known:
+                raise NotFound("set-up with runs", name[:80], known)
+        return cls(tuple(known[n] for n in dict.fromkeys(wanted)), recipe, target)
+
+    def target_of(self, view: BenchView) -> Target | None:
+        """The target chosen, if any."""
+        return view.bench.targets.get(self.target)

@@ -1,0 +1,119 @@
+"""A served dashboard, and a Chromium that keeps account of what it asked for and complained of."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import Thread
+from typing import Any
+
+import pytest
+
+from dashboard.app import make_app, server_of
+from dashboard.desk import BenchView
+from tests.dashboard.benches import fitted_view, source_of_view
+
+# as root Chromium has no sandbox of its own; the rest keeps it from looking things up on its own behalf
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+WAIT_MS = 60_000
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    for item in items:
+        if here in Path(item.path).parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        why = "no Chromium here; install Debian's package chromium"
+        if os.environ.get("CI") == "true":
+            pytest.fail(why)
+        pytest.skip(why)
+    return found
+
+
+@pytest.fixture(scope="session")
+def view() -> BenchView:
+    return fitted_view()
+
+
+@pytest.fixture(scope="session")
+def address(view: BenchView) -> Iterator[str]:
+    server = server_of(make_app(source_of_view(view)), "127.0.0.1", 0)
+    thread = Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@dataclass
+class Account:
+    """What a browser asked for and complained of while a test drove it."""
+
+    elsewhere: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="session")
+def playwright(chromium: str) -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as started:
+        yield started
+
+
+@pytest.fixture
+def open_page(
+    playwright: Any, chromium: str, address: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[..., Any]]:
+    """Opens a path of the dashboard in a fresh browser; afterwards nothing may have gone astray."""
+    contexts, account = [], Account()
+
+    def opened(path: str, *, width: int = 1440, height: int = 900, scheme: str = "light") -> Any:
+        context = playwright.chromium.launch_persistent_context(
+            tmp_path_factory.mktemp("profile"),
+            executable_path=chromium,
+            headless=True,
+            args=list(FLAGS),
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(WAIT_MS)
+        page.on("request", lambda r: _watch(account, address, r.url))
+        page.on("console", lambda m: account.complaints.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda e: account.complaints.append(str(e)))
+        page.on(
+            "response", lambda r: account.failed.append(f"{r.status} {r.url}") if r.status >= 400 else None
+        )
+        page.goto(address + path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert account == Account()
+
+
+def _watch(account: Account, address: str, url: str) -> None:
+    if not url.startswith((f"{address}/", "data:", "blob:")):
+        account.elsewhere.append(url)

@@ -1,0 +1,61 @@
+"""Runs are corrected in the logbook, with a reason, and what they were is kept."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import Chillrig
+from tests.cli.small_bench import WRONG_RUN
+
+
+@pytest.fixture
+def mine(logbook: Path, tmp_path: Path) -> Path:
+    return shutil.copy(logbook, tmp_path / "mine.sqlite")
+
+
+def run_of(chillrig: Chillrig, file: Path, name: str) -> Any:
+    return json.loads(chillrig("runs", name, "--logbook", file, "--json").out)
+
+
+def test_an_excluded_run_leaves_the_fit_and_comes_back(chillrig: Chillrig, mine: Path) -> None:
+    assert chillrig("runs", "--logbook", mine, "--exclude", WRONG_RUN, "--why", "tare missed").code == 0
+    out = run_of(chillrig, mine, WRONG_RUN)
+    assert (out["verdict"], out["excluded_because"]) == ("excluded", "tare missed")
+    assert chillrig("runs", "--logbook", mine, "--include", WRONG_RUN, "--why", "weighed again").code == 0
+    back = run_of(chillrig, mine, WRONG_RUN)
+    assert (back["verdict"], back["excluded_because"]) == ("doubtful", None)
+    assert [c["why"] for c in back["history"]] == ["tare missed", "weighed again"]
+
+
+def test_a_corrected_weight_mends_the_verdict(chillrig: Chillrig, mine: Path) -> None:
+    weight = run_of(chillrig, mine, WRONG_RUN)["strained_mass_g"] - 30.0
+    said = chillrig("runs", WRONG_RUN, "--logbook", mine, "--set", f"strained_mass_g={weight}", "--why", "tare missed")
+    assert said.code == 0
+    mended = run_of(chillrig, mine, WRONG_RUN)
+    assert (mended["verdict"], mended["strained_mass_g"]) == ("good", pytest.approx(weight))
+    change = mended["history"][0]["changes"]["strained_mass_g"]
+    assert change == {"before": pytest.approx(weight + 30.0), "after": pytest.approx(weight)}
+
+
+def test_several_values_are_set_at_once_and_an_empty_one_means_unknown(chillrig: Chillrig, mine: Path) -> None:
+    said = chillrig(
+        "runs", "a1", "--logbook", mine, "--set", "notes=lid leaked", "--set", "room_temp_c=", "--why", "told later",
+        "--set", "started_at=2026-03-01T21:30",
+    )  # fmt: skip
+    assert said.code == 0
+    run = run_of(chillrig, mine, "a1")
+    assert (run["notes"], run["room_temp_c"], run["started_at"][:16]) == ("lid leaked", None, "2026-03-01T21:30")
+
+
+def test_what_is_exported_imports_again_as_the_same_runs(
+    chillrig: Chillrig, logbook: Path, tmp_path: Path
+) -> None:
+    assert chillrig("export", "--logbook", logbook, "--to", "copy").code == 0
+    said = chillrig("import", "copy", "--as", "corner", "--logbook", shutil.copy(logbook, tmp_path / "b.sqlite"), "--json")
+    done = json.loads(said.out)["imports"][0]
+    assert (done["new"], done["changed"]) == (0, 0)

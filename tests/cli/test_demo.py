@@ -1,0 +1,65 @@
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rig.cli import demo
+from tests.cli.conftest import Chillrig
+
+
+@pytest.fixture
+def one_sample(monkeypatch: pytest.MonkeyPatch, bench: Path) -> None:
+    monkeypatch.setattr(demo, "sample_benches", lambda: [bench])
+
+
+def test_demo_goes_from_import_to_call_and_says_what_next(
+    chillrig: Chillrig, one_sample: None, tmp_path: Path
+) -> None:
+    said = chillrig("demo")
+    assert (said.code, said.err) == (0, "")
+    told = [
+        "15 runs: 15 new", "mood", "Runs to doubt", "compared", "How long", "will do): lands", "What next",
+        "chillrig dashboard", "chillrig advise", "chillrig import",
+    ]  # fmt: skip
+    places = [said.out.index(t) for t in told]
+    assert places == sorted(places)
+    assert {p.name for p in (tmp_path / "chillrig-demo").iterdir()} >= {"logbook.sqlite", "report.html"}
+
+
+def test_the_advise_command_that_demo_prints_works_when_pasted(chillrig: Chillrig, one_sample: None) -> None:
+    out = chillrig("demo", "--out", "a folder with blanks").out
+    pasted = re.search(r"^ +chillrig advise (?:.*\\\n)*.*", out, re.MULTILINE)
+    assert pasted is not None
+    command = pasted[0].replace("chillrig", f"{sys.executable} -m rig.cli", 1)
+    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "lands" in done.stdout
+
+
+def test_demo_twice_stores_nothing_twice(chillrig: Chillrig, one_sample: None) -> None:
+    first, again = (json.loads(chillrig("demo", "--json").out) for _ in range(2))
+    assert [b["import"]["new"] for b in (*first["benches"], *again["benches"])] == [15, 0]
+    assert set(first["benches"][0]) == {"import", "comparisons", "calls", "report"}
+
+
+def test_without_samples_demo_says_so(chillrig: Chillrig, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo, "sample_benches", list)
+    said = chillrig("demo")
+    assert (said.code, said.err.count("\n")) == (1, 1)
+
+
+def test_the_samples_are_found_beside_the_program() -> None:
+    assert {"harbour", "evening_class", "rehearsal"} <= {p.name for p in demo.sample_benches()}
+
+
+@pytest.mark.slow
+def test_demo_on_the_real_samples_compares_and_calls_for_each(chillrig: Chillrig) -> None:
+    said = chillrig("demo")
+    assert (said.code, said.err) == (0, "")
+    assert max(len(line) for line in said.out.splitlines()) <= 100
+    assert said.out.count("How long") == len(demo.sample_benches())

@@ -1,0 +1,50 @@
+"""A bench for the pages' tests: small, fitted once, and able to change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from dashboard.desk import BenchView
+from dashboard.sources import Progress
+from rig.fitting import fit
+from rig.fitting.result import Fit
+from rig.runs import RunBook
+from tests.cli.small_bench import small_book
+
+
+@dataclass
+class HeldSource:
+    """Benches held in memory; counts the fits, and reuses those it was given."""
+
+    books: dict[str, RunBook]
+    known: dict[int, Fit] = field(default_factory=dict)
+    fits: int = 0
+    trouble: BaseException | None = None
+
+    def names(self) -> tuple[str, ...]:
+        return tuple(self.books)
+
+    def stamp(self, name: str) -> str:
+        return str(id(self.books[name]))
+
+    def book(self, name: str) -> RunBook:
+        if self.trouble is not None:
+            raise self.trouble
+        return self.books[name]
+
+    def fit(self, book: RunBook, progress: Progress) -> Fit:
+        self.fits += 1
+        progress(0.5)
+        return self.known.get(id(book)) or fit(book, progress)
+
+
+def fitted_view() -> BenchView:
+    """The small bench, fitted."""
+    book = small_book()
+    return BenchView("corner", book, fit(book))
+
+
+def source_of_view(view: BenchView, *names: str) -> HeldSource:
+    """A source that hands out a view's bench, under one name or several."""
+    assert view.fit is not None
+    return HeldSource(dict.fromkeys(names or (view.name,), view.book), {id(view.book): view.fit})

@@ -1,0 +1,11 @@
+from __future__ import annotations
+
+import pytest
+
+from dashboard.desk import BenchView
+from tests.dashboard.benches import fitted_view
+
+
+@pytest.fixture(scope="session")
+def view() -> BenchView:
+    return fitted_view()

@@ -1,0 +1,165 @@
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboard.__main__ import main
+from dashboard.app import make_app, server_of
+from dashboard.desk import BenchView
+from tests.cli.small_bench import small_bench
+from tests.dashboard.benches import HeldSource, source_of_view
+
+ASSETS = Path(__file__).parents[2] / "dashboard" / "assets"
+
+
+class Untouchable:
+    """A source that must not be asked for anything."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise AssertionError(f"asked for {name}")
+
+
+def test_making_the_app_opens_nothing() -> None:
+    make_app(Untouchable())  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def client(view: BenchView) -> Any:
+    return make_app(source_of_view(view)).server.test_client()
+
+
+def test_nothing_may_load_from_elsewhere(client: Any) -> None:
+    got = client.get("/")
+    policy = got.headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert "unsafe-eval" not in policy
+    assert not re.search(r"""(?:src|href)=["'](?:https?:)?//""", got.text)
+
+
+@pytest.mark.parametrize("asset", sorted(p.name for p in ASSETS.iterdir() if p.is_file()))
+def test_no_asset_names_another_address(asset: str) -> None:
+    found = re.findall(r"https?://[^\s\"')]+", (ASSETS / asset).read_text(encoding="utf-8"))
+    assert [u for u in found if u != "http://www.w3.org/2000/svg"] == []
+
+
+def test_no_tools_for_developers_are_served(client: Any) -> None:
+    config = json.loads(re.search(r'id="_dash-config"[^>]*>(.*?)</script>', client.get("/").text)[1])  # type: ignore[index]
+    assert not config.get("ui")
+    assert not config.get("hot_reload")
+    assert "console" not in client.get("/?__debugger__=yes&cmd=resource&f=debugger.js").text[:200]
+
+
+def _callback(client: Any, output: str, inputs: dict[str, Any], state: dict[str, Any]) -> Any:
+    """Ask for one callback as a browser does; the outputs of several are in one string."""
+    known = client.get("/_dash-dependencies").get_json()
+    found = next(d for d in known if output in d["output"] and not d.get("clientside_function"))
+    names = found["output"].strip(".").split("...")
+    outputs = [dict(zip(("id", "property"), n.rsplit(".", 1), strict=True)) for n in names]
+    given = [{**i, "value": inputs.get(f"{i['id']}.{i['property']}")} for i in found["inputs"]]
+    return client.post(
+        "/_dash-update-component",
+        json={
+            "output": found["output"],
+            "outputs": outputs if len(outputs) > 1 else outputs[0],
+            "inputs": given,
+            "state": [{**s, "value": state.get(f"{s['id']}.{s['property']}")} for s in found["state"]],
+            "changedPropIds": [f"{i['id']}.{i['property']}" for i in given],
+        },
+    )
+
+
+@pytest.mark.parametrize(
+    ("output", "store"),
+    [("call-head.children", "call-asked"), ("compare-answer", "compare-asked"), ("runs-list", "runs-asked")],
+)
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ("<script>", "nothing that can be read"),
+        ({"recipe": "'; drop table run; --"}, "there is no"),
+        ({"bench": "elsewhere"}, "there is no bench"),
+    ],
+)
+def test_what_a_callback_cannot_use_is_answered_in_words(
+    client: Any, output: str, store: str, asked: Any, said: str
+) -> None:
+    got = _callback(client, output, {f"{store}.data": asked, "theme.data": "light"}, {})
+    assert got.status_code == 200
+    assert said in got.text
+
+
+def test_a_callback_answers_as_the_page_asks(client: Any) -> None:
+    asked = {"recipe": "night shift", "ice": "freezer cube", "drink_temp_c": 22}
+    got = _callback(client, "call-head.children", {"call-asked.data": asked, "theme.data": "dark"}, {})
+    shown = json.dumps(got.get_json(), ensure_ascii=False)
+    assert "will do" in shown
+    assert "#15181c" in shown
+
+
+def test_another_ice_moves_its_sliders(client: Any) -> None:
+    got = _callback(client, "call-ice_temp_c.value", {"call-ice.value": "wet cube"}, {"call-asked.data": {}})
+    moved = got.get_json()["response"]
+    assert moved["call-ice_temp_c"]["value"] == 0.0
+    assert 150 <= moved["call-ice_mass_g"]["value"] <= 170
+
+
+def test_an_error_nobody_foresaw_is_told_on_the_page_not_in_full(
+    view: BenchView, caplog: pytest.LogCaptureFixture
+) -> None:
+    source = source_of_view(view)
+    source.trouble = RuntimeError("secret detail")
+    client = make_app(source).server.test_client()
+    got = _callback(client, "runs-list", {"runs-asked.data": {}}, {})
+    assert got.status_code == 200
+    assert "Something here broke" in got.text
+    assert "secret detail" not in got.text
+    assert "secret detail" in caplog.text
+
+
+def test_on_the_loopback_address_only_loopback_names_are_answered() -> None:
+    app = make_app(HeldSource({}))
+    server_of(app, "127.0.0.1", 0).server_close()
+    client = app.server.test_client()
+    assert client.get("/", headers={"Host": "127.0.0.1:8050"}).status_code == 200
+    assert client.get("/", headers={"Host": "localhost"}).status_code == 200
+    assert client.get("/", headers={"Host": "rebound.example"}).status_code == 403
+
+
+def test_the_program_serves_a_bench_and_says_where(tmp_path: Path) -> None:
+    home = small_bench(tmp_path / "corner")
+    environment = {k: v for k, v in os.environ.items() if k != "CHILLRIG_LOGBOOK"}
+    command = [sys.executable, "-m", "dashboard", "--bench", str(home), "--port", "0"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
+        try:
+            assert process.stdout is not None
+            line = process.stdout.readline()
+            found = re.search(r"http://127\.0\.0\.1:\d+/", line)
+            assert found, line
+            with urllib.request.urlopen(found[0]) as got:
+                assert got.status == 200
+        finally:
+            process.terminate()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ([], "nothing to show"),
+        (["--logbook", "no-such-file.sqlite"], "there is no logbook at"),
+    ],
+)
+def test_the_program_says_why_it_cannot_start(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("CHILLRIG_LOGBOOK", raising=False)
+    assert main(arguments) == 1
+    assert said in capsys.readouterr().err

@@ -1,0 +1,89 @@
+from __future__ import annotations
+
+import pytest
+
+from dashboard.desk import BenchView, Desk, Working
+from dashboard.sources import FolderSource, LogbookSource, source_of
+from rig.errors import BenchError, NotFound, RigError
+from rig.logbook.store import open_logbook
+from rig.runs import RunBook
+from tests.cli.small_bench import small_bench, small_book
+from tests.dashboard.benches import HeldSource, source_of_view
+
+
+def test_a_bench_is_fitted_once_however_often_it_is_looked_at(view: BenchView) -> None:
+    source = source_of_view(view)
+    desk = Desk(source)
+    first = desk.view("corner")
+    assert desk.view("corner") is first
+    assert desk.look("corner") is first
+    assert source.fits == 1
+
+
+def test_a_bench_that_changed_is_fitted_anew(view: BenchView) -> None:
+    source = source_of_view(view)
+    desk = Desk(source)
+    first = desk.view("corner")
+    fewer = RunBook(view.bench, view.book.runs[:10])
+    source.books["corner"], source.known[id(fewer)] = fewer, first.fitted()
+    assert isinstance(desk.look("corner"), BenchView | Working)
+    assert desk.view("corner").book is fewer
+
+
+def test_a_bench_that_cannot_be_read_is_told_and_tried_again(view: BenchView) -> None:
+    source = source_of_view(view)
+    source.trouble = BenchError("the run sheet is cut off")
+    desk = Desk(source)
+    with pytest.raises(BenchError, match="cut off"):
+        desk.view("corner")
+    with pytest.raises(BenchError, match="cut off"):
+        desk.look("corner")
+    source.trouble = None
+    assert desk.view("corner").fit is not None
+
+
+def test_runs_too_few_to_fit_are_shown_all_the_same() -> None:
+    book = small_book()
+    desk = Desk(HeldSource({"corner": RunBook(book.bench, ())}))
+    seen = desk.view("corner")
+    assert seen.fit is None
+    assert "no run can be fitted" in seen.lacking
+
+
+def test_a_bench_nobody_has_is_refused_with_those_there_are(view: BenchView) -> None:
+    desk = Desk(source_of_view(view, "corner", "harbour"))
+    assert desk.chosen(None) == "corner"
+    assert desk.chosen("harbour") == "harbour"
+    with pytest.raises(NotFound, match="'corner', 'harbour'"):
+        desk.chosen("elsewhere")
+    with pytest.raises(RigError, match="Import a bench first"):
+        Desk(HeldSource({})).chosen(None)
+
+
+def test_a_folders_stamp_changes_when_a_file_in_it_does(tmp_path_factory: pytest.TempPathFactory) -> None:
+    home = small_bench(tmp_path_factory.mktemp("bench") / "corner")
+    source = FolderSource(home)
+    before = source.stamp("corner")
+    assert source.stamp("corner") == before
+    sheet = home / "run_sheet.csv"
+    sheet.write_text(sheet.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert source.stamp("corner") != before
+
+
+def test_a_logbooks_stamp_changes_when_a_run_is_corrected() -> None:
+    with open_logbook(None) as logbook:
+        logbook.add(small_book(), "corner", "test")
+        source = LogbookSource(logbook)
+        before = source.stamp("corner")
+        logbook.exclude("corner", "b3", "mis-keyed weight")
+        assert source.names() == ("corner",)
+        assert source.stamp("corner") != before
+
+
+def test_a_logbook_file_that_is_not_there_is_not_made_anew(tmp_path_factory: pytest.TempPathFactory) -> None:
+    at = tmp_path_factory.mktemp("none") / "bar.sqlite"
+    with pytest.raises(RigError, match="there is no logbook at"):
+        source_of(None, str(at))
+    assert not at.exists()
+    with pytest.raises(RigError, match="nothing to show"):
+        source_of(None, None)

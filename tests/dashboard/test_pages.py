@@ -1,0 +1,259 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from dashboard.app import page
+from dashboard.desk import BenchView, Desk
+from dashboard.pages import compare, run, runs, shake_time
+from dashboard.params import params_of_query
+from dashboard.questions.call import CallQuestion
+from dashboard.questions.compare import CompareQuestion
+from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
+from rig.advice import advise
+from rig.advice.compare import compare as compared
+from rig.report.courses import set_up_courses
+from rig.report.wording import odds_words
+from rig.runs import RunBook
+from tests.dashboard.benches import HeldSource, source_of_view
+from tests.dashboard.reading import by_id, ids, parts, text
+
+LAYOUTS: dict[str, Callable[[BenchView], Any]] = {
+    "runs": lambda v: runs.layout(v, None, {}),
+    "run": lambda v: run.layout(v, None, "b3"),
+    "compare": lambda v: compare.layout(v, None, {}),
+    "shake time": lambda v: shake_time.layout(v, None, {}),
+}
+
+
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_every_page_has_one_heading_and_no_id_twice(view: BenchView, name: str) -> None:
+    made = LAYOUTS[name](view)
+    assert sum(p["type"] == "H1" for p in parts(made)) == 1
+    assert len(ids(made)) == len(set(ids(made)))
+
+
+@pytest.mark.parametrize("name", ["runs", "compare", "shake time"])
+def test_every_control_has_its_label(view: BenchView, name: str) -> None:
+    made = LAYOUTS[name](view)
+    labelled = {p["props"].get("htmlFor") for p in parts(made) if p["type"] == "Label"}
+    labelled |= {i.removesuffix("-label") for i in ids(made) if i.endswith("-label")}
+    controls = {p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")}
+    assert controls
+    assert controls <= labelled
+
+
+def test_the_call_on_the_page_is_the_call_of_the_library(view: BenchView) -> None:
+    asked = CallQuestion.of(view, params_of_query("ice=freezer+cube&drink_temp_c=22"))
+    direct = advise(
+        view.fitted(),
+        technique="shake",
+        vessel="steel tin",
+        ice="freezer cube",
+        recipe="night shift",
+        target=view.bench.targets["coupe"],
+        drink_temp_c=22.0,
+        ice_mass_g=asked.ice_mass_g,
+        ice_temp_c=-16.0,
+        draws=shake_time.DRAWS,
+        with_levers=False,
+    )
+    call = shake_time.make_call(view, asked)
+    assert direct.feasible
+    head = text(shake_time.head_block(call))
+    assert f"Shake {direct.duration_s:.0f} s" in head
+    assert f"{direct.window_s[0]:.0f} to {direct.window_s[1]:.0f} s will do" in head
+    assert f"lands {odds_words(direct.odds)} of the time" in head
+    told = text(shake_time.answer_block(call))
+    for words in ("Forgives", "of starting volume", "of the finished drink", "% ABV", "ml", "Stopped early"):
+        assert words in told
+    assert "● measured . Rests on 5 runs" in told
+    assert "Declared allergens: milk" in told
+
+
+def test_a_drink_that_cannot_land_says_so_why_and_what_would_help(view: BenchView) -> None:
+    asked = CallQuestion.of(view, params_of_query("ice=wet+cube&drink_temp_c=80&dilution_high=30"))
+    call = shake_time.make_call(view, asked)
+    assert not call.feasible
+    assert "No shake lands this" in text(shake_time.head_block(call))
+    assert "Hot liquid in a sealed vessel" in text(shake_time.head_block(call))
+    told = text(shake_time.answer_block(call))
+    assert "The middle run is" in told
+    assert "too thin from" in told
+    drawn = by_id(shake_time.figures_block(call, "dark"), "call-landing")["figure"]
+    assert (call.window_s[0], call.window_s[1]) not in [
+        (s.get("x0"), s.get("x1")) for s in drawn["layout"]["shapes"]
+    ]
+    found = shake_time.try_levers(view, call)
+    listed = text(shake_time.levers_block(call, found))
+    assert all(lever.what in listed for lever in found)
+
+
+def test_where_the_odds_are_good_nothing_else_is_tried(view: BenchView) -> None:
+    asked = replace(
+        CallQuestion.of(view, {}), target="", serve_temp_c_max=10.0, dilution_low=0.0, dilution_high=150.0
+    )
+    call = shake_time.make_call(view, asked)
+    assert call.odds > 0.8
+    assert shake_time.try_levers(view, call) == ()
+    assert "Nothing needs changing" in text(shake_time.levers_block(call, ()))
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_calls_figure_names_its_axes_with_units_and_tells_itself_in_words(
+    view: BenchView, theme: str
+) -> None:
+    block = shake_time.figures_block(shake_time.make_call(view, CallQuestion.of(view, {})), theme)
+    drawn = by_id(block, "call-landing")["figure"]["layout"]
+    assert drawn["xaxis3"]["title"]["text"] == "time on the ice [s]"
+    assert "°C" in drawn["yaxis"]["title"]["text"]
+    said = next(p["props"]["aria-label"] for p in parts(block) if p["props"].get("role") == "img")
+    assert "°C" in said
+    assert "dilution" in said
+
+
+def test_curves_of_each_ice_have_a_line_a_band_and_their_runs(view: BenchView) -> None:
+    asked = CompareQuestion.of(view, params_of_query("target=coupe"))
+    courses = set_up_courses(view.fitted(), asked.set_ups, asked.recipe, draws=64)
+    blocks = compare.course_figures(view, asked, courses, "light")
+    for id_ in ("compare-chill", "compare-dilution"):
+        data = by_id(blocks, id_)["figure"]["data"]
+        names = [t.get("name", "") for t in data]
+        for ice in ("freezer cube", "wet cube"):
+            assert ice in names
+            assert f"{ice}, 90 % of runs" in names
+            assert f"{ice}, runs" in names
+    dashes = {
+        t["line"]["dash"] for t in by_id(blocks, "compare-path")["figure"]["data"] if t.get("mode") == "lines"
+    }
+    assert len(dashes) == 2
+
+
+def test_a_comparison_is_told_in_sentences_and_in_numbers_with_units(view: BenchView) -> None:
+    asked = CompareQuestion.of(view, {})
+    found = compared(view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe)
+    told = text(compare.sentences_block(found))
+    assert all(p.sentence in told for p in found.pairs)
+    numbers = text(compare.numbers_block(found))
+    assert " K" in numbers
+    assert "points" in numbers
+    assert all(note in numbers for note in found.notes)
+
+
+def test_set_ups_that_cannot_be_compared_are_named_with_the_reason(view: BenchView) -> None:
+    found = compared(view.fitted(), set_ups=view.fitted().set_ups, recipe="night shift")
+    pair = found.pairs[0]
+    gap = replace(pair, contrasts=(), not_comparable="Only 1 sound run. Make 2 more.")
+    told = text(compare.sentences_block(replace(found, pairs=(gap,))))
+    assert "Not comparable, and why" in told
+    assert "Make 2 more." in told
+
+
+def test_the_list_shows_each_run_with_units_a_mark_and_a_word(view: BenchView) -> None:
+    listed = text(runs.list_block(view, None, RunsQuestion.of(view, {})))
+    assert all(r.run in listed for r in view.book.runs)
+    assert "✓ good" in listed
+    assert "△ doubtful" in listed
+    assert "15 runs" in listed
+    assert runs.summary(view) == "Corner bar. 15 runs: 14 good, 1 doubtful."
+
+
+def test_a_long_list_comes_in_pages(view: BenchView) -> None:
+    many = tuple(replace(view.book.runs[k % 15], run=f"n{k}") for k in range(2 * PAGE_ROWS + 7))
+    long = BenchView("long", RunBook(view.bench, many), None, "not fitted")
+    first = runs.list_block(long, None, RunsQuestion.of(long, {}))
+    last = runs.list_block(long, None, RunsQuestion.of(long, params_of_query("page=3")))
+    assert sum(p["type"] == "Tr" for p in parts(first)) == PAGE_ROWS + 1
+    assert sum(p["type"] == "Tr" for p in parts(last)) == 8
+    assert "Runs 201 to 207 of 207" in text(last)
+    assert "Later runs" not in text(last)
+    nowhere = runs.list_block(long, None, RunsQuestion.of(long, params_of_query("page=9")))
+    assert text(nowhere) == "There is no page 9 of these runs."
+
+
+def test_a_doubtful_run_gives_its_reasons_and_its_weighings(view: BenchView) -> None:
+    told = text(run.layout(view, None, "b3"))
+    assert "△ doubtful" in told
+    assert "strained mass is" in told
+    assert "Heat balance:" in told
+    assert "g more than its set-up would have it" in told
+    assert "% of the finished drink" in told
+    drawn = by_id(run.figure_block(view, "b3", "light"), "run-trace")["figure"]
+    assert [t["name"] for t in drawn["data"]] == ["probe, as read", "drink, fitted", "probe, fitted"]
+
+
+def test_a_run_left_out_is_shown_without_a_course(view: BenchView) -> None:
+    out = replace(view.book.runs[0], run="z1", excluded_because="spilled")
+    seen = BenchView("corner", RunBook(view.bench, (out,)), view.fit)
+    assert "was not fitted" in text(run.figure_block(seen, "z1", "light"))
+    assert "○ not fitted" in text(run.layout(seen, None, "z1"))
+
+
+def test_addresses_lead_to_pages_and_strange_ones_say_where_to_go(view: BenchView) -> None:
+    desk = Desk(source_of_view(view))
+    desk.view("corner")
+    for path, heading in (
+        ("/", "Shake time"),
+        ("/runs", "Runs"),
+        ("/compare/", "Compare"),
+        ("/runs/b3", "Run b3"),
+    ):
+        shown, _, settled, _ = page(desk, path, "")
+        assert next(text(p["props"]["children"]) for p in parts(shown) if p["type"] == "H1") == heading
+        assert settled
+    assert "There is no such page" in text(page(desk, "/nowhere", "")[0])
+    assert "there is no run 'b99'" in text(page(desk, "/runs/b99", "")[0])
+    assert "there is no bench 'x'" in text(page(desk, "/runs", "?bench=x")[0])
+
+
+def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: BenchView) -> None:
+    for layout, query in (
+        (shake_time.layout, "ice=gravel"),
+        (compare.layout, "set_up=gravel"),
+        (runs.layout, "ice=gravel"),
+    ):
+        told = text(layout(view, None, params_of_query(query)))
+        assert "gravel" in told
+        assert "instead" in told
+
+
+def test_while_a_fit_is_under_way_the_page_says_so_and_looks_again(view: BenchView) -> None:
+    class Slow(HeldSource):
+        def fit(self, book: RunBook, progress: Any) -> Any:
+            progress(0.25)
+            started.set()
+            finish.wait(60)
+            return view.fit
+
+    from threading import Event
+
+    started, finish = Event(), Event()
+    desk = Desk(Slow({"corner": view.book}))
+    page(desk, "/runs", "")
+    assert started.wait(60)
+    shown, _, settled, _ = page(desk, "/runs", "")
+    assert "25 % done" in text(shown)
+    assert not settled
+    finish.set()
+    desk.view("corner")
+    assert page(desk, "/runs", "")[2]
+
+
+def test_several_benches_are_offered_and_links_stay_on_the_one_chosen(view: BenchView) -> None:
+    desk = Desk(source_of_view(view, "corner", "harbour"))
+    desk.view("harbour")
+    shown, ways, _, _ = page(desk, "/runs", "?bench=harbour")
+    assert "Bench" in text(ways)
+    links = [p["props"]["href"] for p in parts([shown, ways]) if p["type"] == "Link"]
+    assert "/compare?bench=harbour" in links
+    assert "/runs/b3?bench=harbour" in links
+
+
+def test_a_bench_without_a_fit_still_lists_its_runs(view: BenchView) -> None:
+    bare = BenchView("bare", view.book, None, "no run can be fitted: weigh what you strain")
+    told = text(runs.layout(bare, None, {}))
+    assert "weigh what you strain" in told
+    assert "b3" in told
