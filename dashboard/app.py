@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlsplit
 
 import dash
 from dash import ClientsideFunction, Dash, Input, Output
@@ -120,12 +121,13 @@ def _guard(app: Dash) -> None:
         )
     )
 
-    @app.server.after_request
     def guarded(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = policy
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "no-referrer"
         return response
+
+    app.server.after_request(guarded)
 
 
 def server_of(app: Dash, host: str, port: int) -> BaseWSGIServer:
@@ -136,12 +138,12 @@ def server_of(app: Dash, host: str, port: int) -> BaseWSGIServer:
     """
     if host in LOOPBACK:
 
-        @app.server.before_request
         def only_this_computer() -> Response | None:
-            asked = request.host.rsplit(":", 1)[0].strip("[]")
-            return (
-                None if asked in LOOPBACK else Response("This dashboard serves its own computer only.", 403)
-            )
+            if urlsplit(f"//{request.host}").hostname in LOOPBACK:
+                return None
+            return Response("This dashboard serves its own computer only.", 403)
+
+        app.server.before_request(only_this_computer)
 
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     return make_server(host, port, app.server, threaded=True)

@@ -10,12 +10,17 @@ from dash import dcc, html
 
 from dashboard.params import Scale
 
-GRAPH_CONFIG = {"displayModeBar": False, "displaylogo": False, "responsive": True, "scrollZoom": False}
+GRAPH_CONFIG: Any = {"displayModeBar": False, "displaylogo": False, "responsive": True, "scrollZoom": False}
+
+
+def aria(**said: str) -> dict[str, Any]:
+    """ARIA attributes of a component, by their names without the prefix."""
+    return {f"aria-{name}": value for name, value in said.items()}
 
 
 def slider(id_: str, label: str, scale: Scale, value: float) -> html.Div:
     """A slider with its value in words beside the label; the page's script keeps the two alike."""
-    facts = {"data-unit": scale.unit}
+    facts: dict[str, Any] = {"data-unit": scale.unit}
     if scale.none_at is not None:
         facts["data-none-at"] = f"{scale.none_at:g}"
     return html.Div(
@@ -73,7 +78,7 @@ def figure(id_: str, title: str, said: str, drawn: go.Figure, note: str = "") ->
     """A figure under its title; `said` tells in words what it shows, for those who do not see it."""
     return html.Figure(
         [
-            html.H3(title),
+            html.H2(title),
             html.Div(
                 dcc.Graph(
                     id=id_,
@@ -83,7 +88,7 @@ def figure(id_: str, title: str, said: str, drawn: go.Figure, note: str = "") ->
                     style={"height": drawn.layout.height},
                 ),
                 role="img",
-                **{"aria-label": said},
+                **aria(label=said),
             ),
             html.Figcaption(note) if note else None,
         ]
@@ -94,30 +99,20 @@ def table(
     caption: str, heads: Sequence[str], rows: Sequence[Sequence[Any]], class_name: str = ""
 ) -> html.Div:
     """A table that becomes one card a row where the screen is narrow; the first cell heads its row."""
-    return html.Div(
-        html.Table(
-            [
-                html.Caption(caption),
-                html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
-                html.Tbody(
-                    [
-                        html.Tr(
-                            [
-                                html.Th(row[0], scope="row"),
-                                *(
-                                    html.Td(cell, **{"data-head": head})
-                                    for head, cell in zip(heads[1:], row[1:], strict=True)
-                                ),
-                            ]
-                        )
-                        for row in rows
-                    ]
-                ),
-            ],
-            className=class_name,
-        ),
-        className="wide",
-    )
+    body = [
+        html.Tr(
+            [html.Th(row[0], scope="row"), *(_cell(*pair) for pair in zip(heads[1:], row[1:], strict=True))]
+        )
+        for row in rows
+    ]
+    head = html.Thead(html.Tr([html.Th(h, scope="col") for h in heads]))
+    drawn = html.Table([html.Caption(caption), head, html.Tbody(body)], className=class_name)
+    return html.Div(drawn, className="wide")
+
+
+def _cell(head: str, value: Any) -> html.Td:
+    named: dict[str, Any] = {"data-head": head}
+    return html.Td(value, **named)
 
 
 def notice(text: str, kind: str = "mind") -> html.Div:

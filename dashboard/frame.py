@@ -6,6 +6,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.controls import aria
 from dashboard.params import address
 
 PAGES = (("/runs", "Runs"), ("/compare", "Compare"), ("/shake-time", "Shake time"))
@@ -39,7 +40,7 @@ def frame() -> html.Div:
             html.Header(
                 [
                     html.Span("chillrig", className="name"),
-                    html.Nav(id="ways", **{"aria-label": "Pages"}),
+                    html.Nav(id="ways", **aria(label="Pages")),
                     html.Details(
                         [
                             html.Summary("Light or dark"),
@@ -99,12 +100,7 @@ def working(name: str, share: float) -> html.Div:
                 html.Div(style={"width": f"{100 * share:.0f}%"}),
                 className="progress",
                 role="progressbar",
-                **{
-                    "aria-label": "Share fitted",
-                    "aria-valuenow": f"{100 * share:.0f}",
-                    "aria-valuemin": "0",
-                    "aria-valuemax": "100",
-                },
+                **aria(label="Share fitted", valuenow=f"{100 * share:.0f}", valuemin="0", valuemax="100"),
             ),
             html.P(f"{100 * share:.0f} % done", className="quiet"),
         ],

@@ -8,7 +8,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import choice, figure, names, notice, several, table, waiting
+from dashboard.controls import aria, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.params import Params, one, params_of_store
 from dashboard.questions.compare import CompareQuestion
@@ -59,9 +59,9 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
                     choice("compare-target", "Target", targets, asked.target),
                 ],
                 className="controls",
-                **{"aria-label": "What to compare"},
+                **aria(label="What to compare"),
             ),
-            waiting(html.Div(id="compare-answer", **{"aria-live": "polite"}), "Comparing the set-ups …"),
+            waiting(html.Div(id="compare-answer", **aria(live="polite")), "Comparing the set-ups …"),
             dcc.Store(id="compare-bench", data=bench),
             dcc.Store(id="compare-asked"),
         ]

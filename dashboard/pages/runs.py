@@ -9,7 +9,7 @@ from urllib.parse import quote
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import choice, names, notice, table
+from dashboard.controls import aria, choice, names, notice, table
 from dashboard.desk import BenchView, Desk
 from dashboard.params import Params, address, one, params_of_store
 from dashboard.questions.runs import ALL, FILTERS, PAGE_ROWS, RunsQuestion, run_filters
@@ -55,7 +55,7 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
             trouble,
             notice(view.lacking) if view.fit is None else None,
             html.Details([html.Summary("Filter"), html.Div(chips, className="filters")], open=narrowed),
-            html.Div(id="runs-list", children=list_block(view, bench, asked), **{"aria-live": "polite"}),
+            html.Div(id="runs-list", children=list_block(view, bench, asked), **aria(live="polite")),
             dcc.Store(id="runs-bench", data=bench),
             dcc.Store(id="runs-asked"),
         ]

@@ -8,7 +8,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import choice, figure, names, notice, slider, waiting
+from dashboard.controls import aria, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.figures.call import call_figure
 from dashboard.params import Params, one, params_of_store
@@ -49,16 +49,14 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
             html.Div(
                 [
                     html.Section(
-                        waiting(
-                            html.Div(id="call-head", **{"aria-live": "polite"}), "Working out the call …"
-                        ),
+                        waiting(html.Div(id="call-head", **aria(live="polite")), "Working out the call …"),
                         className="answer",
-                        **{"aria-label": "The call"},
+                        **aria(label="The call"),
                     ),
                     html.Section(
                         _controls(view, asked),
                         className="controls",
-                        **{"aria-label": "Drink, ice and target"},
+                        **aria(label="Drink, ice and target"),
                     ),
                     html.Section(
                         [
@@ -67,7 +65,7 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
                             waiting(html.Div(id="call-figures"), "Drawing …"),
                         ],
                         className="more",
-                        **{"aria-label": "Why, and what would help"},
+                        **aria(label="Why, and what would help"),
                     ),
                 ],
                 className="call-page",
@@ -247,7 +245,7 @@ def head_block(call: Advice) -> Any:
         number = html.P(
             [html.Span(s.technique.capitalize()), " ", html.B(f"{call.duration_s:.0f} s")], className="big"
         )
-        window = [f"{low:.0f} to {high:.0f} s will do · lands ", html.B(odds), " of the time"]
+        window: list[Any] = [f"{low:.0f} to {high:.0f} s will do · lands ", html.B(odds), " of the time"]
     else:
         number = html.P(f"No {s.technique} lands this", className="big none")
         window = [f"At best {odds}, at {call.duration_s:.0f} s"]

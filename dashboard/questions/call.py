@@ -21,11 +21,10 @@ def scales(view: BenchView) -> dict[str, Scale]:
     masses = [r.ice_mass_g for r in view.book.runs if r.ice_mass_g is not None]
     most = max(500.0, 100.0 * math.ceil(1.5 * max(masses, default=0.0) / 100.0))
     targets = view.bench.targets.values()
-    warmest = math.ceil(max((t.serve_temp_c_max or 0.0 for t in targets), default=0.0)) + 5.0
-    thinnest = math.ceil(
-        100.0 * max((t.dilution_by_volume[1] for t in targets if t.dilution_by_volume), default=0.0)
-    )
-    warmest, thinnest = max(15.0, warmest), max(150.0, thinnest + 50.0)
+    warmest = max((t.serve_temp_c_max or 0.0 for t in targets), default=0.0)
+    thinnest = 100.0 * max((t.dilution_by_volume[1] for t in targets if t.dilution_by_volume), default=0.0)
+    # room beyond every named target, and the far end left free to mean no limit
+    warmest, thinnest = max(15.0, math.ceil(warmest) + 5.0), max(150.0, math.ceil(thinnest) + 50.0)
     return {
         "drink_temp_c": Scale(-4.0, 94.0, 0.5, "°C"),
         "ice_temp_c": Scale(-28.0, 0.0, 0.5, "°C"),

@@ -10,13 +10,12 @@ from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
 from rig.fitting.latents import add_up, composition
-from rig.fitting.melt_fit import smooth_basis
+from rig.fitting.melt_fit import CHUNK_LANES, smooth_basis
 from rig.fitting.priors import LATE_G, PHYSICAL, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import node_fractions, simulate, steps_for
 
-_LANES_AT_ONCE = 6000
 _DISCREPANCY = -1
 """What `Composition.columns` holds for the smooth misfits, which belong to no parameter."""
 
@@ -99,7 +98,7 @@ def average_courses(
     steps = steps_for(inputs, curves, duration)
     time = longest_s[:, None] * node_fractions(steps)
     temp, added = np.empty((2, count, steps + 1, draws))
-    at_once = max(1, _LANES_AT_ONCE // draws)
+    at_once = max(1, CHUNK_LANES // draws)
     for first in range(0, count, at_once):
         mine = slice(first, min(first + at_once, count))
         lanes = np.arange(mine.start * draws, mine.stop * draws)

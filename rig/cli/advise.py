@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -90,7 +91,7 @@ def command(
         print_call(call)
 
 
-def wanted_target(targets: dict[str, Target], name: str | None, limits: dict[str, object]) -> Target:
+def wanted_target(targets: Mapping[str, Target], name: str | None, limits: Mapping[str, Any]) -> Target:
     """The target meant: the named one, or the only one, with the limits given in place of its own."""
     from dataclasses import replace
 
@@ -106,7 +107,9 @@ def wanted_target(targets: dict[str, Target], name: str | None, limits: dict[str
     if len(targets) == 1:
         return next(iter(targets.values()))
     known = f" NAME, one of {', '.join(repr(t) for t in targets)}" if targets else " NAME"
-    raise typer.BadParameter(f"say what to land in: --target{known}; or --dilution-by-volume LO HI and the like")
+    raise typer.BadParameter(
+        f"say what to land in: --target{known}; or --dilution-by-volume LO HI and the like"
+    )
 
 
 def _require_technique(fit: Fit, technique: str) -> None:

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.runs import RunBook
 
-EXAMPLE = example("chillrig import my-bar", "chillrig import my-bar --as 'my bar, spring' --logbook bar.sqlite")
+EXAMPLE = example(
+    "chillrig import my-bar", "chillrig import my-bar --as 'my bar, spring' --logbook bar.sqlite"
+)
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,8 @@ class Import:
 def command(
     folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Bench folders.")],
     as_name: Annotated[
-        str | None, typer.Option("--as", metavar="NAME", help="Name in the logbook; default: the folder's name.")
+        str | None,
+        typer.Option("--as", metavar="NAME", help="Name in the logbook; default: the folder's name."),
     ] = None,
     logbook: Logbook = None,
     as_json: AsJson = False,

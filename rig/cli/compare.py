@@ -26,7 +26,9 @@ def command(
     technique: Technique = None,
     vessel: Vessel = None,
     ice: Ice = None,
-    recipe: Annotated[str | None, typer.Option(help="The drink to compare; default: the one measured most.")] = None,
+    recipe: Annotated[
+        str | None, typer.Option(help="The drink to compare; default: the one measured most.")
+    ] = None,
     duration_s: Annotated[float | None, typer.Option(help="Compare after this long [s].")] = None,
     target: Annotated[
         str | None, typer.Option(metavar="NAME", help="Compare on the way to this target's temperature.")

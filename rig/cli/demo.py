@@ -60,7 +60,9 @@ def sample_benches() -> list[Path]:
 
 
 def command(
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where logbook and report go.")] = Path("chillrig-demo"),
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where logbook and report go.")] = Path(
+        "chillrig-demo"
+    ),
     as_json: AsJson = False,
 ) -> None:
     """Show what this is for: import sample benches, find what is wrong, compare, call, and write a report.
@@ -76,7 +78,7 @@ def command(
     at = out / LOGBOOK_FILE
     # the bench with most to compare comes first and has the page with the plain name
     books = sorted(((f, read(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
-    shown = []
+    shown: list[Shown] = []
     with open_logbook(at) as logbook:
         for folder, book in books:
             page = out / ("report.html" if not shown else f"report-{folder.name}.html")
@@ -125,7 +127,12 @@ def _print_calls(drinks: Sequence[DrinkCalls]) -> None:
 
     for d in drinks[:MOST_DRINKS]:
         say(f"{d.recipe} → {target_words(d.target)}")
-        bullets([f"{headline(c)}. On {c.situation.set_up}. {basis_sentence(c.basis)}" for c in d.calls[:MOST_CALLS]])
+        bullets(
+            [
+                f"{headline(c)}. On {c.situation.set_up}. {basis_sentence(c.basis)}"
+                for c in d.calls[:MOST_CALLS]
+            ]
+        )
 
 
 def _print_next(at: Path, shown: Sequence[Shown]) -> None:

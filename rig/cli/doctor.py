@@ -52,7 +52,9 @@ def command(logbook: Logbook = None, as_json: AsJson = False) -> None:
     if as_json:
         print_json({"ok": well, "checks": [asdict(c) for c in checks]})
     else:
-        rows = [("well" if c.ok else "AMISS", c.name, c.found + (f"\n{c.cure}" if c.cure else "")) for c in checks]
+        rows = [
+            ("well" if c.ok else "AMISS", c.name, c.found + (f"\n{c.cure}" if c.cure else "")) for c in checks
+        ]
         table(("", "checked", "found"), rows, words=3)
         say("", "All well." if well else "Something is amiss: see above.")
     raise typer.Exit(0 if well else 1)
@@ -62,7 +64,9 @@ def _looked_at(name: str, look: Callable[[], str]) -> Check:
     try:
         return Check(name, True, look())
     except PackageNotFoundError:
-        return Check(name, False, "not installed", "Install chillrig again: pip install --force-reinstall chillrig")
+        return Check(
+            name, False, "not installed", "Install chillrig again: pip install --force-reinstall chillrig"
+        )
     except RigError as error:
         return Check(name, False, one_line(str(error)))
     except Exception as error:  # a doctor reports what fails, whatever it is
@@ -77,7 +81,8 @@ def _program() -> str:
 
 def _system() -> str:
     encoding = sys.stdout.encoding or "unknown"
-    return f"Python {platform.python_version()}, {platform.platform()}, {os.cpu_count()} cores, text as {encoding}"
+    machine = f"{platform.platform()}, {os.cpu_count()} cores"
+    return f"Python {platform.python_version()}, {machine}, text as {encoding}"
 
 
 def _data_folder() -> str:

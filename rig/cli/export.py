@@ -38,7 +38,8 @@ def command(
         Shape, typer.Option("--as", help="A bench folder with traces, the run sheet alone, or all as JSON.")
     ] = Shape.BENCH,
     to: Annotated[
-        Path | None, typer.Option(metavar="PATH", help="Folder or file; csv and json print where none is given.")
+        Path | None,
+        typer.Option(metavar="PATH", help="Folder or file; csv and json print where none is given."),
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace what is there.")] = False,
     as_json: AsJson = False,

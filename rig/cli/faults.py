@@ -67,7 +67,7 @@ def _fault(error: Exception) -> None:
 
 
 def _keep(error: Exception) -> Path | None:
-    """Write the traceback where a maintainer can ask for it: to stderr if told so, else beside the logbook."""
+    """Write the traceback for a maintainer: to stderr if told so, else to a file beside the logbook."""
     from rig.cli.source import data_folder
 
     if os.environ.get(SHOW_TRACEBACK, "") not in ("", "0"):

@@ -56,7 +56,8 @@ def fit_json(fit: Fit, summaries: list[SetUpFit]) -> dict[str, Any]:
         "runs": {
             "all": len(fit.runs),
             **{
-                word.replace(" ", "_"): verdicts[word] for word in ("good", "doubtful", "excluded", "not fitted")
+                word.replace(" ", "_"): verdicts[word]
+                for word in ("good", "doubtful", "excluded", "not fitted")
             },
         },
         "set_ups": [s.to_dict() for s in summaries],
@@ -93,9 +94,9 @@ def print_set_ups(summaries: list[SetUpFit]) -> None:
     )
     say(
         "",
-        "Chilled: nine tenths of the chill its longest run reaches, 90 % range below. Rate: heat from drink to "
-        "ice per degree, at the start. Wet: water on the ice before it melts. Run to run: one standard deviation "
-        "of dilution; a point is 1 ml of water to 100 ml of drink before the ice.",
+        "Chilled: nine tenths of the chill its longest run reaches, 90 % range below. Rate: heat from drink "
+        "to ice per degree, at the start. Wet: water on the ice before it melts. Run to run: one standard "
+        "deviation of dilution; a point is 1 ml of water to 100 ml of drink before the ice.",
     )
 
 

@@ -142,7 +142,7 @@ def finding_json(finding: Finding) -> dict[str, Any]:
 
 @contextmanager
 def progress(task: str, quiet: bool) -> Iterator[Callable[[float], None]]:
-    """A function to call with the share done; draws a bar on stderr once a second has passed, on a terminal."""
+    """A function to call with the share done; on a terminal a bar on stderr once a second has passed."""
     if quiet or not sys.stderr.isatty():
         yield lambda share: None
         return

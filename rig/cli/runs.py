@@ -40,7 +40,9 @@ EXAMPLE = example(
 
 
 def command(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help="One run, to see in full or set.")] = None,
+    name: Annotated[
+        str | None, typer.Argument(metavar="NAME", help="One run, to see in full or set.")
+    ] = None,
     bench: BenchFolder = None,
     logbook: Logbook = None,
     bench_name: BenchName = None,
@@ -114,7 +116,10 @@ def _row(run: Run, found: RunFit | None) -> tuple[Any, ...]:
         _shown(run.duration_s, ".1f"),
         _shown(run.strained_mass_g, ".1f"),
         _shown(None if found is None else found.temp_c, ".1f"),
-        _shown(None if found is None or found.dilution_by_volume is None else 100 * found.dilution_by_volume, ".0f"),
+        _shown(
+            None if found is None or found.dilution_by_volume is None else 100 * found.dilution_by_volume,
+            ".0f",
+        ),
     )
 
 
@@ -196,7 +201,8 @@ def _say_fit(found: RunFit | None) -> None:
     if found is None:
         say("", "Not fitted: these runs are too few to fit.")
         return
-    say("", f"Verdict: {found.verdict.value}{'.' if not found.reasons else ': ' + '; '.join(found.reasons) + '.'}")
+    reasons = f": {'; '.join(found.reasons)}" if found.reasons else ""
+    say("", f"Verdict: {found.verdict.value}{reasons}.")
     if found.temp_c is None or found.dilution_by_volume is None or found.added_g is None:
         return
     text = (

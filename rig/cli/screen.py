@@ -20,9 +20,9 @@ EXAMPLE = example("chillrig dashboard", "chillrig dashboard --logbook bar.sqlite
 
 def command(
     logbook: Logbook = None,
-    host: Annotated[str, typer.Option(help="Address to serve; 0.0.0.0 lets other screens in the bar join.")] = (
-        "127.0.0.1"
-    ),
+    host: Annotated[
+        str, typer.Option(help="Address to serve; 0.0.0.0 lets other screens in the bar join.")
+    ] = ("127.0.0.1"),
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port to serve.")] = 8050,
     browser: Annotated[bool, typer.Option(help="Open a browser.")] = True,
 ) -> None:

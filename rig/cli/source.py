@@ -104,9 +104,7 @@ def fitted(source: Source, quiet: bool) -> Fit:
         return fit_or_kept(source.book, source.logbook, tell)
 
 
-def chosen_set_ups(
-    fit: Fit, technique: str | None, vessel: str | None, ice: str | None
-) -> tuple[SetUp, ...]:
+def chosen_set_ups(fit: Fit, technique: str | None, vessel: str | None, ice: str | None) -> tuple[SetUp, ...]:
     """The set-ups with runs that match what is given.
 
     Raises

@@ -66,7 +66,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.RATE, Owner.SET_UP, set_up), 0.15),
         ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
         ((P.RATE, Owner.LOADING, ()), 0.15),
-        ((P.THICKNESS, Owner.BENCH, ()), 0.08),
+        ((P.THICKNESS, Owner.BENCH, ()), 0.03),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
         ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
         ((P.WET, Owner.ICE, (s.ice,)), ice.wet_log_sd),

@@ -41,7 +41,8 @@ _SLOW_SHARE = 6.0 / np.pi**2
 _FAST_OVER_SLOW = 7.0
 _FASTEST_CORE_PER_S = 4.0
 _SMALLEST_SHARE = 0.02
-_RK4_STABLE = 2.3
+_WARM_GAIN = 1.8
+_RK4_STABLE = 2.5
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
 _LEAST_ICE_G = 1e-3
@@ -174,8 +175,8 @@ def steps_needed(
     liquid_j_per_k = 3.4 * curves.start_mass_g
     fastest = np.max(
         [
-            (inputs.ice_w_per_k * 1.2 + inputs.film_w_per_k) / liquid_j_per_k,
-            (inputs.film_w_per_k + inputs.wall_w_per_k) / inputs.inner_j_per_k,
+            (inputs.ice_w_per_k * 1.2 + inputs.film_w_per_k) * _WARM_GAIN / liquid_j_per_k,
+            (inputs.film_w_per_k * _WARM_GAIN + inputs.wall_w_per_k) / inputs.inner_j_per_k,
             (inputs.wall_w_per_k + inputs.room_w_per_k) / inputs.outer_j_per_k,
             np.minimum(
                 _FAST_OVER_SLOW * inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, 1.0)),
@@ -298,7 +299,7 @@ class _Lane:
         share = left / self.solid_g
         size2 = np.cbrt(share) ** 2
         ramp = 1.0 - np.exp(-t / x.ramp_s)
-        thin = self._thin(y, 0.5 * (np.clip(temp, -20.0, 95.0) + surface))
+        thin = self._thin(y, temp)
         moving = size2 * (1.0 + x.breakage_per_s * t) * (0.08 + 0.92 * ramp) * thin
         there = share > 2.0 * _LEAST_ICE_G / self.solid_g
         drive = temp - surface
@@ -333,9 +334,13 @@ class _Lane:
         temp -= (temp * (h1 + temp * (h2 + temp * h3)) - h) / (h1 + temp * (2.0 * h2 + temp * 3.0 * h3))
         return temp
 
-    def _thin(self, y: FloatArray, film_c: FloatArray) -> FloatArray:
-        """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster."""
-        log_viscosity = log_water_viscosity(film_c) + self._poly(self.thickening, y) * fading(film_c)
+    def _thin(self, y: FloatArray, temp: FloatArray) -> FloatArray:
+        """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster.
+
+        The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it.
+        """
+        temp = np.clip(temp, -20.0, 95.0)
+        log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y) * fading(temp)
         return np.exp(self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity))
 
     def _surface(self, temp: FloatArray, freezing: FloatArray) -> FloatArray:

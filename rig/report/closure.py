@@ -17,7 +17,6 @@ from rig.physics.melt import simulate, steps_for
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.report.courses import FittedInputs, fitted_inputs
 
-
 WEIGHED_TO_G = 3.0
 """A gram on the scale and two held back."""
 WATER_UNSURE = 0.06
@@ -84,7 +83,10 @@ def closure(fit: Fit, name: str) -> Closure | None:
     whole = liquid_from_recipe(fit.bench.recipe(own.run.recipe)).liquid
     share = mass_g / float(np.sum(whole.mass_g))
     liquid = Liquid(
-        *(np.asarray(part * share) for part in (whole.ethanol_g, whole.sugar_g, whole.water_g, whole.solids_g))
+        *(
+            np.asarray(part * share)
+            for part in (whole.ethanol_g, whole.sugar_g, whole.water_g, whole.solids_g)
+        )
     )
     surface = float(x.surface_water_g[0])
     duration = np.array([found.duration_s or 1.0])

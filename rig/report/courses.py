@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from rig.fitting.evidence import duration_of
 from rig.fitting.latents import composition
 from rig.fitting.melt_fit import smooth_basis
 from rig.fitting.prediction import Basis, Prediction, predict
-from rig.fitting.priors import LAG_MEDIAN_S, MOTIONS, P
+from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
@@ -75,9 +75,11 @@ def set_up_courses(
 def foreseen(
     fit: Fit, set_up: SetUp, recipe: str, conditions: Situation | None = None, draws: int = DRAWS
 ) -> Prediction:
-    """Single runs of a recipe on a set-up, as it usually is there, at `EARLY_S` and all durations of a call."""
-    named = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
-    asked = Situation(**named) if conditions is None else replace(conditions, **named)
+    """Single runs of a recipe on a set-up as usual there, at `EARLY_S` and all durations of a call."""
+    asked = Situation(set_up.technique, set_up.vessel, set_up.ice, recipe)
+    if conditions is not None:
+        held = {f.name: getattr(conditions, f.name) for f in fields(Situation) if f.default is None}
+        asked = replace(asked, **held)
     situation = as_usual(fit, asked)
     return predict(fit, situation, np.concatenate([EARLY_S, durations(fit, situation)]), draws=draws)
 
@@ -143,8 +145,8 @@ class RunCourse:
 class FittedInputs:
     """A run's inputs of the melt model, as fitted: one row of arrays.
 
-    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`. `late_g`: water that joins between
-    the stop and the glass.
+    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`. `late_g`: water that joins
+    between the stop and the glass.
     """
 
     run: Run

@@ -1,6 +1,6 @@
 """Figures of what was measured and fitted: pure functions from data to `plotly.graph_objects.Figure`.
 
-Courses come from `rig.report.courses`; every figure takes a `Look`, so that page, print and screen share them.
+Courses come from `rig.report.courses`; every figure takes a `Look`: page, print and screen share them.
 """
 
 from __future__ import annotations
@@ -13,13 +13,12 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from rig.advice.call import Advice, Band
-from rig.advice.compare_result import Comparison, SetUpSummary
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.result import RunFit, Verdict
-from rig.report.courses import RunCourse, SetUpCourse, short_names
-from rig.report.look import LIGHT, Look, Mark, dress, faded, mark, places, sheet
-from rig.runs import SetUp
+from rig.report.comparison_figure import comparison_figure
+from rig.report.courses import RunCourse, SetUpCourse
+from rig.report.look import LIGHT, Look, Mark, dress, faded, mark, sheet
 
 TIME_TITLE = "time on the ice [s]"
 TEMP_TITLE = "drink [°C]"
@@ -73,7 +72,13 @@ def _draw_courses(
 
 
 def _band(
-    figure: go.Figure, time_s: FloatArray, band: Band, style: Mark, name: str, value: str, row: int | None = None
+    figure: go.Figure,
+    time_s: FloatArray,
+    band: Band,
+    style: Mark,
+    name: str,
+    value: str,
+    row: int | None = None,
 ) -> None:
     """A median line over its band, one entry in the legend."""
     where = {} if row is None else {"row": row, "col": 1}
@@ -137,7 +142,10 @@ def _run_points(
 
 
 def chill_path(
-    courses: Sequence[SetUpCourse], look: Look = LIGHT, target: Target | None = None, tick_s: float | None = None
+    courses: Sequence[SetUpCourse],
+    look: Look = LIGHT,
+    target: Target | None = None,
+    tick_s: float | None = None,
 ) -> go.Figure:
     """Dilution against temperature, the way a drink takes; small ticks on the line mark equal times."""
     figure = sheet(look, DILUTION_TITLE, TEMP_TITLE)
@@ -153,7 +161,7 @@ def chill_path(
             name=name,
             legendgroup=name,
             customdata=course.duration_s,
-            hovertemplate=f"%{{customdata:.0f}} s: %{{y:.1f}} °C, %{{x:.0%}}<extra>%{{fullData.name}}</extra>",
+            hovertemplate="%{customdata:.0f} s: %{y:.1f} °C, %{x:.0%}<extra>%{fullData.name}</extra>",
         )
         step = tick_s or (5.0 if course.duration_s[-1] <= 60 else 20.0)
         at = _told_apart(np.arange(step, course.duration_s[-1], step), course)
@@ -283,7 +291,7 @@ def run_figure(course: RunCourse, look: Look = LIGHT) -> go.Figure:
             mode="lines",
             line={"color": look.accent, "dash": dash, "width": 3},
             name=name,
-            hovertemplate=f"%{{x:.1f}} s: %{{y:.1f}} °C<extra>%{{fullData.name}}</extra>",
+            hovertemplate="%{x:.1f} s: %{y:.1f} °C<extra>%{fullData.name}</extra>",
         )
     return figure
 
@@ -339,79 +347,12 @@ def _span(drawn: Sequence[Iterable[float]], window: tuple[float | None, float | 
     return (0.0 if 0.0 <= low < pad else low - pad), high + pad
 
 
-def comparison_figure(
-    comparison: Comparison, look: Look = LIGHT, everyone: Sequence[SetUp] = ()
-) -> go.Figure:
-    """The average drink of each set-up with its 90 % interval, one panel a quantity compared.
-
-    `everyone` is all set-ups of the fit, so that each keeps the mark it has on the other figures.
-    """
-    panels = [
-        (title, shape, [(s, v) for s in comparison.summaries if (v := value(s)) is not None])
-        for title, shape, value in _compared(comparison)
-    ]
-    panels = [p for p in panels if p[2]]
-    if not panels:
-        return sheet(look, "", "", 120)
-    figure = make_subplots(
-        rows=(len(panels) + 1) // 2,
-        cols=min(len(panels), 2),
-        shared_yaxes=True,
-        horizontal_spacing=0.05,
-        vertical_spacing=0.16,
-        subplot_titles=[p[0] for p in panels],
-    )
-    labels = {k: _two_lines(v) for k, v in short_names([s.set_up for s in comparison.summaries]).items()}
-    known = places([*everyone, *(s.set_up for s in comparison.summaries)])
-    for k, (title, shape, points) in enumerate(panels):
-        row, column = 1 + k // 2, 1 + k % 2
-        for summary, (low, middle, high) in points:
-            style = mark(look, known[summary.set_up])
-            name = labels[summary.set_up]
-            figure.add_scatter(
-                x=[middle],
-                y=[name],
-                error_x={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": [high - middle],
-                    "arrayminus": [middle - low],
-                    "color": style.colour,
-                    "thickness": 3,
-                    "width": 8,
-                },
-                mode="markers",
-                marker={"color": style.colour, "symbol": style.symbol, "size": 13},
-                name=name,
-                hovertemplate=f"%{{x:{shape}}}<extra>%{{fullData.name}}</extra>",
-                row=row,
-                col=column,
-            )
-        figure.update_xaxes(tickformat=shape, nticks=4, tickangle=0, row=row, col=column)
-    dress(figure, look, (110 + 48 * len(labels)) * ((len(panels) + 1) // 2) + 60)
-    figure.update_layout(showlegend=False, margin={"t": 50})
-    figure.update_annotations(font={"size": look.size_px, "color": look.ink})
-    figure.update_yaxes(
-        categoryorder="array", categoryarray=[labels[s.set_up] for s in reversed(comparison.summaries)]
-    )
-    return figure
-
-
-def _two_lines(name: str) -> str:
-    parts = name.split(" · ")
-    return "<br>".join([" · ".join(parts[:-1]), parts[-1]]) if len(parts) == 3 else name
-
-
-_Triple = tuple[float, float, float]
-
-
-def _compared(c: Comparison) -> list[tuple[str, str, Callable[[SetUpSummary], _Triple | None]]]:
-    """Title, number format and value of each panel."""
-    after = "" if c.duration_s is None else f"after {c.duration_s:.0f} s"
-    goal = "" if c.target_temp_c is None else f"{c.target_temp_c:.1f} °C"
-    return [
-        (f"temperature {after} [°C]", ".1f", lambda s: s.temp_c),
-        (f"dilution {after}", ".0%", lambda s: s.dilution_by_volume),
-        (f"time to {goal} [s]", ".0f", lambda s: s.time_to_target_s),
-        (f"dilution at {goal}", ".0%", lambda s: s.dilution_at_target),
-    ]
+__all__ = [
+    "chill_curves",
+    "chill_path",
+    "comparison_figure",
+    "dilution_curves",
+    "landing_figure",
+    "odds_figure",
+    "run_figure",
+]

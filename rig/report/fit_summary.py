@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from typing import Any
@@ -102,7 +103,7 @@ def _set_up_fit(fit: Fit, set_up: SetUp, traced: set[str], draws: int) -> SetUpF
     times = high * np.linspace(0.0, 1.0, _POINTS) ** 1.5
     times[0] = times[1] / 20.0
     average = predict(fit, situation, times, draws=draws, new_run=False)
-    middle = float(np.median([r.duration_s for r in runs]))
+    middle = float(np.median([r.duration_s for r in runs if r.duration_s is not None]))
     single = predict(fit, situation, np.array([middle]), draws=draws)
     usual = [_at(middle, times, values) for values in (average.dilution_by_volume, average.temp_c)]
     known = forecast(fit, situation, draws, seed=20, new_run=False)
@@ -148,4 +149,4 @@ def _at(time_s: float, times: FloatArray, values: FloatArray) -> FloatArray:
 
 def _own_sd(single: FloatArray, average: FloatArray) -> float:
     """What single runs scatter beyond how well their average is known."""
-    return float(np.sqrt(max(np.var(single) - np.var(average), 0.0)))
+    return math.sqrt(max(float(np.var(single)) - float(np.var(average)), 0.0))

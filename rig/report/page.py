@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
 from itertools import groupby
@@ -165,7 +165,8 @@ class _Figures:
         div = figure.to_html(
             full_html=False, include_plotlyjs=False, config=_CONFIG, div_id=f"figure-{self.count}"
         )
-        return Markup(div)  # noqa: S704 - plotly escapes what it puts into its script
+        # plotly escapes what it puts into its script
+        return Markup(div)
 
 
 def _facts(call: Advice) -> Sequence[tuple[str, str]]:

@@ -106,7 +106,7 @@ def span(window_s: tuple[float, float]) -> str:
 
 
 def pairs_in_words(comparison: Comparison) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Sentences of the pairs that differ in one part only, and of all others; what can be told comes first."""
+    """Sentences of pairs that differ in one part only, and of all others; what can be told comes first."""
     ranked = sorted(comparison.pairs, key=lambda p: (p.not_comparable is not None, len(_apart(p))))
     close = tuple(_named(p, comparison) for p in ranked if len(_apart(p)) == 1)
     return close, tuple(_named(p, comparison) for p in ranked if len(_apart(p)) > 1)

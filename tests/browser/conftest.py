@@ -73,29 +73,22 @@ class Account:
 
 
 @pytest.fixture(scope="session")
-def playwright(chromium: str) -> Iterator[Any]:
+def browser(chromium: str) -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as started:
-        yield started
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=chromium, headless=True, args=list(FLAGS))
+        yield launched
+        launched.close()
 
 
 @pytest.fixture
-def open_page(
-    playwright: Any, chromium: str, address: str, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Callable[..., Any]]:
-    """Opens a path of the dashboard in a fresh browser; afterwards nothing may have gone astray."""
+def open_page(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
+    """Opens a path of the dashboard with nothing remembered; afterwards nothing may have gone astray."""
     contexts, account = [], Account()
 
     def opened(path: str, *, width: int = 1440, height: int = 900, scheme: str = "light") -> Any:
-        context = playwright.chromium.launch_persistent_context(
-            tmp_path_factory.mktemp("profile"),
-            executable_path=chromium,
-            headless=True,
-            args=list(FLAGS),
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,
-        )
+        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(WAIT_MS)

@@ -34,7 +34,9 @@ def test_an_excluded_run_leaves_the_fit_and_comes_back(chillrig: Chillrig, mine:
 
 def test_a_corrected_weight_mends_the_verdict(chillrig: Chillrig, mine: Path) -> None:
     weight = run_of(chillrig, mine, WRONG_RUN)["strained_mass_g"] - 30.0
-    said = chillrig("runs", WRONG_RUN, "--logbook", mine, "--set", f"strained_mass_g={weight}", "--why", "tare missed")
+    said = chillrig(
+        "runs", WRONG_RUN, "--logbook", mine, "--set", f"strained_mass_g={weight}", "--why", "tare missed"
+    )
     assert said.code == 0
     mended = run_of(chillrig, mine, WRONG_RUN)
     assert (mended["verdict"], mended["strained_mass_g"]) == ("good", pytest.approx(weight))
@@ -42,20 +44,28 @@ def test_a_corrected_weight_mends_the_verdict(chillrig: Chillrig, mine: Path) ->
     assert change == {"before": pytest.approx(weight + 30.0), "after": pytest.approx(weight)}
 
 
-def test_several_values_are_set_at_once_and_an_empty_one_means_unknown(chillrig: Chillrig, mine: Path) -> None:
+def test_several_values_are_set_at_once_and_an_empty_one_means_unknown(
+    chillrig: Chillrig, mine: Path
+) -> None:
     said = chillrig(
-        "runs", "a1", "--logbook", mine, "--set", "notes=lid leaked", "--set", "room_temp_c=", "--why", "told later",
-        "--set", "started_at=2026-03-01T21:30",
+        "runs", "a1", "--logbook", mine, "--set", "notes=lid leaked", "--set", "room_temp_c=",
+        "--set", "started_at=2026-03-01T21:30", "--why", "told later",
     )  # fmt: skip
     assert said.code == 0
     run = run_of(chillrig, mine, "a1")
-    assert (run["notes"], run["room_temp_c"], run["started_at"][:16]) == ("lid leaked", None, "2026-03-01T21:30")
+    assert (run["notes"], run["room_temp_c"], run["started_at"][:16]) == (
+        "lid leaked",
+        None,
+        "2026-03-01T21:30",
+    )
 
 
 def test_what_is_exported_imports_again_as_the_same_runs(
     chillrig: Chillrig, logbook: Path, tmp_path: Path
 ) -> None:
     assert chillrig("export", "--logbook", logbook, "--to", "copy").code == 0
-    said = chillrig("import", "copy", "--as", "corner", "--logbook", shutil.copy(logbook, tmp_path / "b.sqlite"), "--json")
+    said = chillrig(
+        "import", "copy", "--as", "corner", "--logbook", shutil.copy(logbook, tmp_path / "b.sqlite"), "--json"
+    )
     done = json.loads(said.out)["imports"][0]
     assert (done["new"], done["changed"]) == (0, 0)

@@ -90,6 +90,8 @@ def test_a_terminal_without_our_letters_gets_substitutes(logbook: Path) -> None:
 
 def test_the_installed_command_runs(logbook: Path) -> None:
     chillrig = Path(sys.executable).with_name("chillrig")
-    done = subprocess.run([chillrig, "runs", "no such run", "--logbook", logbook], capture_output=True, check=False)
+    done = subprocess.run(
+        [chillrig, "runs", "no such run", "--logbook", logbook], capture_output=True, check=False
+    )
     assert (done.returncode, done.stdout) == (1, b"")
     assert done.stderr.startswith(b"chillrig: there is no run 'no such run'")

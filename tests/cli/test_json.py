@@ -26,9 +26,17 @@ def ask(chillrig: Chillrig, logbook: Path) -> Any:
 
 def test_advise_prints_the_keys_of_the_contract(ask: Any) -> None:
     call = ask("advise", *ASK, "--target", "coupe")
-    assert {"duration_s", "window_s", "odds", "feasible", "limited_by", "basis", "curve", "cautions", "levers"} <= set(
-        call
-    )
+    assert {
+        "duration_s",
+        "window_s",
+        "odds",
+        "feasible",
+        "limited_by",
+        "basis",
+        "curve",
+        "cautions",
+        "levers",
+    } <= set(call)
     assert len(call["window_s"]) == 2
     assert set(call["limited_by"]) == {"early", "late"}
     assert {"runs", "kind"} <= set(call["basis"])
@@ -42,9 +50,9 @@ def test_advise_prints_the_keys_of_the_contract(ask: Any) -> None:
 
 def test_advise_takes_every_option_of_the_contract_and_heeds_it(ask: Any) -> None:
     call = ask(
-        "advise", *ASK, "--drink-temp-c", "24", "--ice-mass-g", "210", "--ice-temp-c", "-16", "--room-temp-c", "21",
-        "--dilution-by-volume", "0.25", "0.45", "--serve-temp-c-max", "-1.5", "--abv-pct", "5", "30",
-        "--volume-ml", "50", "300",
+        "advise", *ASK, "--drink-temp-c", "24", "--ice-mass-g", "210", "--ice-temp-c", "-16",
+        "--room-temp-c", "21", "--dilution-by-volume", "0.25", "0.45", "--serve-temp-c-max", "-1.5",
+        "--abv-pct", "5", "30", "--volume-ml", "50", "300",
     )  # fmt: skip
     assert call["target"] == {
         "name": "",
@@ -58,7 +66,11 @@ def test_advise_takes_every_option_of_the_contract_and_heeds_it(ask: Any) -> Non
 
 def test_limits_given_replace_those_of_the_named_target_and_leave_the_others(ask: Any) -> None:
     target = ask("advise", *ASK, "--target", "coupe", "--serve-temp-c-max", "1")["target"]
-    assert (target["name"], target["serve_temp_c_max"], target["dilution_by_volume"]) == ("coupe", 1, [0.25, 0.45])
+    assert (target["name"], target["serve_temp_c_max"], target["dilution_by_volume"]) == (
+        "coupe",
+        1,
+        [0.25, 0.45],
+    )
 
 
 def test_advise_from_python_and_from_the_command_line_agree(ask: Any, bench: Path) -> None:
@@ -116,15 +128,22 @@ def test_one_run_comes_with_its_fit_and_its_heat_balance(ask: Any) -> None:
 
 def test_compare_prints_summaries_and_pairs(ask: Any) -> None:
     found = ask("compare", "--technique", "shake")
-    assert {"recipe", "conditions", "duration_s", "target_temp_c", "summaries", "pairs", "notes"} <= set(found)
+    assert {"recipe", "conditions", "duration_s", "target_temp_c", "summaries", "pairs", "notes"} <= set(
+        found
+    )
     assert len(found["summaries"]) == 2
     assert {"a", "b", "runs_a", "runs_b", "contrasts", "not_comparable", "sentence"} <= set(found["pairs"][0])
 
 
-def test_import_prints_what_is_new_and_what_was_found(chillrig: Chillrig, bench: Path, tmp_path: Path) -> None:
+def test_import_prints_what_is_new_and_what_was_found(
+    chillrig: Chillrig, bench: Path, tmp_path: Path
+) -> None:
     file = tmp_path / "new.sqlite"
     first, again = (json.loads(chillrig("import", bench, "--logbook", file, "--json").out) for _ in range(2))
-    counts = [[i[k] for k in ("runs", "new", "changed", "unchanged")] for i in (*first["imports"], *again["imports"])]
+    counts = [
+        [i[k] for k in ("runs", "new", "changed", "unchanged")]
+        for i in (*first["imports"], *again["imports"])
+    ]
     assert counts == [[15, 15, 0, 0], [15, 0, 0, 15]]
     found = first["imports"][0]["findings"]
     assert [(f["file"], f["line"], f["column"], f["gravity"]) for f in found] == [

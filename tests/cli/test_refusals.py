@@ -9,7 +9,8 @@ import pytest
 from tests.cli.conftest import Chillrig, Said
 
 ASK = (
-    "advise", "--technique", "shake", "--vessel", "steel tin", "--ice", "freezer cube", "--recipe", "night shift",
+    "advise", "--technique", "shake", "--vessel", "steel tin", "--ice", "freezer cube",
+    "--recipe", "night shift",
 )  # fmt: skip
 
 
@@ -102,7 +103,9 @@ def test_a_single_file_is_declined_by_import_in_words_that_help(chillrig: Chillr
     assert "a bench folder is expected" in said.err
 
 
-def test_an_import_of_which_one_folder_is_bad_stores_nothing(chillrig: Chillrig, bench: Path, tmp_path: Path) -> None:
+def test_an_import_of_which_one_folder_is_bad_stores_nothing(
+    chillrig: Chillrig, bench: Path, tmp_path: Path
+) -> None:
     said = chillrig("import", bench, "nowhere", "--logbook", "new.sqlite")
     assert_one_line(said)
     assert not (tmp_path / "new.sqlite").exists()
@@ -118,7 +121,9 @@ def test_several_benches_and_none_named_is_told_with_their_names(
     assert "--bench-name one | two" in said.err
 
 
-def test_a_page_that_is_there_is_not_replaced_unasked(chillrig: Chillrig, logbook: Path, tmp_path: Path) -> None:
+def test_a_page_that_is_there_is_not_replaced_unasked(
+    chillrig: Chillrig, logbook: Path, tmp_path: Path
+) -> None:
     page = tmp_path / "mine.html"
     page.write_text("keep me")
     assert_one_line(chillrig("report", "--logbook", logbook, "--to", page))
@@ -158,7 +163,8 @@ def test_a_bench_file_of_any_kind_never_ends_in_a_traceback(
 
 
 @pytest.mark.parametrize(
-    "content", [b"", b"\n\n", b"run\n", b"run,technique,vessel,ice,recipe\n", b"\x00\x01\x02", b'"', b"a;b;c\n1;2;3\n"]
+    "content",
+    [b"", b"\n\n", b"run\n", b"run,technique,vessel,ice,recipe\n", b"\x00\x01\x02", b'"', b"a;b;c\n1;2;3\n"],
 )
 def test_a_run_sheet_of_any_kind_never_ends_in_a_traceback(
     chillrig: Chillrig, bench: Path, tmp_path: Path, content: bytes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -93,7 +95,7 @@ def mass(value: np.ndarray, step_s: float = 0.2) -> Channel:
 def test_a_scale_log_is_cut_into_its_plateaus() -> None:
     rng = np.random.default_rng(7)
     levels = [0.0, 118.4, 330.2, 212.9]
-    ramp = [np.linspace(a, b, 12)[1:-1] for a, b in zip(levels, levels[1:], strict=False)]
+    ramp = [np.linspace(a, b, 12)[1:-1] for a, b in pairwise(levels)]
     parts = [np.full(40, levels[0])]
     for moving, level in zip(ramp, levels[1:], strict=True):
         parts += [moving, np.full(40, level)]
@@ -125,7 +127,7 @@ def test_no_reading_of_a_weigh_in_differs_more_than_allowed() -> None:
         inside = (channel.time_s >= w.start_s) & (channel.time_s <= w.end_s)
         assert np.ptp(channel.value[inside]) <= 0.5
         assert w.end_s - w.start_s >= 1.0
-    assert all(a.end_s < b.start_s for a, b in zip(found, found[1:], strict=False))
+    assert all(a.end_s < b.start_s for a, b in pairwise(found))
 
 
 def test_weigh_ins_of_a_temperature_are_refused() -> None:

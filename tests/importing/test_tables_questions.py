@@ -252,3 +252,11 @@ def test_a_clock_and_a_finer_counter_are_used_together() -> None:
     table = read(text)
     assert np.diff(table.channels[0].time_s) == pytest.approx(0.2)
     assert table.started_at == datetime(2026, 3, 14, 10, 15)  # noqa: DTZ001
+
+
+def test_readings_under_a_word_for_time_never_replace_the_stamps() -> None:
+    """Italian 'data' is a date; English 'data' is readings, finer than the stamps beside them."""
+    text = "Time;Data\n" + "".join(f"10:15:0{i // 5};{20 + 0.01 * i:.2f}\n" for i in range(20))
+    table = read(text)
+    assert [c.name for c in table.channels] == ["Data"]
+    assert np.diff(table.channels[0].time_s) == pytest.approx(0.2)

@@ -27,7 +27,7 @@ LANGUAGES = {
     "fi": ("Aika", "Lämpötila", "Paino"),
     "cs": ("Čas", "Teplota", "Hmotnost"),
 }
-# Factors and offsets from NIST SP 811 (2008), appendix B; written out here so that the reader is not its own judge.
+# From NIST SP 811 (2008), appendix B; written out, so that the reader is not its own judge.
 FROM_TEMPERATURE: dict[str, Callable[[float], float]] = {
     "°C": lambda v: v,
     "°F": lambda v: (v - 32) / 1.8,
@@ -210,7 +210,7 @@ def test_a_long_table_reads_back_as_the_wide_one(sheet: Sheet) -> None:
 def test_readings_stamped_with_whole_seconds_are_spread_evenly(
     rate: int, seconds: int, skip: int, last: int
 ) -> None:
-    """A logger at `rate` per second, begun `skip` readings into a second and stopped `last` into another one."""
+    """A logger at `rate` per second, begun `skip` readings into a second, stopped `last` into another."""
     skip, last = min(skip, rate - 1), min(last, rate)
     count = rate * seconds - skip - (rate - last)
     rows = [f"22:00:{(i + skip) // rate:02d};{20 - i * 0.01:.2f}" for i in range(count)]

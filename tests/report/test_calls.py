@@ -24,7 +24,10 @@ def test_a_short_call_is_the_full_call_in_short(fit: Fit, report: Report) -> Non
 
 
 def test_drinks_and_their_set_ups_come_surest_first(report: Report) -> None:
-    assert {(d.recipe, d.target.name) for d in report.drinks} == {("night shift", "coupe"), ("night shift", "short")}
+    assert {(d.recipe, d.target.name) for d in report.drinks} == {
+        ("night shift", "coupe"),
+        ("night shift", "short"),
+    }
     best = [d.best.odds for d in report.drinks]
     assert best == sorted(best, reverse=True)
     for drink in report.drinks:
@@ -82,7 +85,9 @@ def test_stirring_chills_slower_than_shaking_the_same_ice(fit: Fit) -> None:
 
 
 def test_no_lag_is_claimed_where_no_probe_was_in(fit: Fit) -> None:
-    book = replace(fit.book, runs=tuple(replace(r, trace=None) for r in fit.book.runs if r.run.startswith("a")))
+    book = replace(
+        fit.book, runs=tuple(replace(r, trace=None) for r in fit.book.runs if r.run.startswith("a"))
+    )
     (s,) = set_up_fits(fit_book(book))
     assert s.probe_lag_s is None
     assert math.isfinite(s.chill_time_s.p50)

@@ -36,7 +36,10 @@ def test_curves_have_a_line_a_band_and_points_for_each_set_up(
     courses: tuple[SetUpCourse, ...], draw: Any, look: Look
 ) -> None:
     figure = draw(courses, look, TARGET)
-    assert [t.name for t in figure.data if t.mode == "lines" and t.showlegend is None] == ["freezer cube", "wet cube"]
+    assert [t.name for t in figure.data if t.mode == "lines" and t.showlegend is None] == [
+        "freezer cube",
+        "wet cube",
+    ]
     assert len(named(figure, "90 % of runs")) == 2
     assert sum(len(t.x) for t in named(figure, "runs") if t.mode == "markers") == 10
     assert figure.layout.xaxis.title.text == "time on the ice [s]"
@@ -73,7 +76,10 @@ def test_the_target_is_shaded_and_its_open_side_reaches_the_edge_of_the_figure(
     figure = figures.chill_curves(courses, target=target)
     (zone,) = figure.layout.shapes
     low, high = figure.layout.yaxis.range
-    assert (zone.y0, zone.y1) == (low if edges[0] is None else edges[0], high if edges[1] is None else edges[1])
+    assert (zone.y0, zone.y1) == (
+        low if edges[0] is None else edges[0],
+        high if edges[1] is None else edges[1],
+    )
     assert low <= zone.y0 < zone.y1 <= high
 
 
@@ -151,7 +157,7 @@ def test_no_two_of_many_set_ups_look_alike_even_without_colour_beside_each_other
 
 @pytest.mark.parametrize("look", [LIGHT, DARK], ids=["light", "dark"])
 def test_text_stands_out_from_its_ground(look: Look) -> None:
-    """Contrast by WCAG 2.2, 1.4.3: 4.5 for text; 1.4.11: 3 for the lines of a figure, orange and sky apart."""
+    """Contrast by WCAG 2.2: 1.4.6 and 1.4.3 for text, 1.4.11 for the first lines of a figure."""
 
     def luminance(colour: str) -> float:
         parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]

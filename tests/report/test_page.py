@@ -30,7 +30,9 @@ class Outline(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, dict(attrs)))
-        self.points_to += [v or "" for k, v in attrs if k in ("src", "href", "srcset", "action", "data", "poster")]
+        self.points_to += [
+            v or "" for k, v in attrs if k in ("src", "href", "srcset", "action", "data", "poster")
+        ]
         if tag not in VOID:
             self.open.append(tag)
 
@@ -60,7 +62,10 @@ def test_the_page_points_nowhere_outside_itself(html: str, page: Outline) -> Non
     assert all(p.startswith("#") for p in page.points_to)
     style = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
     assert not any(re.search(r"url\(|@import", s) for s in style)
-    assert not re.search(r"""(?:src|href)\s*=\s*["']?(?:https?:)?//""", re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL))
+    assert not re.search(
+        r"""(?:src|href)\s*=\s*["']?(?:https?:)?//""",
+        re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL),
+    )
 
 
 def test_the_drawing_library_is_in_the_page_once(html: str) -> None:
@@ -68,9 +73,21 @@ def test_the_drawing_library_is_in_the_page_once(html: str) -> None:
 
 
 def test_the_page_has_its_sections_in_order_and_one_first_heading(page: Outline) -> None:
-    assert [a["id"] for t, a in page.tags if t == "section"] == ["ground", "curves", "compare", "calls", "cards"]
+    assert [a["id"] for t, a in page.tags if t == "section"] == [
+        "ground",
+        "curves",
+        "compare",
+        "calls",
+        "cards",
+    ]
     assert sum(t == "h1" for t, _ in page.tags) == 1
-    assert {a.get("href") for t, a in page.tags if t == "a"} == {"#ground", "#curves", "#compare", "#calls", "#cards"}
+    assert {a.get("href") for t, a in page.tags if t == "a"} == {
+        "#ground",
+        "#curves",
+        "#compare",
+        "#calls",
+        "#cards",
+    }
     assert ("html", {"lang": "en"}) in page.tags
 
 
@@ -110,7 +127,9 @@ def test_names_of_any_kind_are_shown_as_text(tmp_path: Path) -> None:
     bad = "</script><img src=x onerror=alert(1)>"
     for file in ("bench.toml", "run_sheet.csv"):
         text = (home / file).read_text(encoding="utf-8")
-        (home / file).write_text(text.replace("night shift", bad).replace("wet cube", "<b>wet</b>"), encoding="utf-8")
+        (home / file).write_text(
+            text.replace("night shift", bad).replace("wet cube", "<b>wet</b>"), encoding="utf-8"
+        )
     odd = Outline(render(make_report(fit_book(open_bench(home))), MADE_AT))
     assert not any(t == "img" for t, _ in odd.tags)
     assert "<b>wet</b>" in odd.text

@@ -14,7 +14,8 @@ from rig.report.page import Report
 
 
 @pytest.mark.parametrize(
-    ("odds", "words"), [(0.84, "84 %"), (0.999, "over 99 %"), (1.0, "over 99 %"), (0.0, "under 1 %"), (0.014, "1 %")]
+    ("odds", "words"),
+    [(0.84, "84 %"), (0.999, "over 99 %"), (1.0, "over 99 %"), (0.0, "under 1 %"), (0.014, "1 %")],
 )
 def test_odds_are_never_called_certain(odds: float, words: str) -> None:
     assert wording.odds_words(odds) == words
@@ -37,8 +38,14 @@ def test_a_window_of_one_value_is_said_once() -> None:
         (Basis(12, BasisKind.MEASURED, 40), "Rests on 12 runs of this very drink on this set-up."),
         (Basis(1, BasisKind.MEASURED, 1), "Rests on 1 run of this very drink on this set-up."),
         (Basis(0, BasisKind.PRIOR_ONLY, 0), "Rests on no run at all"),
-        (Basis(0, BasisKind.TRANSFERRED, 9, ("never measured",)), "from 9 runs on related set-ups: never measured."),
-        (Basis(5, BasisKind.TRANSFERRED, 9, ("a start at 60 °C",)), "from 5 runs of this drink on this set-up: a start"),
+        (
+            Basis(0, BasisKind.TRANSFERRED, 9, ("never measured",)),
+            "from 9 runs on related set-ups: never measured.",
+        ),
+        (
+            Basis(5, BasisKind.TRANSFERRED, 9, ("a start at 60 °C",)),
+            "from 5 runs of this drink on this set-up: a start",
+        ),
     ],
 )
 def test_a_call_says_what_it_rests_on(basis: Basis, words: str) -> None:
@@ -48,7 +55,8 @@ def test_a_call_says_what_it_rests_on(basis: Basis, words: str) -> None:
 def test_a_target_is_said_with_all_its_limits() -> None:
     target = Target(-2.0, (0.3, 0.36), (10, 14), (100, 120), serve_temp_c_min=-5.0, name="coupe")
     assert wording.target_words(target) == (
-        "coupe: at -5 °C or warmer, at -2 °C or colder, dilution 30 % to 36 %, 10 to 14 % ABV, 100 to 120 ml in the glass"
+        "coupe: at -5 °C or warmer, at -2 °C or colder, dilution 30 % to 36 %, 10 to 14 % ABV, "
+        "100 to 120 ml in the glass"
     )
 
 

@@ -15,7 +15,8 @@ from rig.importing.tabular.cells import Cell, Kind, read_cell, shown
 from rig.importing.tabular.grid import Grid
 from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamps import DAY_S, Stamps, stamp_from, stamps_from
+from rig.importing.tabular.stamp_shapes import FEWEST, stamps_by_shape
+from rig.importing.tabular.stamps import DAY_S, Stamp, Stamps, stamp_from, stamps_from
 from rig.importing.tabular.units_in_text import Heading, Role, Unit, heading_from, unit_from
 from rig.importing.tabular.words import STABLE_OVERLOAD, STATUS, has_word
 
@@ -32,6 +33,7 @@ class Content(Enum):
     EMPTY = auto()
 
 
+_STAMP = Cell(Kind.STAMP)
 _FEW = 0.05
 _CONTENT = {
     Kind.NUMBER: Content.NUMBER,
@@ -152,12 +154,18 @@ def _column(position: int, heading: Heading, series: pd.Series, decimal: str) ->
     codes, distinct = pd.factorize(series)
     code = np.asarray(codes, dtype=np.int64)
     texts = tuple(str(t).strip() for t in distinct)
-    cells = tuple(read_cell(t, decimal) for t in texts)
-    return _column_of_cells(position, heading, texts, cells, code)
+    stamps = stamps_by_shape(texts) if len(texts) >= FEWEST else [None] * len(texts)
+    cells = tuple(read_cell(t, decimal) if s is None else _STAMP for t, s in zip(texts, stamps, strict=True))
+    return _column_of_cells(position, heading, texts, cells, stamps, code)
 
 
 def _column_of_cells(
-    position: int, heading: Heading, texts: tuple[str, ...], cells: tuple[Cell, ...], code: IntArray
+    position: int,
+    heading: Heading,
+    texts: tuple[str, ...],
+    cells: tuple[Cell, ...],
+    known: Sequence[Stamp | None],
+    code: IntArray,
 ) -> Column:
     counts = np.bincount(code[code >= 0], minlength=len(cells))
     tally: Counter[Content] = Counter()
@@ -169,7 +177,7 @@ def _column_of_cells(
     value = np.array([c.value for c in cells] + [np.nan])[code]
     stamps = None
     if content is Content.STAMP:
-        stamps = stamps_from([stamp_from(t) for t in texts], code)
+        stamps = stamps_from([s or stamp_from(t) for t, s in zip(texts, known, strict=True)], code)
     return Column(position, heading, content, value, texts, cells, code, stamps)
 
 

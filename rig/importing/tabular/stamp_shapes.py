@@ -1,17 +1,17 @@
 """Many stamps of one shape read at once, by the places of their digits.
 
-Long recordings hold hundreds of thousands of different stamps; taking each apart by its own would take minutes.
+Long recordings hold hundreds of thousands of different stamps; taking each apart by itself is too slow.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 
-from rig.arrays import BoolArray, FloatArray, IntArray
+from rig.arrays import IntArray
 from rig.importing.tabular.stamps import Stamp, stamp_from
 
 FEWEST = 500  # below this many stamps one by one is as quick
@@ -19,30 +19,21 @@ _RUN = re.compile(r"\d+")
 _LONGEST = 40
 
 
-@dataclass(frozen=True, eq=False)
-class ShapedStamps:
-    """Stamps of one shape: what they share, and each one's date as written (n, 3) and clock [s] (n,)."""
+def stamps_by_shape(texts: Sequence[str]) -> list[Stamp | None]:
+    """The stamps of the texts that have the middle one's shape; None for each that has not.
 
-    like: Stamp
-    fits: BoolArray
-    date: IntArray
-    clock_s: FloatArray
-
-
-def read_by_shape(texts: Sequence[str]) -> ShapedStamps | None:
-    """Read the texts that are of the same shape as the middle one; None where that one is no plain stamp.
-
-    A shape is plain where only digits change and each field is a run of digits of its own: no month names, no
-    AM and PM, no 20260314. `fits` has shape (texts,) and marks those that were read.
+    Reads plain shapes only, where each field is a run of digits of its own: no month names, no AM and PM, no
+    20260314.
     """
+    nothing: list[Stamp | None] = [None] * len(texts)
     model = texts[len(texts) // 2]
     like = stamp_from(model)
     if like is None or like.has_half_day or len(model) > _LONGEST:
-        return None
+        return nothing
     runs = [(run.start(), run.end()) for run in _RUN.finditer(model)]
     fields = _fields(model, runs, like)
     if fields is None:
-        return None
+        return nothing
     letters = np.array([t if len(t) == len(model) else "" for t in texts], dtype=f"U{len(model)}")
     grid = letters.view(np.uint32).reshape(len(texts), len(model)).astype(np.int64) - ord("0")
     pattern = np.array([ord(c) for c in model]) - ord("0")
@@ -53,22 +44,25 @@ def read_by_shape(texts: Sequence[str]) -> ShapedStamps | None:
     zone = [at for at in range(len(runs)) if at not in fields.values()]
     for start, end in (runs[at] for at in zone):
         fits &= (grid[:, start:end] == pattern[start:end]).all(axis=1)
-    date = np.full((len(texts), 3), -1, dtype=np.int64)
-    if like.date is not None:
-        date = np.stack([value["a"], value["b"], value["c"]], axis=1)
-    clock_s = np.full(len(texts), np.nan)
+    clock_s = np.zeros(len(texts))
     if like.clock is not None:
         clock_s = value["h"] * 3600.0 + value["m"] * 60.0
-        fits &= value["m"] <= 59
-        if like.date is not None:
-            fits &= value["h"] <= 24
-        if "s" in value:
-            clock_s += value["s"]
-            fits &= value["s"] <= 60
-        if "f" in value:
-            start, end = runs[fields["f"]]
-            clock_s += value["f"] / 10.0 ** (end - start)
-    return ShapedStamps(like, fits, date, clock_s)
+        fits &= (value["m"] <= 59) & ((value["h"] <= 24) | (like.date is None))
+    if "s" in value:
+        clock_s += value["s"]
+        fits &= value["s"] <= 60
+    if "f" in value:
+        start, end = runs[fields["f"]]
+        clock_s += value["f"] / 10.0 ** (end - start)
+    columns = [value[name].tolist() for name in ("a", "b", "c")] if like.date is not None else []
+    dates = zip(*columns, strict=True) if columns else repeat(None)
+    clocks = clock_s.tolist() if like.clock is not None else repeat(None)
+    return [
+        Stamp(date, like.order, like.year_may_lead, clock, like.parts, like.has_fraction, False, like.zone_s)
+        if fit
+        else None
+        for fit, date, clock in zip(fits.tolist(), dates, clocks, strict=False)
+    ]
 
 
 def _fields(model: str, runs: Sequence[tuple[int, int]], like: Stamp) -> dict[str, int] | None:

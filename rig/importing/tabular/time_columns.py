@@ -18,7 +18,7 @@ from rig.importing.tabular.stamped_time import by_stamps, with_number_stamps
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import UNIT_CURE, Search, TimeAxis, rises, say_unused, stated_start
 from rig.importing.tabular.units_in_text import Role
-from rig.importing.tabular.words import INDEX, TIME, has_word
+from rig.importing.tabular.words import COUNTERS, DATE, ELAPSED, INDEX, TIME, has_word
 
 
 def find_time(
@@ -46,7 +46,7 @@ def find_time(
     by_stamp: TimeAxis | None = None
     if dated or clocks:
         by_stamp = by_stamps(search, dated, clocks, has_counted=counted is not None)
-    if counted is not None and (by_stamp is None or _is_finer(counted[1], by_stamp)):
+    if counted is not None and (by_stamp is None or _is_finer(*counted, by_stamp)):
         return _by_count(search, *counted, by_stamp)
     if by_stamp is not None:
         return by_stamp
@@ -134,6 +134,8 @@ def _names_time(column: Column) -> bool:
     text = column.heading.text
     if len(text) == 1:
         return text == "t" or (text == "T" and rises(column.value))
+    if has_word(text, DATE) and not has_word(text, TIME - DATE):  # 'data' is a date, or just data
+        return rises(column.value) or rises(column.value[::-1])
     return has_word(text, TIME)
 
 
@@ -141,8 +143,12 @@ def _names_nothing(column: Column) -> bool:
     return column.heading.text.casefold() in ("", "x", "unnamed", "unnamed: 0")
 
 
-def _is_finer(counted: NumberTime, stamps: TimeAxis) -> bool:
-    """Whether a counted time tells rows apart that the stamps do not."""
+def _is_finer(column: Column, counted: NumberTime, stamps: TimeAxis) -> bool:
+    """Whether a column that surely counts time tells rows apart that the stamps do not."""
+    if column.unit is None and not has_word(column.heading.text, ELAPSED | COUNTERS):
+        return False
+    if not rises(counted.time_s):
+        return False
     fine, coarse = (len(np.unique(t[np.isfinite(t)])) for t in (counted.time_s, stamps.time_s))
     return fine > coarse
 

@@ -33,11 +33,18 @@ def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool)
     A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more
     than half its period.
     """
-    steps = np.diff(time_s)
-    if not np.any(steps < 0):
+    if not np.any(np.diff(time_s) < 0):
         return time_s, 0
-    forward = steps[steps > 0]
-    usual = float(np.median(forward)) if len(forward) else 0.0
+    sound = ~_strays(time_s, keep_twins=False)
+    running, times = _carried_on(time_s[sound], periods_s, is_clock=is_clock)
+    out = time_s.copy()
+    out[sound] = running
+    return out, times
+
+
+def _carried_on(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool) -> tuple[FloatArray, int]:
+    steps = np.diff(time_s)
+    usual = _usual(steps)
     for period in sorted(periods_s):
         if is_clock:
             ups = steps < -period / 2
@@ -52,6 +59,12 @@ def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool)
     return time_s, 0
 
 
+def _usual(steps: FloatArray) -> float:
+    """The median of the steps forward, 0 where there are none."""
+    forward = steps[steps > 0]
+    return float(np.median(forward)) if len(forward) else 0.0
+
+
 def restarts(time_s: FloatArray) -> IntArray:
     """The rows at which the time falls back to where it began and another recording runs on from there."""
     steps = np.diff(time_s)
@@ -63,8 +76,7 @@ def restarts(time_s: FloatArray) -> IntArray:
     falls = np.flatnonzero(steps < 0) + 1
     if not len(falls) or len(falls) > max(1, len(time_s) // _FEWEST_ROWS):
         return np.empty(0, dtype=np.int64)
-    forward = steps[steps > 0]
-    usual = float(np.median(forward)) if len(forward) else 0.0
+    usual = _usual(steps)
     bounds = np.concatenate(([0], falls, [len(time_s)]))
     lengths = np.diff(bounds)
     padded = np.append(time_s, [time_s[-1]] * 2)
@@ -85,36 +97,33 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
     `time_s` and each of `values` have shape (rows,). Of rows that share a fine stamp, the first one stays.
     """
     rows = np.arange(len(time_s), dtype=np.int64)
-    stray = np.zeros(len(time_s), dtype=np.bool_)
-    steps = np.diff(time_s)
     none = np.empty(0, dtype=np.int64)
+    steps = np.diff(time_s)
     if not len(steps) or steps.min() > 0:
         return Ordered(rows, time_s, True, none, none, none, 0)
-    falls = steps < 0
-    if falls.any() and (stray := _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))).any():
-        rows = rows[~stray]
-        falls = np.diff(time_s[rows]) < 0
-    was_sorted = not falls.any()
-    if falls.sum() > 0.5 * np.count_nonzero(steps) and falls.sum() > 1:
-        rows = rows[::-1]
+    is_stray = _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))
+    stray, rows = rows[is_stray], rows[~is_stray]
+    steps = np.diff(time_s[rows])
+    was_sorted = not np.any(steps < 0)
     if not was_sorted:
+        newest_first = int(np.sum(steps < 0)) > max(1, int(np.sum(steps != 0)) // 2)
+        rows = rows[::-1] if newest_first else rows
         rows = rows[np.argsort(time_s[rows], kind="stable")]
     time = time_s[rows]
-    starts = np.flatnonzero(np.concatenate(([True], np.diff(time) > 0)))
-    if len(starts) == 1 or np.diff(time[starts]).min() < tick_s * 0.999:
+    distinct = np.unique(time)
+    if len(distinct) == 1 or np.diff(distinct).min() < tick_s * 0.999:
         tick_s = 0.0  # one stamp tells no rate, and stamps finer than the tick leave no room to spread into
-    repeated = none
+    repeated = clashing = none
     if not _is_coarse(time, tick_s):
         same = _same_as_before(time, [v[rows] for v in values])
         repeated, rows, time = rows[same], rows[~same], time[~same]
     again = np.concatenate(([False], np.diff(time) == 0))
-    if not again.any():
-        return Ordered(rows, time, was_sorted, repeated, none, np.flatnonzero(stray), 0)
-    if tick_s > 0:
-        return Ordered(
-            rows, _spread(time, tick_s), was_sorted, repeated, none, np.flatnonzero(stray), int(again.sum())
-        )
-    return Ordered(rows[~again], time[~again], was_sorted, repeated, rows[again], np.flatnonzero(stray), 0)
+    spread = int(again.sum()) if tick_s > 0 else 0
+    if spread:
+        time = _spread(time, tick_s)
+    else:
+        clashing, rows, time = rows[again], rows[~again], time[~again]
+    return Ordered(rows, time, was_sorted, repeated, clashing, stray, spread)
 
 
 def _is_coarse(time: FloatArray, tick_s: float) -> bool:
@@ -136,8 +145,7 @@ def _strays(time_s: FloatArray, *, keep_twins: bool) -> BoolArray:
     if not len(lone) or len(lone) > max(2, len(time_s) // 10):
         return stray
     others = np.sort(np.delete(time_s, lone))
-    steps = np.diff(np.sort(time_s))
-    usual = float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
+    usual = _usual(np.diff(np.sort(time_s)))
     for at in lone:
         place = int(np.searchsorted(others, time_s[at]))
         if keep_twins and place < len(others) and others[place] == time_s[at]:

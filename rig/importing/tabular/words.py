@@ -80,6 +80,7 @@ ELAPSED = _set(
     "elapsed duration duree duracion durata dauer laufzeit runtime uptime verstrichen ecoule transcurrido "
     "trascorso decorrido verstreken timer stopwatch chrono relative"
 )
+COUNTERS = _set("millis micros millisec ms us uptime")
 INDEX = _set(
     "sample samples index idx no nr num number n row record records rec rn seq sequence scan count "
     "counter lfd lp numero messung punkt point reading medicion mesure enregistrement pomiar matning"

@@ -1,0 +1,112 @@
+"""Stamps: what is one and what is not, and many at once as one by one."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from rig.importing.tabular.stamp_shapes import stamps_by_shape
+from rig.importing.tabular.stamps import Order, Stamp, stamp_from
+
+NOON = 12 * 3600.0
+
+
+@pytest.mark.parametrize(
+    ("text", "date", "order", "clock_s", "zone_s"),
+    [
+        ("2026-03-14T12:00:00Z", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, 0.0),
+        ("2026-03-14t12:00:00.250+01:00", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON + 0.25, 3600.0),
+        ("20260314T120000-0430", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, -16200.0),
+        ("20260314120000", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("2026/3/14 12:00", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("14.03.2026 12:00:00,5", (14, 3, 2026), Order.DAY_MONTH_YEAR, NOON + 0.5, None),
+        ("14/03/26 12:00:00 PM", (14, 3, 26), None, NOON, None),
+        ("3/14/2026 12:00:00 AM", (3, 14, 2026), None, 0.0, None),
+        ("12:00:00 14-03-2026", (14, 3, 2026), None, NOON, None),
+        ("14-Mar-2026 12:00:00", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("14. M\u00e4rz 2026 12:00", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("4 ao\u00fbt 2026 12:00:00", (2026, 8, 4), Order.YEAR_MONTH_DAY, NOON, None),
+        ("14 de marzo de 2026 12:00:00 p. m.", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("Mar 14, 2026 12:00:00 PM", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("Sat Mar 14 12:00:00 2026", (2026, 3, 14), Order.YEAR_MONTH_DAY, NOON, None),
+        ("12:00:00:500", None, None, NOON + 0.5, None),
+        ("12h00m30s", None, None, NOON + 30, None),
+        ("[12:00:00]", None, None, NOON, None),
+        ("2026-03-14", (2026, 3, 14), Order.YEAR_MONTH_DAY, None, None),
+    ],
+)
+def test_a_stamp_is_taken_apart(
+    text: str,
+    date: tuple[int, int, int] | None,
+    order: Order | None,
+    clock_s: float | None,
+    zone_s: float | None,
+) -> None:
+    stamp = stamp_from(text)
+    assert stamp is not None
+    assert (stamp.date, stamp.order, stamp.zone_s) == (date, order, zone_s)
+    assert stamp.clock == (None if clock_s is None else pytest.approx(clock_s))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "22.5",
+        "-12",
+        "1e5",
+        "12:61:00",
+        "13:00 PM",
+        "22.5 \u00b0C",
+        "1,234.5",
+        "3:1",
+        "Probe 2",
+        "192.168.1.1",
+        "T1",
+        "25:00:00 14.03.2026",
+    ],
+)
+def test_what_is_no_stamp_is_none(text: str) -> None:
+    assert stamp_from(text) is None
+
+
+SHAPES = [
+    "2026-03-{d:02d}T10:{m:02d}:{s:02d}.{f:03d}Z",
+    "{d:02d}.03.2026 10:{m:02d}:{s:02d}",
+    "10:{m:02d}:{s:02d},{f:03d}",
+    "{m:02d}:{s:02d}",
+    "{m:02d}:{s:02d}.{d:02d}",
+    "10:{m:02d}:{s:02d} {d:02d}/03/2026",
+    "2026-03-{d:02d} 10:{m:02d}:{s:02d}+01:00",
+    "26-03-{d:02d} 10:{m:02d}",
+    "10h{m:02d}m{s:02d}s",
+    "10:{m:02d}:{s:02d}:{f:03d}",
+]
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_many_stamps_of_one_shape_are_read_as_one_by_one(shape: str) -> None:
+    rng = random.Random(1)
+    texts = [
+        shape.format(d=rng.randrange(1, 32), m=rng.randrange(66), s=rng.randrange(64), f=rng.randrange(1000))
+        for _ in range(999)
+    ]
+    texts[499] = shape.format(d=14, m=15, s=30, f=250)
+    texts[7], texts[8] = "Time", texts[8] + "0"
+    together = stamps_by_shape(texts)
+    assert sum(s is not None for s in together) > 700
+    for text, stamp in zip(texts, together, strict=True):
+        if stamp is not None:
+            assert_same(stamp, stamp_from(text))
+
+
+def assert_same(a: Stamp, b: Stamp | None) -> None:
+    assert b is not None
+    assert (a.date, a.order, a.parts, a.zone_s, a.year_may_lead) == (
+        b.date,
+        b.order,
+        b.parts,
+        b.zone_s,
+        b.year_may_lead,
+    )
+    assert a.clock == pytest.approx(b.clock, abs=1e-9)
