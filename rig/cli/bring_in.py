@@ -131,4 +131,7 @@ def print_import(done: Import, most_findings: int = 12) -> None:
     )
     if a.from_elsewhere:
         say(f"  Came from another folder before: {', '.join(a.from_elsewhere)}.")
-    print_findings(done.book.findings, most_findings)
+    if done.book.findings:
+        print_findings(done.book.findings, most_findings)
+    else:
+        say("  Nothing odd in its files.")

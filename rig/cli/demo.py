@@ -79,6 +79,8 @@ def command(
     # the bench with most to compare comes first and has the page with the plain name
     books = sorted(((f, read(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
     shown: list[Shown] = []
+    if not as_json:
+        say(f"{len(books)} sample benches, each imported, fitted and called for; all of it goes to {out}/.")
     with open_logbook(at) as logbook:
         for folder, book in books:
             page = out / ("report.html" if not shown else f"report-{folder.name}.html")
@@ -127,12 +129,8 @@ def _print_calls(drinks: Sequence[DrinkCalls]) -> None:
 
     for d in drinks[:MOST_DRINKS]:
         say(f"{d.recipe} → {target_words(d.target)}")
-        bullets(
-            [
-                f"{headline(c)}. On {c.situation.set_up}. {basis_sentence(c.basis)}"
-                for c in d.calls[:MOST_CALLS]
-            ]
-        )
+        useful = [c for c in d.calls[:MOST_CALLS] if c.feasible] or [d.best]
+        bullets([f"{headline(c)}. On {c.situation.set_up}. {basis_sentence(c.basis)}" for c in useful])
 
 
 def _print_next(at: Path, shown: Sequence[Shown]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from importlib.util import find_spec
@@ -11,31 +10,52 @@ from typing import Annotated
 
 import typer
 
-from rig.cli.options import LOGBOOK_VARIABLE, Logbook, example
-from rig.cli.source import logbook_at
+from rig.cli.options import BenchFolder, BenchName, Logbook, example
+from rig.cli.source import existing_logbook_at
 from rig.errors import RigError
 
-EXAMPLE = example("chillrig dashboard", "chillrig dashboard --logbook bar.sqlite --port 8060")
+EXAMPLE = example("chillrig dashboard", "chillrig dashboard --bench my-bar --port 8060")
 
 
 def command(
+    bench: BenchFolder = None,
     logbook: Logbook = None,
+    bench_name: BenchName = None,
     host: Annotated[
         str, typer.Option(help="Address to serve; 0.0.0.0 lets other screens in the bar join.")
-    ] = ("127.0.0.1"),
-    port: Annotated[int, typer.Option(min=1, max=65535, help="Port to serve.")] = 8050,
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to serve; 0 takes a free one.")] = 8050,
     browser: Annotated[bool, typer.Option(help="Open a browser.")] = True,
 ) -> None:
     """Serve the dashboard from this computer; needs no network beyond it. Stop with Ctrl-C."""
     if find_spec("dashboard") is None or find_spec("dashboard.__main__") is None:
         raise RigError("the dashboard is not installed with this chillrig; reinstall it with its dashboard")
-    at = logbook_at(logbook)
-    if "://" not in at and not Path(at).exists():
-        raise RigError(f"there is no logbook at {at}. Import a bench first: chillrig import DIR")
     # a process of its own: the screens are a layer above the command line and never imported by it
-    command_line = [sys.executable, "-m", "dashboard", "--host", host, "--port", str(port)]
-    if browser:
-        command_line.append("--open")
-    code = subprocess.call(command_line, env=os.environ | {LOGBOOK_VARIABLE: at})
-    if code:
-        raise RigError(f"the dashboard stopped with exit code {code}; its reason stands above")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "dashboard", *_arguments(bench, logbook, bench_name, host, port, browser)]
+    )
+    while True:
+        try:
+            raise typer.Exit(1 if process.wait() else 0)
+        except KeyboardInterrupt:
+            # Ctrl-C reached it too: it says goodbye itself, and stopping it is no failure
+            continue
+
+
+def _arguments(
+    bench: Path | None, logbook: str | None, bench_name: str | None, host: str, port: int, browser: bool
+) -> list[str]:
+    """What the dashboard is told.
+
+    Raises
+    ------
+    RigError
+        Where there is no logbook to show.
+    """
+    if bench is not None:
+        source = ["--bench", str(bench)]
+    else:
+        source = ["--logbook", existing_logbook_at(logbook)]
+        if bench_name is not None:
+            source += ["--bench-name", bench_name]
+    return [*source, "--host", host, "--port", str(port), *(["--open"] if browser else [])]

@@ -72,16 +72,21 @@ def open_source(bench: Path | None, logbook: str | None, bench_name: str | None)
 
 
 def existing_logbook(told: str | None) -> Logbook:
-    """Open a logbook that must be there; a mistyped file is not made anew."""
+    """Open a logbook that must be there."""
     from rig.logbook.store import open_logbook
 
+    return open_logbook(existing_logbook_at(told))
+
+
+def existing_logbook_at(told: str | None) -> str:
+    """Where a logbook is that must be there; a mistyped file is not made anew."""
     at = logbook_at(told)
     if "://" not in at and not Path(at).exists():
         raise RigError(
             f"there is no logbook at {at}. Import a bench first (chillrig import DIR), "
             "name a folder (--bench DIR), or see a worked example (chillrig demo)"
         )
-    return open_logbook(at)
+    return at
 
 
 def _the_bench(names: tuple[str, ...], asked: str | None) -> str:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import fields, replace
 
 import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
+from rig.fitting.blend import Shown, blends
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
 from rig.fitting.latents import composition, latents_of
-from rig.fitting.melt_fit import MeltPosterior, Problem, Progress, fit_melt
-from rig.fitting.priors import MOTIONS, P
+from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Problem, Progress, fit_melt, smooth_basis
+from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
-from rig.fitting.situation import Situation, nominals
+from rig.fitting.situation import Situation, inputs_for, nominals
+from rig.physics.melt import simulate, steps_for
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
 FIT_VERSION = "1"
@@ -56,6 +59,7 @@ def fit(book: RunBook, progress: Progress | None = None) -> Fit:
         measured=_measured(usable, problem),
         findings=book.findings + tuple(_finding(r) for r in runs if r.reasons),
         fingerprint=fingerprint(book),
+        blends=blends(_shown(book.bench, problem, posterior, usable)),
     )
 
 
@@ -161,6 +165,57 @@ def _measured(runs: Sequence[Run], problem: Problem) -> dict[tuple[SetUp, str], 
         )
         for key, at in rows.items()
     }
+
+
+_LEAST_TEMP_SD_K = 0.15
+
+
+def _shown(
+    bench: Bench, problem: Problem, post: MeltPosterior, runs: Sequence[Run]
+) -> dict[tuple[SetUp, str], Shown]:
+    """What the believed runs of each drink on each set-up showed against the melt model."""
+    rows: dict[tuple[SetUp, str], list[int]] = {}
+    for k, run in enumerate(runs):
+        if np.min(post.weight[k]) > BELIEVED and np.isfinite(post.strained_residual_g[k]):
+            rows.setdefault((run.set_up, run.recipe), []).append(k)
+    temp_residual = post.end_temp_c - post.expected_temp_c
+    temp_sd = max(float(np.std(temp_residual)), _LEAST_TEMP_SD_K)
+    out = {}
+    for key, at in rows.items():
+        part = problem.subset(np.array(at))
+        longest = float(part.evidence.duration_s.max())
+        course = mean_course(part, post, longest)
+        out[key] = Shown(
+            duration_s=part.evidence.duration_s,
+            added_residual_g=post.strained_residual_g[at],
+            temp_residual_k=temp_residual[at],
+            added_sd_g=post.strained_sd_g[at],
+            temp_sd_k=np.full(len(at), temp_sd),
+            course_s=course[0],
+            course_added_g=course[1],
+            course_temp_c=course[2],
+        )
+    return out
+
+
+def mean_course(
+    part: Problem, post: MeltPosterior, longest_s: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Time, added water and temperature (nodes,) at the mean conditions of runs of one drink and set-up."""
+    n = part.nominal
+    mean = type(n.inputs)(*(np.mean(getattr(n.inputs, f.name), keepdims=True) for f in fields(n.inputs)))
+    first = np.array([0])
+    one = replace(part.subset(first).nominal, inputs=mean)
+    parameters = part.composition.parameters(post.effects)[:1]
+    inputs = inputs_for(one, parameters, first)
+    whole = np.array([longest_s])
+    course = simulate(one.curves, inputs, whole, steps_for(inputs, one.curves, whole))
+    time = course.time_s[:, 0]
+    level, slope = smooth_basis(time, n.longest_s[0])
+    d = part.composition.discrepancies(post.effects)[0]
+    water = course.added_g[:, 0] + LATE_G + parameters[0, P.LATE]
+    water = water + n.drink_mass_g[0] * (level * d[0] + slope * d[1])
+    return time, water, course.temp_c[:, 0] + level * d[2] + slope * d[3]
 
 
 def _finding(run: RunFit) -> Finding:

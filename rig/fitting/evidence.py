@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.arrays import FloatArray
+from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.physics.melt import node_fractions
 from rig.runs import Run, Trace
 
@@ -20,7 +21,7 @@ class Evidence:
     """Observations of a batch of runs; NaN where there is none.
 
     `duration_s`, `strained_g`, `probe_start_c` (runs,); `bin_time_s`, `bin_temp_c` (runs, BINS);
-    `before_c` (runs,): what the probe showed in the drink before the start.
+    `before_c` (runs,): what the probe showed before the start, where it was in the drink.
     """
 
     duration_s: FloatArray
@@ -62,7 +63,25 @@ def evidence(runs: Sequence[Run], duration_s: FloatArray) -> Evidence:
         if run.trace is not None and run.trace.probe_c is not None:
             start[row], before[row] = _start(run.trace)
             bin_time[row], bin_temp[row] = _bins(run.trace, duration_s[row])
-    return Evidence(duration_s, strained, start, before, bin_time, bin_temp)
+    return Evidence(duration_s, strained, start, _if_in_drink(runs, before), bin_time, bin_temp)
+
+
+_TELLING_K = 6.0
+
+
+def _if_in_drink(runs: Sequence[Run], before_c: FloatArray) -> FloatArray:
+    """Readings before the start, kept only where the bench's probe then waits in the drink.
+
+    Told from runs whose drink and vessel differ enough; where none does, or most say otherwise, the
+    readings say nothing of the drink and are dropped.
+    """
+    drink = np.array([np.nan if r.drink_temp_c is None else r.drink_temp_c for r in runs])
+    vessel = np.array([TYPICAL_ROOM_C if r.vessel_temp_c is None else r.vessel_temp_c for r in runs])
+    telling = np.isfinite(before_c) & (np.abs(drink - vessel) > _TELLING_K)
+    in_drink = np.abs(before_c - drink) < 0.4 * np.abs(before_c - vessel)
+    if not telling.any() or np.mean(in_drink[telling]) < 0.8:
+        return np.full(len(runs), np.nan)
+    return np.where(np.abs(before_c - drink) < 2.0, before_c, np.nan)
 
 
 def _start(trace: Trace) -> tuple[float, float]:

@@ -27,12 +27,15 @@ from rig.physics.melt import Course, lagged, simulate, steps_for, steps_needed
 
 STRAINED = BINS
 """Column of the strained mass among a run's observations; the trace's readings come before it."""
-OBSERVATIONS = BINS + 1
+BEFORE = BINS + 1
+"""Column of the probe's reading in the drink before the start: what it shows of its offset."""
+OBSERVATIONS = BINS + 2
+BEFORE_SD_K = 0.2
 CHUNK_LANES = 6000
 _STEP = np.array([0.03] * 10 + [0.3, 0.5, 0.02, 0.5])
 _STUDENT_DF = 4.0
 _TRACE_SHARED = 0.4
-_BELIEVED = 0.3
+BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
 _INNER = 4
 _LONGEST_STEP = 1.5
@@ -133,9 +136,11 @@ class MeltPosterior:
     departure_sd: FloatArray
     end_temp_c: FloatArray
     end_added_g: FloatArray
+    expected_temp_c: FloatArray
     expected_added_g: FloatArray
     expected_strained_g: FloatArray
     strained_residual_g: FloatArray
+    strained_sd_g: FloatArray
     strained_z: FloatArray
     trace_z: FloatArray
     weight: FloatArray
@@ -255,6 +260,7 @@ def _expected(problem: Problem, parameters: FloatArray, rows: np.ndarray) -> tup
     duration = evidence.duration_s[rows]
     course = simulate(curves, inputs, duration, steps_for(inputs, curves, duration))
     out = np.empty((rows.size, OBSERVATIONS))
+    out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
     late = LATE_G + parameters[:, P.LATE]
     held = nominal.held_back_g[rows] + parameters[:, P.HELD]
     out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late - held
@@ -314,7 +320,7 @@ def _chunks(problem: Problem, at: FloatArray) -> list[np.ndarray]:
 
 def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
     e = problem.evidence
-    return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows]])
+    return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows], e.before_c[rows]])
 
 
 def _slopes(
@@ -337,6 +343,7 @@ def _slopes(
     lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
     fade = np.exp(-np.nan_to_num(problem.evidence.bin_time_s[rows]) / lag[:, None])
     slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
+    slopes[:, BEFORE, P.OFFSET] = 1.0
     slopes[:, STRAINED, P.HELD], slopes[:, STRAINED, P.LATE] = -1.0, 1.0
     return all_lanes[0], slopes, (course.temp_c[-1, :n], course.added_g[-1, :n])
 
@@ -379,6 +386,7 @@ def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
     out[:, :BINS, :BINS] = trace_var * (_TRACE_SHARED * near + (1 - _TRACE_SHARED) * np.eye(BINS))
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
     out[:, STRAINED, STRAINED] = strained / state.weight[:, 1]
+    out[:, BEFORE, BEFORE] = BEFORE_SD_K**2
     both = seen[:, :, None] & seen[:, None, :]
     out = np.where(both, out, 0.0)
     diagonal = np.arange(OBSERVATIONS)
@@ -491,7 +499,7 @@ def _spreads(problem: Problem, linear: _Linear, state: _State, solved: _Solved) 
     square = solved.departures**2 + solved.departure_variance
     has_trace = linear.seen[:, :BINS].any(axis=1)
     has_mass = linear.seen[:, STRAINED]
-    sound = np.min(state.weight, axis=1) > _BELIEVED
+    sound = np.min(state.weight, axis=1) > BELIEVED
     known = problem.nominal.spread**2
     for g in range(groups):
         mine = (problem.group == g) & (has_trace | has_mass) & sound
@@ -504,7 +512,7 @@ def _spreads(problem: Problem, linear: _Linear, state: _State, solved: _Solved) 
     strained, trace = start.strained_sd_g.copy(), start.trace_sd_k.copy()
     j = linear.by_parameter
     posterior = np.einsum("rop,rp,rop->ro", j, solved.departure_variance, j, optimize=True)
-    believed = state.weight > _BELIEVED
+    believed = state.weight > BELIEVED
     for g in range(groups):
         rows = (problem.group == g) & has_mass & believed[:, 1]
         excess = state.weight[rows, 1] * solved.left[rows, STRAINED] ** 2
@@ -533,10 +541,15 @@ def _posterior(
     rest = solved.predictive_z[:, STRAINED]
     added = _added_discrepancy(problem, solved.effects)
     at = problem.composition.parameters(solved.effects) + solved.departures
-    expected, _ = _expected(problem, problem.composition.parameters(solved.effects), np.arange(len(problem)))
+    expected, course = _expected(
+        problem, problem.composition.parameters(solved.effects), np.arange(len(problem))
+    )
     shift = np.einsum(
         "rok,rk->ro", _discrepancy_slopes(problem), problem.composition.discrepancies(solved.effects)
     )
+    level, slope = smooth_basis(problem.evidence.duration_s, problem.nominal.longest_s)
+    misfit = problem.composition.discrepancies(solved.effects)
+    shift_at_end = level * misfit[:, 2] + slope * misfit[:, 3]
     expected_strained = expected[:, STRAINED] + shift[:, STRAINED]
     held = problem.nominal.held_back_g + problem.composition.parameters(solved.effects)[:, P.HELD]
     return MeltPosterior(
@@ -546,11 +559,13 @@ def _posterior(
         spreads=state.spreads,
         departures=solved.departures,
         departure_sd=np.sqrt(solved.departure_variance),
-        end_temp_c=linear.end_temp_c,
+        end_temp_c=linear.end_temp_c + shift_at_end,
         end_added_g=linear.end_added_g + added + LATE_G + at[:, P.LATE],
+        expected_temp_c=course.temp_c[-1] + shift_at_end,
         expected_added_g=expected_strained - problem.nominal.drink_mass_g + held,
         expected_strained_g=expected_strained,
         strained_residual_g=np.where(linear.seen[:, STRAINED], rest, np.nan),
+        strained_sd_g=sd[:, STRAINED],
         strained_z=strained_z,
         trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
         weight=state.weight,

@@ -152,11 +152,16 @@ def predict(
     temp = at_times(course, course.temp_c, times) + d[:, 2:3] * level + d[:, 3:4] * slope
     added = at_times(course, course.added_g, times) + mass * (d[:, 0:1] * level + d[:, 1:2] * slope)
     added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
+    found = basis(fit, situation, f.nominal, times)
+    blend = fit.blends.get((situation.set_up, situation.recipe))
+    if blend is not None and found.kind is BasisKind.MEASURED:
+        water, heat = blend.at(times)
+        added, temp = np.maximum(added + water, 0.0), temp + heat
     held = np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0)
     volume = float(f.nominal.start_volume_ml[0])
     return Prediction(
         situation=situation,
-        basis=basis(fit, situation, f.nominal, times),
+        basis=found,
         duration_s=times,
         temp_c=temp,
         added_g=added,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from rig.bench import Bench
+from rig.fitting.blend import Blend
 from rig.fitting.latents import Latents
 from rig.fitting.melt_fit import MeltPosterior
 from rig.runs import Finding, RunBook, SetUp
@@ -69,6 +70,7 @@ class Fit:
     measured: Mapping[tuple[SetUp, str], Measured]
     findings: tuple[Finding, ...]
     fingerprint: str
+    blends: Mapping[tuple[SetUp, str], Blend] = field(default_factory=dict)
 
     @property
     def bench(self) -> Bench:

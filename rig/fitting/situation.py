@@ -10,16 +10,16 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.fitting.priors import (
-    MOTIONS,
-    TYPICAL_ICE_MASS_G,
-    TYPICAL_ROOM_C,
     HELD_FILM_G_PER_M2,
     LOADING_POWER,
+    LOGARITHMIC,
+    MOTIONS,
     SHIELD_PER_K,
     STATED_FILM_SHARE,
     THICKNESS_POWER,
+    TYPICAL_ICE_MASS_G,
+    TYPICAL_ROOM_C,
     USUAL_LOADING,
-    LOGARITHMIC,
     P,
     ice_nominal,
     vessel_nominal,

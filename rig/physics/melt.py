@@ -291,7 +291,7 @@ class _Lane:
         enthalpy, melt, slow, fast, inner, outer = state
         added = self.surface_g + melt
         total = self.mass_g + added
-        y = added / total
+        y = np.clip(added / total, _Y_LOW, _Y_HIGH)
         temp = self._temperature(enthalpy / total, y)
         surface = self._surface(temp, self._poly(self.freezing, y))
 
@@ -339,7 +339,7 @@ class _Lane:
 
         The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it.
         """
-        temp = np.clip(temp, -20.0, 95.0)
+        temp = np.clip(temp, -20.0, 100.0)
         log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y) * fading(temp)
         return np.exp(self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity))
 

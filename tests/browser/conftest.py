@@ -26,7 +26,8 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-WAIT_MS = 60_000
+WAIT_MS = 180_000
+"""Longest wait for a page: an upper bound for a busy machine, never a measure of speed."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

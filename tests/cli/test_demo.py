@@ -9,18 +9,20 @@ from pathlib import Path
 import pytest
 
 from rig.cli import demo
-from tests.cli.conftest import Chillrig
+from tests.cli.conftest import Chillrig, Said, call
 
 
-@pytest.fixture
-def one_sample(monkeypatch: pytest.MonkeyPatch, bench: Path) -> None:
-    monkeypatch.setattr(demo, "sample_benches", lambda: [bench])
+@pytest.fixture(scope="module")
+def shown(bench: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Said]:
+    """Where the demo of one sample bench went, and what it said."""
+    home = tmp_path_factory.mktemp("demo") / "a folder with blanks"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(demo, "sample_benches", lambda: [bench])
+        return home, call("demo", "--out", home)
 
 
-def test_demo_goes_from_import_to_call_and_says_what_next(
-    chillrig: Chillrig, one_sample: None, tmp_path: Path
-) -> None:
-    said = chillrig("demo")
+def test_demo_goes_from_import_to_call_and_says_what_next(shown: tuple[Path, Said]) -> None:
+    home, said = shown
     assert (said.code, said.err) == (0, "")
     told = [
         "15 runs: 15 new", "mood", "Runs to doubt", "compared", "How long", "will do): lands", "What next",
@@ -28,12 +30,11 @@ def test_demo_goes_from_import_to_call_and_says_what_next(
     ]  # fmt: skip
     places = [said.out.index(t) for t in told]
     assert places == sorted(places)
-    assert {p.name for p in (tmp_path / "chillrig-demo").iterdir()} >= {"logbook.sqlite", "report.html"}
+    assert {p.name for p in home.iterdir()} >= {"logbook.sqlite", "report.html"}
 
 
-def test_the_advise_command_that_demo_prints_works_when_pasted(chillrig: Chillrig, one_sample: None) -> None:
-    out = chillrig("demo", "--out", "a folder with blanks").out
-    pasted = re.search(r"^ +chillrig advise (?:.*\\\n)*.*", out, re.MULTILINE)
+def test_the_advise_command_that_demo_prints_works_when_pasted(shown: tuple[Path, Said]) -> None:
+    pasted = re.search(r"^ +chillrig advise (?:.*\\\n)*.*", shown[1].out, re.MULTILINE)
     assert pasted is not None
     command = pasted[0].replace("chillrig", f"{sys.executable} -m rig.cli", 1)
     done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
@@ -41,10 +42,14 @@ def test_the_advise_command_that_demo_prints_works_when_pasted(chillrig: Chillri
     assert "lands" in done.stdout
 
 
-def test_demo_twice_stores_nothing_twice(chillrig: Chillrig, one_sample: None) -> None:
-    first, again = (json.loads(chillrig("demo", "--json").out) for _ in range(2))
-    assert [b["import"]["new"] for b in (*first["benches"], *again["benches"])] == [15, 0]
-    assert set(first["benches"][0]) == {"import", "comparisons", "calls", "report"}
+def test_demo_again_stores_nothing_twice_and_prints_as_json(
+    shown: tuple[Path, Said], chillrig: Chillrig, bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(demo, "sample_benches", lambda: [bench])
+    again = json.loads(chillrig("demo", "--out", shown[0], "--json").out)
+    (only,) = again["benches"]
+    assert set(only) == {"import", "comparisons", "calls", "report"}
+    assert [only["import"][k] for k in ("new", "changed", "unchanged")] == [0, 0, 15]
 
 
 def test_without_samples_demo_says_so(chillrig: Chillrig, monkeypatch: pytest.MonkeyPatch) -> None:

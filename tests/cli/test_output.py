@@ -95,8 +95,14 @@ def test_names_that_look_like_markup_or_terminal_codes_are_shown_as_text(
 ) -> None:
     home = small_bench(tmp_path / "odd")
     for file in ("bench.toml", "run_sheet.csv"):
-        text = (home / file).read_text(encoding="utf-8")
-        (home / file).write_text(text.replace("wet cube", "[red]wet[/red] :ice:"), encoding="utf-8")
+        lines = (
+            (home / file)
+            .read_text(encoding="utf-8")
+            .replace("freezer cube", "[red]wet[/red] :ice:")
+            .splitlines()
+        )
+        kept = lines[:4] if file == "run_sheet.csv" else lines
+        (home / file).write_text("\n".join(kept) + "\n", encoding="utf-8")
     out = chillrig("runs", "--bench", home).out
     assert "[red]wet[/red] :ice:" in out
 

@@ -85,8 +85,9 @@ def test_a_mistyped_logbook_is_told_and_not_made_anew(chillrig: Chillrig, tmp_pa
     assert not (tmp_path / "bra.sqlite").exists()
 
 
-def test_with_nothing_imported_the_first_steps_are_told(chillrig: Chillrig) -> None:
-    said = chillrig("fit")
+@pytest.mark.parametrize("command", ["fit", "runs", "compare", "report", "dashboard"])
+def test_with_nothing_imported_the_first_steps_are_told(chillrig: Chillrig, command: str) -> None:
+    said = chillrig(command)
     assert_one_line(said)
     assert all(step in said.err for step in ("chillrig import", "--bench", "chillrig demo"))
 
@@ -194,7 +195,7 @@ def test_a_run_sheet_of_any_kind_never_ends_in_a_traceback(
         ("runs", "--set", "notes=x", "--why", "y"),
         ("runs", "b1", "--set", "notes", "--why", "y"),
         ("fit", "--bench", "x", "--bench-name", "y"),
-        ("dashboard", "--port", "0"),
+        ("dashboard", "--port", "70000"),
     ],
     ids=lambda x: " ".join(x),
 )
