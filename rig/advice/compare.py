@@ -86,7 +86,7 @@ def compare(
     able = [g for g in ground if g.lacking is None]
     duration = common_duration(able) if duration_s is None else duration_s
     goal = None if target is None else target.serve_temp_c_max
-    seen = read_off(fit, able, duration, goal) if able else Readings({}, {}, goal, {}, {})
+    seen = read_off(fit, able, duration, goal) if able else Readings({}, {}, goal, {}, {}, {})
     margins = {
         Quantity.TEMP_C: temp_margin_k,
         Quantity.DILUTION: dilution_margin,
@@ -165,8 +165,7 @@ def _pair(
     else:
         gap = gap_at_duration(a, b, duration_s)
         gaps = [] if gap is None else [gap]
-        late = [f"{g.set_up} {seen.no_goal[g.set_up]}" for g in (a, b) if g.set_up in seen.no_goal]
-        gaps += [f"at {seen.goal_c:.1f} °C: {text}" for text in late]
+        gaps += _gaps_at_goal(a, b, seen)
     return PairComparison(
         a=a.set_up,
         b=b.set_up,
@@ -181,17 +180,30 @@ def _pair(
     )
 
 
+def _gaps_at_goal(a: Ground, b: Ground, seen: Readings) -> list[str]:
+    for where, why in (("", seen.no_goal), (" in dilution", seen.no_dilution)):
+        missing = [s for s in (a.set_up, b.set_up) if s in why]
+        if missing:
+            return [f"at {seen.goal_c:.1f} °C{where}: {s} {why[s]}" for s in missing]
+    return []
+
+
 def _summary(g: Ground, recipe: str, seen: Readings, duration_s: float | None) -> SetUpSummary:
     values = {q: _percentiles(seen.values.get(q, {}).get(g.set_up)) for q in Quantity}
-    notes = [*g.notes, *seen.notes.get(g.set_up, ())]
+    notes = list(g.notes)
+    if g.set_up in seen.notes:
+        notes.append(seen.notes[g.set_up])
     if g.lacking is not None:
         notes.insert(0, g.lacking)
     elif duration_s is not None and not g.covers(duration_s):
         notes.append(
             f"not measured at {duration_s:.0f} s, only from {g.range_s[0]:.0f} to {g.range_s[1]:.0f} s"
         )
-    if g.set_up in seen.no_goal:
-        notes.append(f"at {seen.goal_c:.1f} °C: {seen.no_goal[g.set_up]}")
+    notes += [
+        f"at {seen.goal_c:.1f} °C: {why[g.set_up]}"
+        for why in (seen.no_goal, seen.no_dilution)
+        if g.set_up in why
+    ]
     return SetUpSummary(
         set_up=g.set_up,
         runs=g.sound_runs,

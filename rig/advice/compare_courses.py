@@ -80,10 +80,12 @@ def average_courses(
 ) -> AverageCourses:
     """Draw the fitted effects once for all situations, and follow each average course to `longest_s`.
 
+    The law is that of `predict` without run-to-run variation.
+
     Parameters
     ----------
     situations
-        Each of a technique, vessel, ice and recipe that the fit has runs of.
+        Each of a technique, vessel, ice and recipe that the fit has runs of, under conditions like theirs.
     longest_s
         (set-ups,) > 0.
     draws
@@ -108,6 +110,12 @@ def average_courses(
         added[mine] = course.added_g.reshape(shape).swapaxes(0, 1)
     _add_misfit(nominal, time, temp, added, discrepancy)
     added += LATE_G + parameters[:, None, :, P.LATE]
+    for k, s in enumerate(situations):
+        blend = fit.blends.get((s.set_up, s.recipe))
+        if blend is not None:
+            water, heat = blend.at(time[k])
+            added[k] += water[:, None]
+            temp[k] += heat[:, None]
     return AverageCourses(
         situations=tuple(situations),
         start_temp_c=nominal.inputs.drink_temp_c,

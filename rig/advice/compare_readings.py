@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.advice.compare_courses import AverageCourses, average_courses
-from rig.advice.compare_ground import BEYOND_RUNS, Ground, common_goal_c
+from rig.advice.compare_ground import BEYOND_RUNS, LEAST_RUNS, Ground, common_goal_c
 from rig.advice.compare_result import Quantity
 from rig.arrays import FloatArray
 from rig.fitting.result import Fit
@@ -21,13 +21,17 @@ _CHILLED = 0.90
 
 @dataclass(frozen=True)
 class Readings:
-    """Draws (draws,) of each quantity by set-up where it can be told; what keeps the others from the goal."""
+    """Draws (draws,) of each quantity by set-up where it can be told, and why not where it cannot.
+
+    `no_goal`: why a set-up cannot be compared at the goal; `no_dilution`: why only its dilution there cannot.
+    """
 
     values: Mapping[Quantity, Mapping[SetUp, FloatArray]]
     chill_time_s: Mapping[SetUp, float]
     goal_c: float | None
     no_goal: Mapping[SetUp, str]
-    notes: Mapping[SetUp, tuple[str, ...]]
+    no_dilution: Mapping[SetUp, str]
+    notes: Mapping[SetUp, str]
 
 
 def read_off(fit: Fit, able: Sequence[Ground], duration_s: float | None, goal_c: float | None) -> Readings:
@@ -46,7 +50,8 @@ def read_off(fit: Fit, able: Sequence[Ground], duration_s: float | None, goal_c:
                 values[Quantity.DILUTION][g.set_up] = dilution[k]
     goal = goal_c if goal_c is not None else common_goal_c(courses, able)
     no_goal: dict[SetUp, str] = {}
-    notes: dict[SetUp, tuple[str, ...]] = {}
+    no_dilution: dict[SetUp, str] = {}
+    notes: dict[SetUp, str] = {}
     crossing = courses.when_as_cold_as(goal)
     for k, g in enumerate(able):
         share = float(crossing.reached[k].mean())
@@ -62,27 +67,30 @@ def read_off(fit: Fit, able: Sequence[Ground], duration_s: float | None, goal_c:
             )
         else:
             values[Quantity.TIME_TO_TARGET_S][g.set_up] = crossing.time_s[k]
-            values[Quantity.DILUTION_AT_TARGET][g.set_up] = crossing.dilution_by_volume[k]
-            notes[g.set_up] = _goal_notes(g, goal, share, crossing.time_s[k])
-    return Readings(values, _chill_times(courses, able), goal, no_goal, notes)
+            middle = float(np.median(crossing.time_s[k]))
+            if g.covers(middle):
+                values[Quantity.DILUTION_AT_TARGET][g.set_up] = crossing.dilution_by_volume[k]
+            else:
+                no_dilution[g.set_up] = _not_weighed(g, middle)
+            if share < 1.0:
+                end = courses.time_s[k, -1]
+                notes[g.set_up] = (
+                    f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal:.1f} °C within "
+                    f"{end:.0f} s; that counts as {end:.0f} s, so its time may be longer"
+                )
+    return Readings(values, _chill_times(courses, able), goal, no_goal, no_dilution, notes)
 
 
-def _goal_notes(g: Ground, goal_c: float, share: float, time_s: FloatArray) -> tuple[str, ...]:
-    out = []
-    middle = float(np.median(time_s))
-    if share < 1.0:
-        out.append(
-            f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal_c:.1f} °C within "
-            f"{time_s.max():.0f} s; that counts as {time_s.max():.0f} s, so its time may be longer"
-        )
-    if not g.covers(middle):
-        beside = f"shorter than its shortest run, {g.range_s[0]:.0f} s"
-        if middle > g.range_s[1]:
-            beside = f"longer than its longest run, {g.range_s[1]:.0f} s"
-        out.append(
-            f"it gets to {goal_c:.1f} °C after {middle:.0f} s, {beside}: dilution there rests on the model"
-        )
-    return tuple(out)
+def _not_weighed(g: Ground, time_s: float) -> str:
+    """Its temperature there is on the traces of longer runs; how much water it had taken, no run shows."""
+    shortest, longest = g.range_s
+    after = f"{time_s:.1f}" if time_s < 10.0 else f"{time_s:.0f}"
+    if time_s > longest:
+        return f"is there after {after} s, after its longest run of {longest:.0f} s. Make {LEAST_RUNS} longer runs"
+    return (
+        f"is there after {after} s, before its shortest run of {shortest:.0f} s. Make {LEAST_RUNS} runs near "
+        f"{after} s, or ask for a colder target"
+    )
 
 
 def _chill_times(courses: AverageCourses, able: Sequence[Ground]) -> dict[SetUp, float]:

@@ -42,15 +42,14 @@ def load(text: str, layout: Layout, file: str, log: Log) -> Grid:
     TableRefused
         Where pandas' parser cannot cut the text into rows.
     """
-    body = text[_offset_of_line(text, layout.first_line) :]
-    if '"' in body:
-        body = _without_broken_quotes(body, layout, log)
+    start = _offset_of_line(text, layout.first_line)
+    if '"' in text:
+        text, start = _without_broken_quotes(text[start:], layout, log), 0
     try:
         try:
-            frame = _parse(body, layout, '"' in body)
+            frame = _parse(text, start, layout)
         except _TOO_WIDE:
-            body = _without_wide_rows(body, layout, log)
-            frame = _parse(body, layout, '"' in body)
+            frame = _parse(_without_wide_rows(text[start:], layout, log), 0, layout)
     except (*_TOO_WIDE, ValueError, OverflowError) as e:
         raise TableRefused(f"the rows cannot be cut into columns ({e})", file, layout.first_line) from e
     line = np.arange(len(frame), dtype=np.int64) + layout.first_line
@@ -102,16 +101,19 @@ def _offset_of_line(text: str, line: int) -> int:
     return at
 
 
-def _parse(body: str, layout: Layout, quoted: bool) -> pd.DataFrame:
-    """Cells as pandas infers them; a column that is not all numbers comes out as text, cell by cell."""
+def _parse(text: str, start: int, layout: Layout) -> pd.DataFrame:
+    """The cells from an offset on, as pandas infers them; a column not all of numbers comes out as text."""
     delimiter = layout.dialect.delimiter
+    quoted = '"' in text
     if delimiter == MIXED:
-        body = unmixed(body)
-    raw = body.encode("utf-8", errors="replace")
+        text, start = unmixed(text[start:]), 0
+    raw = io.BytesIO(text.encode("utf-8", errors="replace"))
+    start = len(text[:start].encode("utf-8", errors="replace"))
 
     def read(text_columns: dict[int, type[str]] | None) -> pd.DataFrame:
+        raw.seek(start)
         return pd.read_csv(
-            io.BytesIO(raw),
+            raw,
             sep=r"\s+" if delimiter in (BLANKS, MIXED) else delimiter or _NO_DELIMITER,
             decimal=layout.dialect.decimal,
             header=None,
