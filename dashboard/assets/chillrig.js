@@ -64,7 +64,7 @@ window.dash_clientside = window.dash_clientside || {};
     },
 
     rested: function (asked) {
-      return settled("rested", asked, 1200);
+      return settled("rested", asked, 2000);
     },
 
     shown: function (value) {

@@ -73,6 +73,7 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
             dcc.Store(id="call-bench", data=bench),
             dcc.Store(id="call-targets", data={t: sliders_of_target(view, t) for t in view.bench.targets}),
             dcc.Store(id="call-asked"),
+            dcc.Store(id="call-answered"),
             dcc.Store(id="call-rested"),
         ]
     )
@@ -127,6 +128,11 @@ def register(app: Dash, desk: Desk) -> None:
     def levers_of(view: BenchView, asked: CallQuestion) -> tuple[Lever, ...]:
         return try_levers(view, call_of(view, asked))
 
+    def read(asked: Any) -> tuple[BenchView, CallQuestion]:
+        params = params_of_store(asked)
+        view = desk.view(desk.chosen(one(params, "bench")))
+        return view, CallQuestion.of(view, params)
+
     asks = [Input(f"call-{k}", "value") for k in (*_CHOICES, *_SLIDERS)]
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
@@ -154,29 +160,39 @@ def register(app: Dash, desk: Desk) -> None:
     @app.callback(
         Output("call-head", "children"),
         Output("call-answer", "children"),
-        Output("call-figures", "children"),
+        Output("call-answered", "data"),
         Input("call-asked", "data"),
+        prevent_initial_call=True,
+    )
+    def answer(asked: Any) -> tuple[Any, Any, Any]:
+        try:
+            call = call_of(*read(asked))
+        except RigError as error:
+            return notice(str(error)), None, None
+        return head_block(call), answer_block(call), asked
+
+    # drawn after the number is out, which the bar waits for; a switch of light and dark draws anew only this
+    @app.callback(
+        Output("call-figures", "children"),
+        Input("call-answered", "data"),
         Input("theme", "data"),
         prevent_initial_call=True,
     )
-    def answer(asked: Any, theme: str) -> tuple[Any, Any, Any]:
+    def draw(asked: Any, theme: str) -> Any:
+        if asked is None:
+            return None
         try:
-            params = params_of_store(asked)
-            view = desk.view(desk.chosen(one(params, "bench")))
-            call = call_of(view, CallQuestion.of(view, params))
-        except RigError as error:
-            return notice(str(error)), None, None
-        return head_block(call), answer_block(call), figures_block(call, theme)
+            return figures_block(call_of(*read(asked)), theme)
+        except RigError:
+            return None  # told in place of the call, by the callback above
 
     @app.callback(Output("call-levers", "children"), Input("call-rested", "data"), prevent_initial_call=True)
     def help_with(asked: Any) -> Any:
         try:
-            params = params_of_store(asked)
-            view = desk.view(desk.chosen(one(params, "bench")))
-            question = CallQuestion.of(view, params)
+            view, question = read(asked)
             return levers_block(call_of(view, question), levers_of(view, question))
         except RigError:
-            return None  # told beside the call, by the callback above
+            return None  # told in place of the call, by the callback above
 
     @app.callback(
         Output("call-ice_temp_c", "value"),

@@ -40,7 +40,8 @@ class Ground:
     """What one set-up has to be compared on.
 
     `range_s`: shortest and longest of its sound runs of the recipe, NaN where it has none; `lacking`: why
-    it cannot be compared and which runs would help, None where it can.
+    it cannot be compared and which runs would help, None where it can; `traced`: a probe was in some run, so
+    that its temperature is known from the start on.
     """
 
     set_up: SetUp
@@ -49,6 +50,7 @@ class Ground:
     doubtful_runs: int
     range_s: tuple[float, float]
     lacking: str | None
+    traced: bool
     notes: tuple[str, ...]
 
     def covers(self, duration_s: float) -> bool:
@@ -137,6 +139,7 @@ def ground_of(fit: Fit, set_up: SetUp, recipe: str, conditions: Conditions) -> G
         doubtful_runs=len(fitted) - len(sound),
         range_s=(min(durations), max(durations)) if durations else (math.nan, math.nan),
         lacking=_lacking(fit, situation, len(sound), len(fitted) - len(sound)),
+        traced=any(_traced(r) for r in kept),
         notes=_notes(kept, len(fitted) - len(sound)),
     )
 
@@ -144,6 +147,10 @@ def ground_of(fit: Fit, set_up: SetUp, recipe: str, conditions: Conditions) -> G
 def _median(runs: Sequence[Run], name: str) -> float | None:
     values = [v for r in runs if (v := getattr(r, name)) is not None]
     return float(np.median(values)) if values else None
+
+
+def _traced(run: Run) -> bool:
+    return run.trace is not None and run.trace.probe_c is not None
 
 
 def _lacking(fit: Fit, s: Situation, sound: int, doubtful: int) -> str | None:
@@ -168,7 +175,7 @@ def _notes(runs: Sequence[Run], doubtful: int) -> tuple[str, ...]:
     if doubtful:
         is_are = "run is doubtful and counts" if doubtful == 1 else "runs are doubtful and count"
         out.append(f"{doubtful} {is_are} for little")
-    if runs and all(r.trace is None or r.trace.probe_c is None for r in runs):
+    if runs and not any(_traced(r) for r in runs):
         out.append("no trace: its temperature is inferred from the strained mass")
     if runs and all(r.strained_mass_g is None and r.gross_after_g is None for r in runs):
         out.append("nothing strained was weighed: its dilution is inferred from the chill")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.advice.compare_courses import AverageCourses, average_courses
+from rig.advice.compare_courses import AverageCourses, Crossing, average_courses
 from rig.advice.compare_ground import BEYOND_RUNS, LEAST_RUNS, Ground, common_goal_c
 from rig.advice.compare_result import Quantity
 from rig.arrays import FloatArray
@@ -54,42 +54,54 @@ def read_off(fit: Fit, able: Sequence[Ground], duration_s: float | None, goal_c:
     notes: dict[SetUp, str] = {}
     crossing = courses.when_as_cold_as(goal)
     for k, g in enumerate(able):
-        share = float(crossing.reached[k].mean())
-        start = float(courses.start_temp_c[k])
-        if start <= goal:
-            no_goal[g.set_up] = f"starts at {start:.1f} °C, no warmer than that"
-        elif share < LEAST_REACHING:
-            coldest = float(np.median(courses.temp_c[k].min(axis=0)))
-            no_goal[g.set_up] = (
-                f"does not surely get there, only to about {coldest:.1f} °C within "
-                f"{courses.time_s[k, -1]:.0f} s. Make longer runs of it, use more or colder ice, or ask for "
-                "a warmer target"
-            )
+        late = _never(g, courses, k, crossing, goal)
+        if late is not None:
+            no_goal[g.set_up] = late
+            continue
+        values[Quantity.TIME_TO_TARGET_S][g.set_up] = crossing.time_s[k]
+        middle = float(np.median(crossing.time_s[k]))
+        if g.covers(middle):
+            values[Quantity.DILUTION_AT_TARGET][g.set_up] = crossing.dilution_by_volume[k]
         else:
-            values[Quantity.TIME_TO_TARGET_S][g.set_up] = crossing.time_s[k]
-            middle = float(np.median(crossing.time_s[k]))
-            if g.covers(middle):
-                values[Quantity.DILUTION_AT_TARGET][g.set_up] = crossing.dilution_by_volume[k]
-            else:
-                no_dilution[g.set_up] = _not_weighed(g, middle)
-            if share < 1.0:
-                end = courses.time_s[k, -1]
-                notes[g.set_up] = (
-                    f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal:.1f} °C within "
-                    f"{end:.0f} s; that counts as {end:.0f} s, so its time may be longer"
-                )
+            no_dilution[g.set_up] = _too_early(g, middle)
+        share = float(crossing.reached[k].mean())
+        if share < 1.0:
+            end = courses.time_s[k, -1]
+            notes[g.set_up] = (
+                f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal:.1f} °C within "
+                f"{end:.0f} s; that counts as {end:.0f} s, so its time may be longer"
+            )
     return Readings(values, _chill_times(courses, able), goal, no_goal, no_dilution, notes)
 
 
-def _not_weighed(g: Ground, time_s: float) -> str:
-    """Its temperature there is on the traces of longer runs; how much water it had taken, no run shows."""
-    shortest, longest = g.range_s
+def _never(g: Ground, courses: AverageCourses, k: int, crossing: Crossing, goal_c: float) -> str | None:
+    """Why set-up `k` cannot be compared at the goal; None where it can."""
+    start = float(courses.start_temp_c[k])
+    if start <= goal_c:
+        return f"starts at {start:.1f} °C, no warmer than that"
+    if crossing.reached[k].mean() < LEAST_REACHING:
+        least_c, end = float(np.median(courses.temp_c[k].min(axis=0))), courses.time_s[k, -1]
+        return (
+            f"does not surely get there, only to about {least_c:.1f} °C within {end:.0f} s. Make longer runs "
+            "of it, use more or colder ice, or ask for a warmer target"
+        )
+    middle = float(np.median(crossing.time_s[k]))
+    if middle > g.range_s[1] and not g.covers(middle):
+        return (
+            f"gets there only after {middle:.0f} s, past its longest run of {g.range_s[1]:.0f} s. Make "
+            f"{LEAST_RUNS} longer runs of it, or ask for a warmer target"
+        )
+    if not g.covers(middle) and not g.traced:
+        return _too_early(g, middle)
+    return None
+
+
+def _too_early(g: Ground, time_s: float) -> str:
+    """A trace shows the temperature on the way; the water taken so far, only a run that ends there."""
     after = f"{time_s:.1f}" if time_s < 10.0 else f"{time_s:.0f}"
-    if time_s > longest:
-        return f"is there after {after} s, after its longest run of {longest:.0f} s. Make {LEAST_RUNS} longer runs"
     return (
-        f"is there after {after} s, before its shortest run of {shortest:.0f} s. Make {LEAST_RUNS} runs near "
-        f"{after} s, or ask for a colder target"
+        f"is there after {after} s, before its shortest run of {g.range_s[0]:.0f} s. Make {LEAST_RUNS} runs "
+        f"near {after} s, or ask for a colder target"
     )
 
 

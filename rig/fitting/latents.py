@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
+from enum import StrEnum, unique
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from rig.fitting.priors import (
 from rig.fitting.situation import Nominals, Situation
 
 
+@unique
 class Owner(StrEnum):
     """What an effect belongs to."""
 
@@ -40,9 +41,9 @@ class Owner(StrEnum):
     RECIPE = "recipe"
     LOADING = "drink over ice"
     ADDED_LEVEL = "discrepancy of added water"
-    ADDED_SLOPE = "slope of that discrepancy"
+    ADDED_SLOPE = "slope of the discrepancy of added water"
     TEMP_LEVEL = "discrepancy of temperature"
-    TEMP_SLOPE = "slope of that discrepancy"
+    TEMP_SLOPE = "slope of the discrepancy of temperature"
 
 
 Key = tuple[P | None, Owner, tuple[str, ...]]

@@ -228,9 +228,9 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
         kept["added_rate_g_per_s"][k] = rate[1]
         kept["ice_left_g"][k] = lane.solid_g - state[1]
         kept["core_temp_c"][k], kept["inner_wall_c"][k], kept["outer_wall_c"][k] = (
-            state[2],
-            state[3],
+            _SLOW_SHARE * state[2] + (1.0 - _SLOW_SHARE) * state[3],
             state[4],
+            state[5],
         )
         if k == steps:
             break

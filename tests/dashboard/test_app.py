@@ -99,10 +99,13 @@ def test_what_a_callback_cannot_use_is_answered_in_words(
 
 def test_a_callback_answers_as_the_page_asks(client: Any) -> None:
     asked = {"recipe": "night shift", "ice": "freezer cube", "drink_temp_c": 22}
-    got = _callback(client, "call-head.children", {"call-asked.data": asked, "theme.data": "dark"}, {})
-    shown = json.dumps(got.get_json(), ensure_ascii=False)
-    assert "will do" in shown
-    assert "#15181c" in shown
+    got = _callback(client, "call-head.children", {"call-asked.data": asked}, {}).get_json()["response"]
+    assert "will do" in json.dumps(got["call-head"])
+    assert got["call-answered"]["data"] == asked
+    drawn = _callback(
+        client, "call-figures.children", {"call-answered.data": asked, "theme.data": "dark"}, {}
+    )
+    assert "#15181c" in drawn.text
 
 
 def test_another_ice_moves_its_sliders(client: Any) -> None:
