@@ -256,8 +256,9 @@ def durations(fit: Fit, situation: Situation) -> FloatArray:
         longest = max(longest, 1.3 * max(measured))
     count = int(np.ceil(longest / _STEP_S))
     if count > 240:
-        return np.concatenate([np.arange(1, 121) * _STEP_S, np.linspace(30.5, longest, 180)])
-    return np.arange(1, count + 1) * _STEP_S
+        steps = [np.arange(1, 121) * _STEP_S, np.linspace(30.5, longest, 180)]
+        return np.concatenate(steps).astype(np.float64)
+    return np.asarray(np.arange(1, count + 1) * _STEP_S, dtype=float)
 
 
 def best_duration(times: FloatArray, odds: FloatArray) -> tuple[float, tuple[float, float]]:

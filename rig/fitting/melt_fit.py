@@ -280,7 +280,7 @@ def _at(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
     left_s, right_s = fraction[right - 1], fraction[right]
     w = np.clip((share - left_s) / (right_s - left_s), 0.0, 1.0)
     lane = np.arange(values.shape[1])[:, None]
-    return (1 - w) * values[right - 1, lane] + w * values[right, lane]
+    return np.asarray((1 - w) * values[right - 1, lane] + w * values[right, lane])
 
 
 def _linearise(problem: Problem, state: _State) -> _Linear:
@@ -395,7 +395,7 @@ def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
 
 
 def _run_variance(problem: Problem, state: _State) -> FloatArray:
-    return state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2
+    return np.asarray(state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2)
 
 
 @dataclass(frozen=True)
@@ -444,7 +444,7 @@ def _solve(problem: Problem, linear: _Linear, state: _State) -> _Solved:
     )
     return _Solved(
         effects,
-        covariance,
+        np.asarray(covariance, dtype=float),
         departures,
         np.maximum(departure_variance, 1e-12),
         left,

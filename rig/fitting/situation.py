@@ -135,7 +135,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         side["held"].append(vessel.held_back_g + film)
         side["mass"].append(mass)
         side["mass_sd"].append(0.3 if s.drink_mass_g is not None else 0.02 * mass)
-        side["volume"].append(drink.starting_volume_ml * scale)
+        side["volume"].append(float(drink.starting_volume_ml) * scale)
         side["ethanol"].append(float(np.sum(drink.liquid.ethanol_g)) * scale)
         side["longest"].append(motion.longest_s)
         spread[row, P.DRINK_TEMP] = (

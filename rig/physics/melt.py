@@ -80,7 +80,7 @@ def drink_curves(liquid: Liquid) -> DrinkCurves:
     """
     parts = [np.atleast_1d(np.asarray(x, dtype=float)) for x in _parts(liquid)]
     parts = [p[:, None] for p in np.broadcast_arrays(*parts)]
-    mass = sum(parts)[:, 0]
+    mass: FloatArray = np.sum(parts, axis=0)[:, 0]
     y = 0.5 * (_Y_LOW + _Y_HIGH) - 0.5 * (_Y_HIGH - _Y_LOW) * np.cos(np.pi * (np.arange(24) + 0.5) / 24)
     y = np.concatenate([[0.0], y[y > 0]])  # the undiluted drink decides the range, not the fringe below it
     added = mass[:, None] * y / (1 - y)
@@ -186,7 +186,7 @@ def steps_needed(
         axis=0,
     )
     longest_step = 2.0 - _FIRST_STEP
-    return np.clip(np.ceil(longest_step * duration_s * fastest / _RK4_STABLE), least, 2000)
+    return np.asarray(np.clip(np.ceil(longest_step * duration_s * fastest / _RK4_STABLE), least, 2000))
 
 
 def steps_for(inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray) -> int:
@@ -279,7 +279,7 @@ class _Lane:
 
     @staticmethod
     def _poly(coefficients: FloatArray, y: FloatArray) -> FloatArray:
-        out = coefficients[0] * y + coefficients[1]
+        out: FloatArray = coefficients[0] * y + coefficients[1]
         for c in coefficients[2:]:
             out *= y
             out += c

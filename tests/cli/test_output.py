@@ -114,7 +114,10 @@ def test_a_control_character_in_a_name_never_reaches_the_terminal(chillrig: Chil
     assert said.err.count("\n") == 1
 
 
-def test_findings_of_one_kind_are_told_once_and_counted(capsys: pytest.CaptureFixture[str]) -> None:
+def test_findings_of_one_kind_are_told_once_and_counted(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
     many = [
         Finding(Gravity.NOTE, f"cell 'x{k}' is no number", Place("run_sheet.csv", k), "Write it in g")
         for k in range(2, 32)
