@@ -9,8 +9,10 @@ Conduction of Heat in Solids, 1959, § 9.3).
 The surface is at the freezing point of the liquid that touches it. Fast melting washes alcohol and sugar
 away from the surface, so that this liquid is weaker than the bulk: by film theory its share of solutes falls
 as exp(−melt velocity ÷ mass transfer coefficient), which is exp(−κ·(T − T_surface)) with κ = c/L·Le^n, n = 1/2
-for a renewed and 2/3 for a quiet film (Bird, Stewart & Lightfoot, Transport Phenomena, § 22.8, from memory). Energy is conserved to the accuracy of the step, mixing heat included, because the liquid's state
-is its enthalpy and its temperature is read back from it.
+for a renewed and 2/3 for a quiet film (Bird, Stewart & Lightfoot, Transport Phenomena, § 22.8, from memory).
+
+Energy is conserved to the accuracy of the step, mixing heat included, because the liquid's state is its
+enthalpy and its temperature is read back from it.
 
 The area law (mass to the power 2/3, rising with breakage) is the recession of similar pieces. The liquid
 side of the heat transfer falls with viscosity to a power between 1/6 and 1/3: Nu ∝ Re^(1/2) Pr^(1/3) (Ranz &
@@ -52,9 +54,10 @@ _LEAST_ICE_G = 1e-3
 class DrinkCurves:
     """What dilution does to a drink, as polynomials in y = added ÷ (start + added) mass.
 
-    `start_mass_g` (runs,); `freezing_c`, `thickening`, `h0`, `h1`, `h2`, `h3` (runs, degree + 1), highest power first:
-    freezing point [°C], logarithm of viscosity over water's at 0 °C, and specific enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within
-    0.01 °C and 0.05 K of the property functions over −12…90 °C.
+    `start_mass_g` (runs,); the others (runs, degree + 1), highest power first: `freezing_c`,
+    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C; `h0` to `h3`, specific
+    enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within 0.02 °C and 0.06 K of the property
+    functions over −12…90 °C.
     """
 
     start_mass_g: FloatArray

@@ -45,4 +45,4 @@ def test_a_million_rows_read_right_and_the_ratio_is_printed(tmp_path: Path) -> N
     assert np.allclose(probe.time_s, frame["time_s"], rtol=0, atol=1e-6)
     alone, ours = cpu_s(lambda: pd.read_csv(path)), cpu_s(lambda: rig.read_table(path))
     line = f"pandas {alone:.3f} s, read_table {ours:.3f} s, ratio {ours / alone:.2f} (goal 1.5)"
-    print(f"\n{ROWS} rows x 3: {line}")  # noqa: T201
+    print(f"\n{ROWS} rows x 3: {line}")
