@@ -168,7 +168,7 @@ def advise(
     best, window = best_duration(times, curve.odds)
     odds = float(np.interp(best, times, curve.odds))
     feasible = odds >= USEFUL_ODDS
-    found = levers(fit, situation, target, odds, draws=256) if with_levers and odds < 0.8 else ()
+    found = levers(fit, situation, target, odds) if with_levers and odds < 0.8 else ()
     temp, dilution = band(prediction.temp_c), band(prediction.dilution_by_volume)
     abv, volume = band(prediction.abv_pct()), band(prediction.volume_ml())
     at_call = {

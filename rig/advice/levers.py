@@ -12,7 +12,7 @@ from rig.advice.odds import odds_curve
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import RigError
-from rig.fitting.prediction import predict
+from rig.fitting.prediction import predict_all
 from rig.fitting.priors import MOTIONS
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, nominals
@@ -44,7 +44,7 @@ class Lever:
 
 
 def levers(
-    fit: Fit, situation: Situation, target: Target, odds: float, draws: int = 256
+    fit: Fit, situation: Situation, target: Target, odds: float, draws: int = 128
 ) -> tuple[Lever, ...]:
     """Changes that raise the best odds noticeably, best first; the best value of each kind of change.
 
@@ -55,18 +55,28 @@ def levers(
     """
     nominal = nominals(fit.bench, [situation])
     times = _coarse(fit, situation)
+    tried = list(_candidates(fit, situation, nominal))
+    try:
+        told = predict_all(fit, [c[3] for c in tried], times, draws=draws)
+    except RigError:
+        tried = [c for c in tried if _can_be(fit, c[3])]
+        told = predict_all(fit, [c[3] for c in tried], times, draws=draws) if tried else []
     best: dict[str, Lever] = {}
-    for change, value, what, changed in _candidates(fit, situation, nominal):
-        try:
-            prediction = predict(fit, changed, times, draws=draws)
-        except RigError:
-            continue
+    for (change, value, what, _), prediction in zip(tried, told, strict=True):
         curve = odds_curve(prediction, target).odds
         k = int(np.argmax(curve))
         lever = Lever(what, change, value, float(curve[k]), float(times[k]), float(curve[k]) - odds)
         if lever.gain >= _LEAST_GAIN and (change not in best or lever.odds > best[change].odds + 0.01):
             best[change] = lever
     return tuple(sorted(best.values(), key=lambda lever: -lever.odds))
+
+
+def _can_be(fit: Fit, situation: Situation) -> bool:
+    try:
+        nominals(fit.bench, [situation])
+    except RigError:
+        return False
+    return True
 
 
 def _coarse(fit: Fit, situation: Situation) -> FloatArray:

@@ -46,6 +46,9 @@ class Owner(StrEnum):
     TEMP_SLOPE = "slope of the discrepancy of temperature"
 
 
+EFFECTS_A_RUN = 31
+"""How many effects make up a run's parameters and misfit; `effects_of` lists them."""
+
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
 DISCREPANCY = (Owner.ADDED_LEVEL, Owner.ADDED_SLOPE, Owner.TEMP_LEVEL, Owner.TEMP_SLOPE)

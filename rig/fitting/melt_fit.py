@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.arrays import FloatArray
+from rig.arrays import FloatArray, take_rows
 from rig.fitting.evidence import BINS, Evidence
 from rig.fitting.latents import Composition, Latents
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
@@ -79,39 +79,11 @@ class Problem:
 
     def subset(self, rows: np.ndarray) -> Problem:
         """The problem of some runs only, with the same effects."""
-        n, e, c = self.nominal, self.evidence, self.composition
+        c = self.composition
         return replace(
             self,
-            nominal=Nominals(
-                n.curves.take(rows),
-                n.inputs.take(rows),
-                *(
-                    getattr(n, name)[rows]
-                    for name in (
-                        "wet_fraction",
-                        "held_back_g",
-                        "drink_mass_g",
-                        "drink_mass_sd_g",
-                        "start_volume_ml",
-                        "ethanol_g",
-                        "longest_s",
-                        "spread",
-                    )
-                ),
-            ),
-            evidence=Evidence(
-                *(
-                    getattr(e, name)[rows]
-                    for name in (
-                        "duration_s",
-                        "strained_g",
-                        "probe_start_c",
-                        "before_c",
-                        "bin_time_s",
-                        "bin_temp_c",
-                    )
-                )
-            ),
+            nominal=take_rows(self.nominal, rows),
+            evidence=take_rows(self.evidence, rows),
             composition=replace(c, members=c.members[rows], factors=c.factors[rows]),
             group=self.group[rows],
         )
@@ -188,8 +160,8 @@ def _climb(problem: Problem, state: _State, most: int, report: Progress) -> tupl
 
 
 _SCOUT_LAGS_S = (0.3, 1.2, 3.0, 6.5)
-_SCOUT_RUNS = 36
-_SCOUT_STEPS = 7
+_SCOUT_RUNS = 28
+_SCOUT_STEPS = 6
 
 
 def _scouted(problem: Problem, report: Progress) -> _State:

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from enum import StrEnum
 
 import numpy as np
 from scipy.stats import norm, qmc
 
-from rig.arrays import FloatArray
+from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
-from rig.fitting.latents import DISCREPANCY, add_up, effects_of, factors_of
+from rig.fitting.latents import DISCREPANCY, EFFECTS_A_RUN, add_up, effects_of, factors_of
 from rig.fitting.melt_fit import RUN_SD_PRIOR, smooth_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
-from rig.physics.melt import Course, simulate, steps_for
+from rig.physics.melt import Course, DrinkCurves, MeltInputs, simulate, steps_for
+from rig.physics.recipe_liquid import liquid_from_recipe
 
 
 class BasisKind(StrEnum):
@@ -77,7 +79,19 @@ class Forecast:
 
 def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: bool = True) -> Forecast:
     """Draw what is not known: the fitted effects, and with `new_run` the next run's own departures."""
-    nominal = nominals(fit.bench, [situation])
+    return _forecast(fit, situation, nominals(fit.bench, [situation]), _points(draws, seed), new_run)
+
+
+def _points(draws: int, seed: int) -> FloatArray:
+    """Evenly spread standard normal draws, (draws, effects a run + parameters) (Sobol', scrambled)."""
+    size = EFFECTS_A_RUN + len(P)
+    uniform = qmc.Sobol(size, rng=np.random.default_rng(seed)).random(draws)
+    return np.asarray(norm.ppf(np.clip(uniform, 1e-6, 1 - 1e-6)))
+
+
+def _forecast(
+    fit: Fit, situation: Situation, nominal: Nominals, points: FloatArray, new_run: bool
+) -> Forecast:
     listed = effects_of(fit.bench, situation)
     index = fit.latents.index()
     mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
@@ -85,8 +99,6 @@ def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: boo
     known = [n for n, (k, _) in enumerate(listed) if k in index]
     at = [index[listed[n][0]] for n in known]
     covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
-    size = len(listed) + len(P)
-    points = norm.ppf(np.clip(qmc.Sobol(size, rng=np.random.default_rng(seed)).random(draws), 1e-6, 1 - 1e-6))
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     # the widest directions come first: they take the best-spread coordinates of the sequence
@@ -96,7 +108,9 @@ def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: boo
     parameters = add_up(effects * factors_of([situation], nominal, keys), columns)
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
-    return Forecast(nominal, parameters, effects[:, -len(DISCREPANCY) :], np.zeros(draws, dtype=np.int64))
+    return Forecast(
+        nominal, parameters, effects[:, -len(DISCREPANCY) :], np.zeros(len(points), dtype=np.int64)
+    )
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
@@ -138,26 +152,57 @@ def predict(
     NotFound, ModelRangeError
         A name not on the bench; a drink outside the range of the liquid properties.
     """
-    f = forecast(fit, situation, draws, seed, new_run)
+    (told,) = predict_all(fit, [situation], duration_s, draws=draws, seed=seed, new_run=new_run)
+    return told
+
+
+def predict_all(
+    fit: Fit,
+    situations: Sequence[Situation],
+    duration_s: FloatArray,
+    *,
+    draws: int = 1024,
+    seed: int = 20,
+    new_run: bool = True,
+) -> list[Prediction]:
+    """As `predict`, for several situations in one integration, all with the same underlying draws."""
     times = np.asarray(duration_s, dtype=float)
     if times.size == 0 or times[0] <= 0 or np.any(np.diff(times) < 0):
         raise ModelRangeError("durations must be above zero and rising")
-    inputs = inputs_for(f.nominal, f.parameters, f.rows)
-    curves = f.nominal.curves.take(f.rows)
-    full = np.full(draws, times[-1])
-    course = simulate(curves, inputs, full, steps_for(inputs, curves, full))
+    points, nominal = _points(draws, seed), nominals(fit.bench, situations)
+    made = [
+        _forecast(fit, s, take_rows(nominal, np.array([k])), points, new_run)
+        for k, s in enumerate(situations)
+    ]
+    each = [inputs_for(f.nominal, f.parameters, f.rows) for f in made]
+    inputs = MeltInputs(*(np.concatenate([getattr(x, f.name) for x in each]) for f in fields(MeltInputs)))
+    drinks = [f.nominal.curves.take(f.rows) for f in made]
+    curves = DrinkCurves(*(np.concatenate([getattr(c, f.name) for c in drinks]) for f in fields(DrinkCurves)))
+    whole = np.full(draws * len(made), times[-1])
+    course = simulate(curves, inputs, whole, steps_for(inputs, curves, whole))
+    temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
+    lanes = [slice(k * draws, (k + 1) * draws) for k in range(len(made))]
+    return [
+        _told(fit, s, f, times, temp[part], added[part])
+        for s, f, part in zip(situations, made, lanes, strict=True)
+    ]
+
+
+def _told(
+    fit: Fit, situation: Situation, f: Forecast, times: FloatArray, temp: FloatArray, added: FloatArray
+) -> Prediction:
+    """What the courses of one situation come to, with misfit, late water and the blend."""
     level, slope = smooth_basis(times, f.nominal.longest_s[0])
     d = f.discrepancy
-    mass = f.nominal.drink_mass_g[0]
-    temp = at_times(course, course.temp_c, times) + d[:, 2:3] * level + d[:, 3:4] * slope
-    added = at_times(course, course.added_g, times) + mass * (d[:, 0:1] * level + d[:, 1:2] * slope)
+    mass = float(f.nominal.drink_mass_g[0])
+    temp = temp + d[:, 2:3] * level + d[:, 3:4] * slope
+    added = added + mass * (d[:, 0:1] * level + d[:, 1:2] * slope)
     added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
     found = basis(fit, situation, f.nominal, times)
     blend = fit.blends.get((situation.set_up, situation.recipe))
     if blend is not None and found.kind is BasisKind.MEASURED:
         water, heat = blend.at(times)
         added, temp = np.maximum(added + water, 0.0), temp + heat
-    held = np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0)
     volume = float(f.nominal.start_volume_ml[0])
     return Prediction(
         situation=situation,
@@ -166,7 +211,7 @@ def predict(
         temp_c=temp,
         added_g=added,
         dilution_by_volume=added / volume,
-        held_back_g=held,
+        held_back_g=np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0),
         start_volume_ml=volume,
         liquid=_liquid(fit, situation, mass),
     )
@@ -181,8 +226,6 @@ def at_times(course: Course, values: FloatArray, times: FloatArray) -> FloatArra
 
 
 def _liquid(fit: Fit, situation: Situation, mass_g: float) -> Liquid:
-    from rig.physics.recipe_liquid import liquid_from_recipe
-
     liquid = liquid_from_recipe(fit.bench.recipe(situation.recipe)).liquid
     scale = mass_g / float(np.sum(liquid.mass_g))
     return Liquid(

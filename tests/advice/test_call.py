@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +26,17 @@ def fit() -> Fit:
 def test_the_call_has_the_keys_that_others_use(fit: Fit) -> None:
     told = rig.advise(fit, **ASK, drink_temp_c=24, ice_mass_g=210, ice_temp_c=-16, target=COUPE).to_dict()
     json.dumps(told)
-    wanted = "duration_s window_s odds feasible limited_by basis curve cautions levers".split()
+    wanted = [
+        "duration_s",
+        "window_s",
+        "odds",
+        "feasible",
+        "limited_by",
+        "basis",
+        "curve",
+        "cautions",
+        "levers",
+    ]
     assert set(wanted) <= set(told)
     assert set(told["limited_by"]) == {"early", "late"}
     assert told["basis"]["kind"] == "measured"
@@ -108,10 +117,3 @@ def test_the_middle_of_a_flat_top_is_called() -> None:
     assert best == pytest.approx(15.0, abs=0.8)
     assert window[0] == pytest.approx(9.0, abs=0.8)
     assert window[1] == pytest.approx(22.0, abs=1.0)
-
-
-def test_a_call_costs_little(fit: Fit) -> None:
-    """Printed, not asserted: under one second of CPU is wanted on a fitted bench."""
-    before = time.process_time()
-    rig.advise(fit, **ASK, drink_temp_c=24, target=COUPE)
-    print(f"\none call, levers included: {time.process_time() - before:.2f} s of CPU")
