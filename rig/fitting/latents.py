@@ -52,7 +52,7 @@ EFFECTS_A_RUN = 31
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
 DISCREPANCY = (Owner.ADDED_LEVEL, Owner.ADDED_SLOPE, Owner.TEMP_LEVEL, Owner.TEMP_SLOPE)
-DISCREPANCY_SD = (0.010, 0.012, 0.20, 0.25)
+DISCREPANCY_SD = (0.015, 0.015, 0.10, 0.05)
 """Spread of the smooth misfit of a drink on a set-up: share of the drink's mass, and kelvin."""
 
 
@@ -68,7 +68,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.RATE, Owner.HANDLING, handling), 0.20),
         ((P.RATE, Owner.ICE, (s.ice,)), 0.30),
         ((P.RATE, Owner.SET_UP, set_up), 0.15),
-        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
+        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.08),
         ((P.RATE, Owner.LOADING, ()), 0.15),
         ((P.THICKNESS, Owner.BENCH, ()), 0.03),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
