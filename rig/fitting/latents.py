@@ -52,7 +52,7 @@ EFFECTS_A_RUN = 31
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
 DISCREPANCY = (Owner.ADDED_LEVEL, Owner.ADDED_SLOPE, Owner.TEMP_LEVEL, Owner.TEMP_SLOPE)
-DISCREPANCY_SD = (0.015, 0.015, 0.10, 0.05)
+DISCREPANCY_SD = (0.020, 0.015, 0.10, 0.05)
 """Spread of the smooth misfit of a drink on a set-up: share of the drink's mass, and kelvin."""
 
 
@@ -89,8 +89,8 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
         ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),
         ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
-        ((P.LATE, Owner.ICE, (s.ice,)), 0.7),
-        ((P.LATE, Owner.SET_UP, set_up), 0.5),
+        ((P.LATE, Owner.ICE, (s.ice,)), 1.5),
+        ((P.LATE, Owner.SET_UP, set_up), 1.0),
     ]
     seen = (*set_up, s.recipe)
     out += [((None, owner, seen), sd) for owner, sd in zip(DISCREPANCY, DISCREPANCY_SD, strict=True)]

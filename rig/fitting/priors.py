@@ -169,9 +169,9 @@ class IceNominal:
 
 
 FREEZER_DRY_BELOW_C = -3.0
-HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 25.0, 14.0
+HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 20.0, 6.0
 """Liquid on drained ice: a film of some hundredths of a millimetre (common practice, no source)."""
-STATED_FILM_SHARE = 0.15
+STATED_FILM_SHARE = 0.5
 """Of that film, what a stated `held_back_g` is expected to have missed: it differs from ice to ice."""
 
 
