@@ -25,7 +25,7 @@ from rig.fitting.priors import (
     ice_nominal,
     vessel_nominal,
 )
-from rig.fitting.situation import Nominals, Situation
+from rig.fitting.situation import Nominals, Situation, thicker
 
 
 @unique
@@ -40,13 +40,14 @@ class Owner(StrEnum):
     SET_UP = "set-up"
     RECIPE = "recipe"
     LOADING = "drink over ice"
+    COMPOSITION = "thickness of the drink"
     ADDED_LEVEL = "discrepancy of added water"
     ADDED_SLOPE = "slope of the discrepancy of added water"
     TEMP_LEVEL = "discrepancy of temperature"
     TEMP_SLOPE = "slope of the discrepancy of temperature"
 
 
-EFFECTS_A_RUN = 31
+EFFECTS_A_RUN = 32
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
 Key = tuple[P | None, Owner, tuple[str, ...]]
@@ -68,8 +69,9 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.RATE, Owner.HANDLING, handling), 0.20),
         ((P.RATE, Owner.ICE, (s.ice,)), 0.30),
         ((P.RATE, Owner.SET_UP, set_up), 0.15),
-        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.08),
+        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.06),
         ((P.RATE, Owner.LOADING, ()), 0.15),
+        ((P.RATE, Owner.COMPOSITION, ()), 0.10),
         ((P.THICKNESS, Owner.BENCH, ()), 0.03),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
         ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
@@ -181,13 +183,16 @@ def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:
 def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequence[Key]) -> FloatArray:
     """(runs, effects a run): what each effect is multiplied by in each situation.
 
-    All are one but the loading's, which acts through the logarithm of drink over ice.
+    All are one but the loading's, which acts through the logarithm of drink over ice, and the
+    composition's, through the logarithm of viscosity.
     """
     out = np.ones((len(situations), len(keys)))
     loading = np.log(nominal.drink_mass_g / nominal.inputs.ice_mass_g / USUAL_LOADING)
     for k, key in enumerate(keys):
         if key[1] is Owner.LOADING:
             out[:, k] = loading
+        elif key[1] is Owner.COMPOSITION:
+            out[:, k] = -thicker(nominal.curves)
     return out
 
 

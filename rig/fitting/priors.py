@@ -44,7 +44,9 @@ LOGARITHMIC = P.WALL + 1
 SHIELD_PER_K = 0.04
 """Between nothing, for a surface that collisions renew, and c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L
 0.0126/K, Lewis number about 270, from memory: 0.2/K)."""
-THICKNESS_POWER = 0.16
+THICKNESS_POWER, COMPOSITION_POWER = 0.16, 0.10
+"""Powers of viscosity by which heat transfer falls: 1/6 as a drink cools, some 1/4 in all from drink to drink
+(the powers of published correlations lie between 1/6 and 1/3 or more)."""
 LOADING_POWER, USUAL_LOADING = 0.15, 0.5
 """More drink on the same ice wets more of it; the power of drink ÷ ice mass (common practice, no source)."""
 LATE_G = 0.7

@@ -10,6 +10,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.fitting.priors import (
+    COMPOSITION_POWER,
     HELD_FILM_G_PER_M2,
     LOADING_POWER,
     LOGARITHMIC,
@@ -150,9 +151,11 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
             for name in ("ethanol_g", "sugar_g", "water_g", "solids_g")
         )
     )
+    curves = drink_curves(liquid)
+    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-COMPOSITION_POWER * thicker(curves)))
     inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
     return Nominals(
-        curves=drink_curves(liquid),
+        curves=curves,
         inputs=inputs,
         wet_fraction=np.array(side["wet"]),
         held_back_g=np.array(side["held"]),
@@ -196,6 +199,14 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         thickness_power=x.thickness_power + parameters[:, P.THICKNESS],
         shield_per_k=x.shield_per_k * up[:, P.SHIELD],
     )
+
+
+_HALF_WAY, _USUAL_THICKENING = 0.25, 1.0
+
+
+def thicker(curves: DrinkCurves) -> FloatArray:
+    """Logarithm of each drink's viscosity, half way through its dilution, over a usual drink's; (runs,)."""
+    return np.asarray([np.polyval(c, _HALF_WAY) for c in curves.thickening]) - _USUAL_THICKENING
 
 
 _BED_PER_S = 5.0
