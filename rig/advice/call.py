@@ -25,6 +25,7 @@ USEFUL_ODDS = 0.35
 NEAR_BEST = 0.90
 _STEP_S = 0.25
 _SHOWN_POINTS = 60
+_HOPELESS = 0.01
 
 
 @dataclass(frozen=True)
@@ -248,12 +249,12 @@ def _require_sensible(situation: Situation) -> None:
 
 
 def durations(fit: Fit, situation: Situation) -> FloatArray:
-    """The durations a call is looked for at [s]: to one and a half times the longest measured, or usual."""
+    """The durations a call is looked for at [s]: a third past the longest measured, or to the longest usual."""
     motion = MOTIONS[fit.bench.motion(situation.technique)]
     longest = motion.longest_s
     measured = [m.duration_s[1] for (s, _), m in fit.measured.items() if s.technique == situation.technique]
     if measured:
-        longest = max(longest, 1.3 * max(measured))
+        longest = max(1.3 * max(measured), 0.3 * longest)
     count = int(np.ceil(longest / _STEP_S))
     if count > 240:
         steps = [np.arange(1, 121) * _STEP_S, np.linspace(30.5, longest, 180)]
@@ -314,13 +315,21 @@ def _limits(curve: OddsCurve, times: FloatArray, best: float, window: tuple[floa
         worst = max(misses, key=lambda limit: misses[limit])
         return f"{worst.value} {'before' if side == 'early' else 'after'} {at:.0f} s"
 
-    early = (
-        main(max(window[0] - 0.0, times[0]), "early")
-        if window[0] > times[0]
-        else "nothing: any earlier is as good"
-    )
+    if curve.odds.max() < _HOPELESS:
+        return _never(curve, times)
+    early = main(window[0], "early") if window[0] > times[0] else "nothing: any earlier is as good"
     late = main(window[1], "late") if window[1] < times[-1] else "nothing within the durations looked at"
     return {"early": early, "late": late}
+
+
+def _never(curve: OddsCurve, times: FloatArray) -> dict[str, str]:
+    """What stands in the way where no duration lands: the worst miss early on, and the worst at the end."""
+
+    def missed(at: int) -> str:
+        worst = max(curve.misses, key=lambda limit: float(curve.misses[limit][at]))
+        return f"{worst.value} at {times[at]:.0f} s"
+
+    return {"early": missed(times.size // 4), "late": missed(times.size - 1)}
 
 
 def _summary(
