@@ -10,7 +10,7 @@ from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
 from rig.fitting.latents import add_up, composition
-from rig.fitting.melt_fit import CHUNK_LANES, smooth_basis
+from rig.fitting.observing import CHUNK_LANES, smooth_basis
 from rig.fitting.priors import LATE_G, PHYSICAL, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals

@@ -13,7 +13,8 @@ from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting.blend import Shown, blends
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
 from rig.fitting.latents import composition, latents_of
-from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Problem, Progress, fit_melt, smooth_basis
+from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Progress, fit_melt
+from rig.fitting.observing import Problem, smooth_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Situation, inputs_for, nominals

@@ -12,7 +12,8 @@ from scipy.stats import norm, qmc
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
 from rig.fitting.latents import DISCREPANCY, EFFECTS_A_RUN, add_up, effects_of, factors_of
-from rig.fitting.melt_fit import RUN_SD_PRIOR, smooth_basis
+from rig.fitting.melt_fit import RUN_SD_PRIOR
+from rig.fitting.observing import smooth_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals

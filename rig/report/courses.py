@@ -12,7 +12,7 @@ from rig.arrays import FloatArray
 from rig.errors import NotFound
 from rig.fitting.evidence import duration_of
 from rig.fitting.latents import composition
-from rig.fitting.melt_fit import smooth_basis
+from rig.fitting.observing import smooth_basis
 from rig.fitting.prediction import Basis, Prediction, predict
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, RunFit, Verdict

@@ -18,7 +18,9 @@ from scipy.optimize import least_squares
 
 import rig
 from rig.fitting.bench_fit import make_problem
-from rig.fitting.melt_fit import BINS, Problem, _expected, fit_melt
+from rig.fitting.evidence import BINS
+from rig.fitting.melt_fit import fit_melt
+from rig.fitting.observing import Problem, expected
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, P
 from rig.fitting.situation import inputs_for
 from rig.physics.melt import _Lane, lagged
@@ -98,7 +100,7 @@ def test_a_thousand_runs_at_once_against_one_at_a_time(problem: Problem) -> None
     assert np.all(np.isfinite(posterior.effects))
     # the baseline solves the same problem: its fit explains its run
     x, _ = fits[0]
-    told, _ = _expected(problem, x[None, :], np.array([0]))
+    told, _ = expected(problem, x[None, :], np.array([0]))
     seen = np.isfinite(problem.evidence.bin_temp_c[0])
     assert np.std(told[0, :BINS][seen] - problem.evidence.bin_temp_c[0][seen]) < 1.0
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from rig.arrays import BoolArray, FloatArray
 from rig.importing.tabular.units_in_text import Role
+from rig.units import ZERO_CELSIUS_K
 
 POWER_ON_C = 85.0
 _DISCONNECTED_C = (-127.0, -242.02, 988.79)
@@ -68,7 +69,7 @@ def impossible(role: Role, inside: FloatArray) -> BoolArray:
     """The rows whose temperature lies below absolute zero."""
     if role is not Role.TEMPERATURE:
         return np.zeros(len(inside), dtype=np.bool_)
-    return inside < -273.15
+    return inside < -ZERO_CELSIUS_K
 
 
 def power_on_rows(temp_c: FloatArray) -> BoolArray:

@@ -1,0 +1,199 @@
+"""What a run's probe and scale would show, and how that changes with each parameter.
+
+The melt model's course, seen through the probe's lag and offset and the strained mass, for all runs of a bench
+at once. All slopes of all runs come from lanes of one integration; work is done in chunks, so memory stays flat.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rig.arrays import FloatArray, take_rows
+from rig.fitting.evidence import BINS, Evidence
+from rig.fitting.latents import Composition, Latents
+from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
+from rig.fitting.situation import Nominals, inputs_for
+from rig.physics.melt import Course, lagged, simulate, steps_for, steps_needed
+
+STRAINED = BINS
+"""Column of the strained mass among a run's observations; the trace's readings come before it."""
+BEFORE = BINS + 1
+"""Column of the probe's reading in the drink before the start: what it shows of its offset."""
+OBSERVATIONS = BINS + 2
+CHUNK_LANES = 6000
+_STEP = np.array([0.03] * 10 + [0.3, 0.5, 0.02, 0.5])
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Everything a fit needs, as arrays over runs; `group` (runs,) points to the technique."""
+
+    nominal: Nominals
+    evidence: Evidence
+    composition: Composition
+    latents: Latents
+    group: np.ndarray
+    run_rate_sd: FloatArray
+
+    def __len__(self) -> int:
+        return int(self.group.size)
+
+    def subset(self, rows: np.ndarray) -> Problem:
+        """The problem of some runs only, with the same effects."""
+        c = self.composition
+        return replace(
+            self,
+            nominal=take_rows(self.nominal, rows),
+            evidence=take_rows(self.evidence, rows),
+            composition=replace(c, members=c.members[rows], factors=c.factors[rows]),
+            group=self.group[rows],
+        )
+
+
+def smooth_basis(time_s: FloatArray, longest_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Level and slope of the smooth misfit: zero at the start, the slope in the logarithm of time."""
+    rise = 1.0 - np.exp(-time_s / (0.06 * longest_s))
+    slope = np.clip(np.log(np.maximum(time_s, 0.1) / (0.3 * longest_s)), -1.5, 1.5)
+    return rise, rise * slope
+
+
+@dataclass(frozen=True)
+class Linearised:
+    """The model around one estimate: observations as if it were linear, and slopes.
+
+    `pseudo` (runs, obs) is what would be observed of a linear model through zero; `by_parameter`
+    (runs, obs, parameters) and `by_effect` (runs, obs, effects a run) are its slopes.
+    """
+
+    pseudo: FloatArray
+    by_parameter: FloatArray
+    by_effect: FloatArray
+    seen: np.ndarray
+    end_temp_c: FloatArray
+    end_added_g: FloatArray
+
+
+def expected(problem: Problem, parameters: FloatArray, rows: np.ndarray) -> tuple[FloatArray, Course]:
+    """Expected observations (lanes, obs) of lanes with these parameters; `rows` is each lane's run."""
+    nominal, evidence = problem.nominal, problem.evidence
+    inputs = inputs_for(nominal, parameters, rows)
+    curves = nominal.curves.take(rows)
+    duration = evidence.duration_s[rows]
+    course = simulate(curves, inputs, duration, steps_for(inputs, curves, duration))
+    out = np.empty((rows.size, OBSERVATIONS))
+    out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
+    late = LATE_G + parameters[:, P.LATE]
+    held = nominal.held_back_g[rows] + parameters[:, P.HELD]
+    out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late - held
+    lag = LAG_MEDIAN_S * np.exp(np.clip(parameters[:, P.LAG], -3.0, 3.0))
+    start = evidence.probe_start_c[rows]
+    start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
+    shown = lagged(course.time_s, course.temp_c, lag, start)
+    out[:, :BINS] = _at(course.time_s, shown, evidence.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
+    return out, course
+
+
+def _at(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
+    """Straight interpolation per lane; nodes, values (nodes, lanes); times (lanes, k); NaN times give 0."""
+    fraction = nodes[:, 0] / nodes[-1, 0]
+    share = np.nan_to_num(times / nodes[-1][:, None])
+    right = np.clip(np.searchsorted(fraction, share), 1, len(fraction) - 1)
+    left_s, right_s = fraction[right - 1], fraction[right]
+    w = np.clip((share - left_s) / (right_s - left_s), 0.0, 1.0)
+    lane = np.arange(values.shape[1])[:, None]
+    return np.asarray((1 - w) * values[right - 1, lane] + w * values[right, lane])
+
+
+def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> Linearised:
+    """The model around effects (effects,) and departures (runs, parameters)."""
+    n = len(problem)
+    at = problem.composition.parameters(effects) + departures
+    delta = problem.composition.discrepancies(effects)
+    shift = discrepancy_slopes(problem)
+    residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
+    end_temp, end_added = np.empty(n), np.empty(n)
+    for rows in _chunks(problem, at):
+        shown, slope, course = _slopes(problem, at[rows], rows)
+        residual[rows] = _observed(problem, rows) - shown
+        slopes[rows] = slope
+        end_temp[rows], end_added[rows] = course
+    residual -= np.einsum("rok,rk->ro", shift, delta)
+    seen = np.isfinite(residual)
+    residual = np.where(seen, residual, 0.0)
+    slopes = np.where(seen[:, :, None], slopes, 0.0)
+    shift = np.where(seen[:, :, None], shift, 0.0)
+    by_effect = problem.composition.by_effect(slopes, shift)
+    pseudo = residual + np.einsum("rop,rp->ro", slopes, departures)
+    pseudo += np.einsum("roe,re->ro", by_effect, effects[problem.composition.members])
+    return Linearised(pseudo, slopes, by_effect, seen, end_temp, end_added)
+
+
+def _chunks(problem: Problem, at: FloatArray) -> list[np.ndarray]:
+    """Runs in chunks that fit memory and need about the same number of steps."""
+    rows = np.arange(len(problem))
+    inputs = inputs_for(problem.nominal, at, rows)
+    steps = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
+    order = np.argsort(steps, kind="stable")
+    most = max(1, CHUNK_LANES // (1 + len(PHYSICAL)))
+    level = np.floor(np.log(steps[order]) / np.log(1.5))
+    cuts = np.flatnonzero(np.diff(level)) + 1
+    return [part[k : k + most] for part in np.split(order, cuts) for k in range(0, part.size, most)]
+
+
+def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
+    e = problem.evidence
+    return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows], e.before_c[rows]])
+
+
+def _slopes(
+    problem: Problem, at: FloatArray, rows: np.ndarray
+) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
+    """Expected observations and forward-difference slopes of a chunk of runs, all lanes in one integration."""
+    n, lanes = rows.size, 1 + len(PHYSICAL)
+    stacked = np.repeat(at[None], lanes, axis=0)
+    for k, parameter in enumerate(PHYSICAL):
+        stacked[k + 1, :, parameter] += _STEP[k]
+    which = np.tile(rows, lanes)
+    flat, course = expected(problem, stacked.reshape(lanes * n, -1), which)
+    all_lanes = flat.reshape(lanes, n, OBSERVATIONS)
+    slopes = np.zeros((n, OBSERVATIONS, len(P)))
+    for k, parameter in enumerate(PHYSICAL):
+        slopes[:, :, parameter] = (all_lanes[k + 1] - all_lanes[0]) / _STEP[k]
+    base_course = course.time_s[:, :n], course.temp_c[:, :n]
+    slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, *base_course, all_lanes[0, :, :BINS])
+    started = np.isfinite(problem.evidence.probe_start_c[rows])
+    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
+    fade = np.exp(-np.nan_to_num(problem.evidence.bin_time_s[rows]) / lag[:, None])
+    slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
+    slopes[:, BEFORE, P.OFFSET] = 1.0
+    slopes[:, STRAINED, P.HELD], slopes[:, STRAINED, P.LATE] = -1.0, 1.0
+    return all_lanes[0], slopes, (course.temp_c[-1, :n], course.added_g[-1, :n])
+
+
+def _lag_slope(
+    problem: Problem,
+    at: FloatArray,
+    rows: np.ndarray,
+    time_s: FloatArray,
+    temp_c: FloatArray,
+    base: FloatArray,
+) -> FloatArray:
+    step = 0.05
+    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG] + step, -3.0, 3.0))
+    start = problem.evidence.probe_start_c[rows]
+    start = np.where(np.isfinite(start), start - at[:, P.OFFSET], temp_c[0])
+    shown = _at(time_s, lagged(time_s, temp_c, lag, start), problem.evidence.bin_time_s[rows])
+    return (shown + at[:, P.OFFSET, None] - base) / step
+
+
+def discrepancy_slopes(problem: Problem) -> FloatArray:
+    """(runs, obs, 4): how each smooth misfit enters each observation."""
+    e, n = problem.evidence, problem.nominal
+    out = np.zeros((len(problem), OBSERVATIONS, 4))
+    level, slope = smooth_basis(e.duration_s, n.longest_s)
+    out[:, STRAINED, 0], out[:, STRAINED, 1] = level * n.drink_mass_g, slope * n.drink_mass_g
+    level, slope = smooth_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
+    out[:, :BINS, 2], out[:, :BINS, 3] = level, slope
+    return out

@@ -1,0 +1,83 @@
+"""The rules of the house hold for every module: size, units at the edge, no work at import, layers."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+MODULES = sorted(p for room in ("rig", "dashboard", "sample_logs") for p in (ROOT / room).rglob("*.py"))
+MOST_LINES = 400
+CONVERSION = re.compile(r"(?<!-)\b273\.15\b|\b28\.349|\b453\.59|\b9(\.0)? / 5|\b5(\.0)? / 9|\b29\.5735")
+DRAWERS = {"utils", "helpers", "common", "misc", "base", "utilities"}
+
+
+def told(path: Path) -> str:
+    return str(path.relative_to(ROOT))
+
+
+def test_there_are_modules_to_look_at() -> None:
+    assert len(MODULES) > 100
+
+
+@pytest.mark.parametrize("rule", ["size", "drawer"])
+def test_no_module_is_a_drawer_or_too_long(rule: str) -> None:
+    if rule == "size":
+        offenders = [told(p) for p in MODULES if len(p.read_text().splitlines()) > MOST_LINES]
+    else:
+        offenders = [told(p) for p in MODULES if p.stem in DRAWERS]
+    assert offenders == []
+
+
+def test_units_are_converted_in_one_module_only() -> None:
+    rig = [p for p in MODULES if told(p).startswith(("rig", "dashboard"))]
+    offenders = [told(p) for p in rig if told(p) != "rig/units.py" and CONVERSION.search(p.read_text())]
+    assert offenders == []
+
+
+def test_nothing_swallows_every_error_outside_the_edges() -> None:
+    edges = {
+        "rig/cli/faults.py",  # the last wall before the user
+        "rig/cli/doctor.py",  # a doctor reports whatever fails
+        "rig/logbook/store.py",  # closes the engine and raises again
+        "dashboard/desk.py",  # hands a thread's error to whoever asks for its result
+    }
+    broad = re.compile(r"^\s*except( Exception| BaseException)?\s*(as \w+)?:", re.MULTILINE)
+    offenders = [told(p) for p in MODULES if broad.search(p.read_text()) and told(p) not in edges]
+    assert offenders == []
+
+
+def test_importing_the_packages_opens_nothing() -> None:
+    code = (
+        "import sys, builtins, socket, threading\n"
+        "opened = []\n"
+        "sys.addaudithook(lambda e, a: opened.append((e, str(a[0]))) if e == 'socket.connect' "
+        "or (e == 'open' and a[1] and set(str(a[1])) & set('wax+')) else None)\n"
+        "import rig, rig.cli, rig.fitting.bench_fit, rig.advice.call, dashboard.app\n"
+        "opened = [o for o in opened if '__pycache__' not in o[1] and not o[1].startswith('/dev/null')]\n"
+        "assert not opened, opened\n"
+        "assert threading.active_count() == 1, threading.enumerate()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+
+
+def test_rig_is_usable_without_the_dashboard() -> None:
+    code = "import sys; sys.modules['dash'] = None; import rig, rig.cli; assert rig.fit and rig.advise"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+
+
+def test_no_arrow_runs_back_through_the_layers() -> None:
+    done = subprocess.run(
+        [Path(sys.executable).with_name("lint-imports"), "--no-cache"],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout[-3000:]
