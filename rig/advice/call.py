@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -162,7 +162,7 @@ def advise(
         room_temp_c,
     )
     situation = as_usual(fit, situation)
-    _require_sensible(situation)
+    require_sensible(situation)
     times = durations(fit, situation)
     prediction = predict(fit, situation, times, draws=draws)
     curve = odds_curve(prediction, target)
@@ -215,18 +215,12 @@ def as_usual(fit: Fit, situation: Situation) -> Situation:
     if situation.ice_mass_g is None:
         masses = [r.ice_mass_g for r in runs if r.ice_mass_g is not None]
         if masses:
-            situation = _with(situation, ice_mass_g=float(np.median(masses)))
+            situation = replace(situation, ice_mass_g=float(np.median(masses)))
     if situation.drink_temp_c is None:
         temps = [r.drink_temp_c for r in runs if r.recipe == situation.recipe and r.drink_temp_c is not None]
         if temps:
-            situation = _with(situation, drink_temp_c=float(np.median(temps)))
+            situation = replace(situation, drink_temp_c=float(np.median(temps)))
     return situation
-
-
-def _with(situation: Situation, **changes: float) -> Situation:
-    from dataclasses import replace
-
-    return replace(situation, **changes)  # type: ignore[arg-type]
 
 
 _SENSIBLE = {
@@ -239,7 +233,8 @@ _SENSIBLE = {
 }
 
 
-def _require_sensible(situation: Situation) -> None:
+def require_sensible(situation: Situation) -> None:
+    """Refuse a stated value that no model here was made for."""
     for name, (low, high, unit) in _SENSIBLE.items():
         value = getattr(situation, name)
         if value is not None and not low <= value <= high:

@@ -12,8 +12,8 @@ from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting.blend import Shown, blends
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
-from rig.fitting.latents import composition, latents_of
-from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Progress, fit_melt
+from rig.fitting.latents import Latents, composition, latents_of
+from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Progress, Spreads, fit_melt
 from rig.fitting.observing import Problem, smooth_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
@@ -62,6 +62,38 @@ def fit(book: RunBook, progress: Progress | None = None) -> Fit:
         fingerprint=fingerprint(book),
         blends=blends(_shown(book.bench, problem, posterior, usable)),
     )
+
+
+def prior_fit(book: RunBook) -> Fit:
+    """What stands before any run: no effect is known, so every answer rests on the priors alone."""
+    none, zero = np.zeros(0), np.zeros((0, len(P)))
+    posterior = MeltPosterior(
+        latents=Latents((), none, none),
+        effects=none,
+        covariance=np.zeros((0, 0)),
+        spreads=Spreads(zero, none, none),
+        departures=zero,
+        departure_sd=zero,
+        **dict.fromkeys(_BY_RUN, none),
+        weight=np.zeros((0, 2)),
+        iterations=0,
+        converged=True,
+    )
+    _, set_aside = _usable(book)
+    return Fit(book, posterior, (), tuple(set_aside), {}, book.findings, fingerprint(book))
+
+
+_BY_RUN = (
+    "end_temp_c",
+    "end_added_g",
+    "expected_temp_c",
+    "expected_added_g",
+    "expected_strained_g",
+    "strained_residual_g",
+    "strained_sd_g",
+    "strained_z",
+    "trace_z",
+)
 
 
 def _usable(book: RunBook) -> tuple[list[Run], list[RunFit]]:

@@ -99,14 +99,36 @@ def _start(trace: Trace) -> tuple[float, float]:
     return np.nan, np.nan
 
 
-def _bins(trace: Trace, duration_s: float) -> tuple[FloatArray, FloatArray]:
+@dataclass(frozen=True)
+class Shown:
+    """One probe's trace so far, thinned: readings `bin_temp_c` at `bin_time_s` (readings,), NaN where empty.
+
+    `start_c`: the reading at the start of motion; `before_c`: the steady reading before it; NaN where absent.
+    """
+
+    start_c: float
+    before_c: float
+    bin_time_s: FloatArray
+    bin_temp_c: FloatArray
+
+
+def shown_until(trace: Trace, now_s: float) -> Shown:
+    """What the main probe has shown until `now_s`, in readings no closer than their errors are independent."""
+    count = int(np.clip(now_s / _APART_S, 1, BINS))
+    return Shown(*_start(trace), *_bins(trace, now_s, count))
+
+
+_APART_S = 0.7
+
+
+def _bins(trace: Trace, duration_s: float, count: int = BINS) -> tuple[FloatArray, FloatArray]:
     assert trace.probe_c is not None
     good = np.isfinite(trace.probe_c) & (trace.time_s > 0.05) & (trace.time_s <= duration_s + 0.05)
     time, temp = np.minimum(trace.time_s[good], duration_s), trace.probe_c[good]
-    which = np.searchsorted(duration_s * node_fractions(BINS)[1:-1], time, side="left")
-    count = np.bincount(which, minlength=BINS)
+    which = np.searchsorted(duration_s * node_fractions(count)[1:-1], time, side="left")
+    held = np.bincount(which, minlength=count)
     with np.errstate(invalid="ignore", divide="ignore"):
         return (
-            np.bincount(which, weights=time, minlength=BINS) / count,
-            np.bincount(which, weights=temp, minlength=BINS) / count,
+            np.bincount(which, weights=time, minlength=count) / held,
+            np.bincount(which, weights=temp, minlength=count) / held,
         )

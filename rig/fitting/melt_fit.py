@@ -34,7 +34,8 @@ from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, P
 
 BEFORE_SD_K = 0.2
 _STUDENT_DF = 4.0
-_TRACE_SHARED = 0.4
+TRACE_SHARED = 0.4
+"""Share of a trace's noise variance that neighbouring readings have in common."""
 BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
 _INNER = 4
@@ -185,7 +186,7 @@ def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
     memory = 0.06 * problem.nominal.longest_s[:, None, None]
     near = np.exp(-np.abs(time[:, :, None] - time[:, None, :]) / memory)
     out = np.zeros((n, OBSERVATIONS, OBSERVATIONS))
-    out[:, :BINS, :BINS] = trace_var * (_TRACE_SHARED * near + (1 - _TRACE_SHARED) * np.eye(BINS))
+    out[:, :BINS, :BINS] = trace_var * (TRACE_SHARED * near + (1 - TRACE_SHARED) * np.eye(BINS))
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
     out[:, STRAINED, STRAINED] = strained / state.weight[:, 1]
     out[:, BEFORE, BEFORE] = BEFORE_SD_K**2

@@ -91,11 +91,13 @@ def expected(problem: Problem, parameters: FloatArray, rows: np.ndarray) -> tupl
     start = evidence.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
     shown = lagged(course.time_s, course.temp_c, lag, start)
-    out[:, :BINS] = _at(course.time_s, shown, evidence.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
+    out[:, :BINS] = (
+        interpolated(course.time_s, shown, evidence.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
+    )
     return out, course
 
 
-def _at(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
+def interpolated(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
     """Straight interpolation per lane; nodes, values (nodes, lanes); times (lanes, k); NaN times give 0."""
     fraction = nodes[:, 0] / nodes[-1, 0]
     share = np.nan_to_num(times / nodes[-1][:, None])
@@ -184,7 +186,7 @@ def _lag_slope(
     lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG] + step, -3.0, 3.0))
     start = problem.evidence.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - at[:, P.OFFSET], temp_c[0])
-    shown = _at(time_s, lagged(time_s, temp_c, lag, start), problem.evidence.bin_time_s[rows])
+    shown = interpolated(time_s, lagged(time_s, temp_c, lag, start), problem.evidence.bin_time_s[rows])
     return (shown + at[:, P.OFFSET, None] - base) / step
 
 

@@ -98,8 +98,9 @@ def _forecast(
     mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
     covariance = np.diag([sd**2 for _, sd in listed])
     known = [n for n, (k, _) in enumerate(listed) if k in index]
-    at = [index[listed[n][0]] for n in known]
-    covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
+    if known:
+        at = [index[listed[n][0]] for n in known]
+        covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     # the widest directions come first: they take the best-spread coordinates of the sequence
@@ -167,32 +168,43 @@ def predict_all(
     new_run: bool = True,
 ) -> list[Prediction]:
     """As `predict`, for several situations in one integration, all with the same underlying draws."""
-    times = np.asarray(duration_s, dtype=float)
-    if times.size == 0 or times[0] <= 0 or np.any(np.diff(times) < 0):
-        raise ModelRangeError("durations must be above zero and rising")
+    times = rising(duration_s)
     points, nominal = _points(draws, seed), nominals(fit.bench, situations)
     made = [
         _forecast(fit, s, take_rows(nominal, np.array([k])), points, new_run)
         for k, s in enumerate(situations)
     ]
-    each = [inputs_for(f.nominal, f.parameters, f.rows) for f in made]
-    inputs = MeltInputs(*(np.concatenate([getattr(x, f.name) for x in each]) for f in fields(MeltInputs)))
-    drinks = [f.nominal.curves.take(f.rows) for f in made]
-    curves = DrinkCurves(*(np.concatenate([getattr(c, f.name) for c in drinks]) for f in fields(DrinkCurves)))
-    whole = np.full(draws * len(made), times[-1])
-    course = simulate(curves, inputs, whole, steps_for(inputs, curves, whole))
+    course = run_course(made, float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     lanes = [slice(k * draws, (k + 1) * draws) for k in range(len(made))]
     return [
-        _told(fit, s, f, times, temp[part], added[part])
+        told(fit, s, f, times, temp[part], added[part])
         for s, f, part in zip(situations, made, lanes, strict=True)
     ]
 
 
-def _told(
+def rising(duration_s: FloatArray) -> FloatArray:
+    """Durations as an array [s], refused where they do not rise from above zero."""
+    times = np.asarray(duration_s, dtype=float)
+    if times.size == 0 or times[0] <= 0 or np.any(np.diff(times) < 0):
+        raise ModelRangeError("durations must be above zero and rising")
+    return times
+
+
+def run_course(made: Sequence[Forecast], longest_s: float) -> Course:
+    """Run the draws of all forecasts through `longest_s` in one integration; (nodes, draws of all)."""
+    each = [inputs_for(f.nominal, f.parameters, f.rows) for f in made]
+    inputs = MeltInputs(*(np.concatenate([getattr(x, f.name) for x in each]) for f in fields(MeltInputs)))
+    drinks = [f.nominal.curves.take(f.rows) for f in made]
+    curves = DrinkCurves(*(np.concatenate([getattr(c, f.name) for c in drinks]) for f in fields(DrinkCurves)))
+    whole = np.full(len(inputs.ice_mass_g), longest_s)
+    return simulate(curves, inputs, whole, steps_for(inputs, curves, whole))
+
+
+def told(
     fit: Fit, situation: Situation, f: Forecast, times: FloatArray, temp: FloatArray, added: FloatArray
 ) -> Prediction:
-    """What the courses of one situation come to, with misfit, late water and the blend."""
+    """What the courses of one situation, (draws, times), come to with misfit, late water and the blend."""
     level, slope = smooth_basis(times, f.nominal.longest_s[0])
     d = f.discrepancy
     mass = float(f.nominal.drink_mass_g[0])

@@ -1,0 +1,178 @@
+"""The live call: where this drink is now, how long it has to go, and when to stop.
+
+Made before the start from the fit, then asked again and again with the trace so far. Pure: the same trace gives
+the same answer, live or replayed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+
+from rig.advice.call import USEFUL_ODDS, as_usual, best_duration, durations, require_sensible
+from rig.advice.odds import odds_curve
+from rig.arrays import FloatArray
+from rig.bench import Target
+from rig.fitting.live_fit import Conditioned, Rehearsal, given_trace, rehearse_run
+from rig.fitting.prediction import Basis, BasisKind, Prediction
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation
+from rig.runs import Trace
+
+REACTION_S = 0.3
+"""From the cue to hands at rest; simple reaction to sound or light takes 0.15–0.3 s (common practice, no source)."""
+_READY_S = 3.0
+_PAST_SHARE = 0.5
+Range = tuple[float, float, float]
+"""5th, 50th and 95th percentile."""
+
+
+class Word(StrEnum):
+    """What the live call says."""
+
+    KEEP_GOING = "keep going"
+    GET_READY = "get ready"
+    STOP = "stop"
+    PAST = "past it"
+    NO_MOMENT = "no good moment"
+
+
+@dataclass(frozen=True)
+class LiveCall:
+    """Everything worked out before the start; ask `estimate` with the trace so far."""
+
+    rehearsal: Rehearsal
+    target: Target | None
+    reaction_s: float
+
+    @property
+    def basis(self) -> Basis:
+        """What the call rests on before anything is seen."""
+        return self.rehearsal.prediction.basis
+
+
+@dataclass(frozen=True)
+class LiveEstimate:
+    """The drink at `now_s` [s] from the start of motion.
+
+    `temp_c`, `dilution_by_volume`: the liquid itself, probe lag undone, as percentiles. `stop_at_s`: when the
+    cue is due, `seconds_left` until then; `odds_now`, `odds_best`: of landing when stopped now, and at the
+    best moment; None without a target. `readings`: how many independent readings it rests on. `note` says
+    what a person must know to trust it: no runs of this set-up, or a trace unlike them.
+    """
+
+    now_s: float
+    temp_c: Range
+    dilution_by_volume: Range
+    stop_at_s: float | None
+    seconds_left: float | None
+    odds_now: float | None
+    odds_best: float | None
+    word: Word
+    readings: int
+    note: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys, units in the names."""
+        out: dict[str, Any] = {"now_s": round(self.now_s, 3), "word": self.word.value}
+        for name, digits in (("temp_c", 2), ("dilution_by_volume", 4)):
+            low, middle, high = getattr(self, name)
+            out[name] = {"p05": round(low, digits), "p50": round(middle, digits), "p95": round(high, digits)}
+        for name in ("stop_at_s", "seconds_left", "odds_now", "odds_best"):
+            value = getattr(self, name)
+            out[name] = None if value is None else round(value, 3)
+        return out | {"readings": self.readings, "note": self.note}
+
+
+def live_call(
+    fit: Fit,
+    situation: Situation,
+    target: Target | None,
+    *,
+    reaction_s: float = REACTION_S,
+    draws: int = 1024,
+) -> LiveCall:
+    """Prepare the call for one run about to be made.
+
+    Parameters
+    ----------
+    situation
+        What is known before the start; weigh-ins and stated temperatures narrow the call.
+    target
+        None: only temperature and dilution are estimated.
+    reaction_s
+        How long the hands take from the cue to rest [s]; the cue comes that much earlier.
+
+    Raises
+    ------
+    NotFound, ModelRangeError
+        A name not on the bench; a value outside the model's range.
+    """
+    situation = as_usual(fit, situation)
+    require_sensible(situation)
+    return LiveCall(rehearse_run(fit, situation, durations(fit, situation), draws=draws), target, reaction_s)
+
+
+def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
+    """Where the drink is at `now_s` and what to say, from the trace until then."""
+    found = given_trace(call.rehearsal, trace, now_s)
+    p = found.prediction
+    temp = _percentiles(p.temp_c, p.duration_s, now_s, float(np.mean(call.rehearsal.start_c)))
+    dilution = _percentiles(p.dilution_by_volume, p.duration_s, now_s, None)
+    plain = LiveEstimate(
+        now_s, temp, dilution, None, None, None, None, Word.KEEP_GOING, found.readings, _note(call, found)
+    )
+    return plain if call.target is None else _called(plain, p, call.target, call.reaction_s)
+
+
+def _called(plain: LiveEstimate, p: Prediction, target: Target, reaction_s: float) -> LiveEstimate:
+    odds = odds_curve(p, target).odds
+    best, _ = best_duration(p.duration_s, odds)
+    odds_best = float(np.interp(best, p.duration_s, odds))
+    odds_now = float(np.interp(plain.now_s, p.duration_s, odds))
+    left = best - reaction_s - plain.now_s
+    if odds_best < USEFUL_ODDS:
+        word = Word.NO_MOMENT
+    elif left > _READY_S:
+        word = Word.KEEP_GOING
+    elif left > 0.0:
+        word = Word.GET_READY
+    elif odds_now >= _PAST_SHARE * odds_best or -left < reaction_s:
+        word = Word.STOP
+    else:
+        word = Word.PAST
+    return replace(
+        plain,
+        stop_at_s=best - reaction_s,
+        seconds_left=left,
+        odds_now=odds_now,
+        odds_best=odds_best,
+        word=word,
+    )
+
+
+def _percentiles(draws: FloatArray, times: FloatArray, now_s: float, start: float | None) -> Range:
+    """Percentiles over draws (draws, times) at one moment; before the first grid time, from the start value."""
+    if now_s <= 0.0 and start is not None:
+        return (start, start, start)
+    right = int(np.clip(np.searchsorted(times, now_s), 1, times.size - 1))
+    share = float(np.clip((now_s - times[right - 1]) / (times[right] - times[right - 1]), 0.0, 1.0))
+    at = (1.0 - share) * draws[:, right - 1] + share * draws[:, right]
+    if now_s < times[0] and start is not None:
+        at = start + (draws[:, 0] - start) * max(now_s, 0.0) / times[0]
+    low, middle, high = np.percentile(at, [5.0, 50.0, 95.0])
+    return float(low), float(middle), float(high)
+
+
+_PRIOR_ONLY = "no run of this technique, vessel or ice yet: this rests on what is usual, with wide bands"
+_TRANSFERRED = "this drink was never measured on this set-up: this rests on related runs"
+_ODD = "the trace does not look like this set-up: check that the probe is in the drink"
+
+
+def _note(call: LiveCall, found: Conditioned) -> str:
+    if found.odd:
+        return _ODD
+    return {BasisKind.PRIOR_ONLY: _PRIOR_ONLY, BasisKind.TRANSFERRED: _TRANSFERRED}.get(call.basis.kind, "")
