@@ -12,7 +12,7 @@ from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.importing.bench_folder import open_bench
 from rig.logbook.store import Logbook, open_logbook
-from rig.report.kept_fit import fit_or_kept
+from rig.fitting.kept_fit import fit_or_kept
 from rig.runs import RunBook
 
 Progress = Callable[[float], None]

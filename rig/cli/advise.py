@@ -9,7 +9,7 @@ import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Logbook, example
 from rig.cli.printing import bullets, print_json, say
-from rig.cli.source import fitted, open_source
+from rig.cli.source import fitted_or_prior, open_source
 from rig.errors import NotFound
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def command(
     wanted = wanted_target(source.book.bench.targets, target, limits)
     for kind, name in (("vessel", vessel), ("ice_type", ice), ("recipe", recipe)):
         getattr(source.book.bench, kind)(name)
-    fit = fitted(source, as_json)
+    fit = fitted_or_prior(source, as_json)
     _require_technique(fit, technique)
     call = advise(
         fit,
@@ -126,7 +126,8 @@ def print_call(call: Advice) -> None:
     from rig.report.wording import basis_sentence, conditions, headline, landing, limits, target_words
 
     say(f"{call.situation.recipe} · {call.situation.set_up}", style="bold")
-    say(f"{conditions(call.situation)}. Target: {target_words(call.target)}.", "")
+    stated = conditions(call.situation)
+    say(f"{stated + '. ' if stated else ''}Target: {target_words(call.target)}.", "")
     say(f"  {headline(call)}", style="bold")
     say("", landing(call) + ".", limits(call), basis_sentence(call.basis))
     if call.levers:

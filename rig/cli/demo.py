@@ -96,7 +96,7 @@ def command(
 def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: bool) -> Shown:
     from datetime import datetime
 
-    from rig.report.kept_fit import fit_or_kept
+    from rig.fitting.kept_fit import fit_or_kept
     from rig.report.page import make_report, render
 
     done = bring_in(logbook, folder, folder.name, book, quiet)

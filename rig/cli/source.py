@@ -103,10 +103,18 @@ def _the_bench(names: tuple[str, ...], asked: str | None) -> str:
 
 def fitted(source: Source, quiet: bool) -> Fit:
     """A source's fit, kept in its logbook; with a bar on stderr where fitting takes a while."""
-    from rig.report.kept_fit import fit_or_kept
+    from rig.fitting.kept_fit import fit_or_kept
 
     with progress(f"fitting {source.name}", quiet) as tell:
         return fit_or_kept(source.book, source.logbook, tell)
+
+
+def fitted_or_prior(source: Source, quiet: bool) -> Fit:
+    """As `fitted`; where no run can be fitted, what stands before any run, which every answer then says."""
+    from rig.fitting.kept_fit import fit_or_prior
+
+    with progress(f"fitting {source.name}", quiet) as tell:
+        return fit_or_prior(source.book, source.logbook, tell)
 
 
 def chosen_set_ups(fit: Fit, technique: str | None, vessel: str | None, ice: str | None) -> tuple[SetUp, ...]:

@@ -18,7 +18,8 @@ from zipfile import BadZipFile
 
 import numpy as np
 
-from rig.fitting.bench_fit import fingerprint, fit
+from rig.errors import NotEnoughData
+from rig.fitting.bench_fit import fingerprint, fit, prior_fit
 from rig.fitting.blend import Blend
 from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.priors import P
@@ -65,6 +66,16 @@ def fit_or_kept(
         found = fit(book, progress)
         logbook.cache(key, fit_to_bytes(found))
     return found
+
+
+def fit_or_prior(
+    book: RunBook, logbook: Logbook | None, progress: Callable[[float], None] | None = None
+) -> Fit:
+    """As `fit_or_kept`; where no run can be fitted, what stands before any run."""
+    try:
+        return fit_or_kept(book, logbook, progress)
+    except NotEnoughData:
+        return prior_fit(book)
 
 
 def fit_to_bytes(found: Fit) -> bytes:

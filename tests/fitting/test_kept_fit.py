@@ -7,11 +7,18 @@ import numpy as np
 import pytest
 
 from rig.advice.call import advise
+from rig.fitting import kept_fit
+from rig.fitting.bench_fit import fit as fit_book
+from rig.fitting.kept_fit import fit_from_bytes, fit_or_kept, fit_to_bytes
 from rig.fitting.result import Fit
 from rig.logbook.store import Logbook, open_logbook
-from rig.report import kept_fit
-from rig.report.kept_fit import fit_from_bytes, fit_or_kept, fit_to_bytes
 from rig.runs import RunBook
+from tests.cli.small_bench import small_book
+
+
+@pytest.fixture(scope="module")
+def fit() -> Fit:
+    return fit_book(small_book())
 
 
 @pytest.fixture(scope="module")
