@@ -17,8 +17,13 @@ from tests.cli.small_bench import small_book
 
 
 @pytest.fixture(scope="module")
-def fit() -> Fit:
-    return fit_book(small_book())
+def book() -> RunBook:
+    return small_book()
+
+
+@pytest.fixture(scope="module")
+def fit(book: RunBook) -> Fit:
+    return fit_book(book)
 
 
 @pytest.fixture(scope="module")
