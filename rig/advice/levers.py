@@ -10,7 +10,7 @@ import numpy as np
 
 from rig.advice.odds import odds_curve
 from rig.arrays import FloatArray
-from rig.bench import Target
+from rig.bench import Ingredient, Target
 from rig.errors import RigError
 from rig.fitting.prediction import predict_all
 from rig.fitting.priors import MOTIONS
@@ -55,7 +55,8 @@ def levers(
     """
     nominal = nominals(fit.bench, [situation])
     times = _coarse(fit, situation)
-    tried = list(_candidates(fit, situation, nominal))
+    fit, stronger = _with_stronger(fit, situation)
+    tried = [*_candidates(fit, situation, nominal), *stronger]
     try:
         told = predict_all(fit, [c[3] for c in tried], times, draws=draws)
     except RigError:
@@ -69,6 +70,39 @@ def levers(
         if lever.gain >= _LEAST_GAIN and (change not in best or lever.odds > best[change].odds + 0.01):
             best[change] = lever
     return tuple(sorted(best.values(), key=lambda lever: -lever.odds))
+
+
+_LESS = 0.7
+_WORTH_SHARE = 0.15
+
+
+def _with_stronger(fit: Fit, s: Situation) -> tuple[Fit, list[tuple[str, float | str, str, Situation]]]:
+    """The fit with a stronger version of the recipe on its bench: less of what holds no alcohol, same taste in it.
+
+    Empty-handed where such ingredients are too small a part of the drink to matter.
+    """
+    recipe = fit.bench.recipe(s.recipe)
+    weak = [i for i in recipe.ingredients if i.abv_pct == 0.0 and not (i.sugar_g_per_100ml or i.brix)]
+    volumes = [i.volume_ml or i.mass_g or 0.0 for i in recipe.ingredients]
+    saved = (1.0 - _LESS) * sum(i.volume_ml or i.mass_g or 0.0 for i in weak)
+    if saved < _WORTH_SHARE * sum(volumes) or s.drink_mass_g is not None:
+        return fit, []
+
+    def less(of: Ingredient) -> Ingredient:
+        if of not in weak:
+            return of
+        return replace(
+            of,
+            volume_ml=None if of.volume_ml is None else _LESS * of.volume_ml,
+            mass_g=None if of.mass_g is None else _LESS * of.mass_g,
+        )
+
+    name = f"{recipe.name}, stronger base"
+    changed = replace(recipe, name=name, ingredients=tuple(less(i) for i in recipe.ingredients))
+    bench = replace(fit.bench, recipes={**fit.bench.recipes, name: changed})
+    names = " and ".join(i.name for i in weak)
+    what = f"make the base stronger: {_LESS:.0%} of the {names}, brewed or mixed to carry the same taste"
+    return replace(fit, book=replace(fit.book, bench=bench)), [("base", _LESS, what, replace(s, recipe=name))]
 
 
 def _can_be(fit: Fit, situation: Situation) -> bool:

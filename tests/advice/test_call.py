@@ -117,3 +117,12 @@ def test_the_middle_of_a_flat_top_is_called() -> None:
     assert best == pytest.approx(15.0, abs=0.8)
     assert window[0] == pytest.approx(9.0, abs=0.8)
     assert window[1] == pytest.approx(22.0, abs=1.0)
+
+
+def test_a_drink_that_ends_too_weak_is_told_to_start_stronger(fit: Fit) -> None:
+    strong = rig.Target(serve_temp_c_max=-1.0, abv_pct=(14.0, 17.0))
+    told = rig.advise(fit, **{**ASK, "ice": "bar cube"}, drink_temp_c=24, target=strong)
+    assert not told.feasible
+    levers = {lever.change: lever for lever in told.levers}
+    assert "stronger" in levers["base"].what and "coffee" in levers["base"].what
+    assert levers["base"].odds > told.odds + 0.2
