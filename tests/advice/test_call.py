@@ -120,7 +120,7 @@ def test_the_middle_of_a_flat_top_is_called() -> None:
 
 
 def test_a_drink_that_ends_too_weak_is_told_to_start_stronger(fit: Fit) -> None:
-    strong = rig.Target(serve_temp_c_max=-1.0, abv_pct=(14.0, 17.0))
+    strong = rig.Target(serve_temp_c_max=-1.0, abv_pct=(12.5, 16.0))
     told = rig.advise(fit, **{**ASK, "ice": "bar cube"}, drink_temp_c=24, target=strong)
     assert not told.feasible
     levers = {lever.change: lever for lever in told.levers}
