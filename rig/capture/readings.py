@@ -6,17 +6,26 @@ no clock. Doubtful lines are data: a `Reject` is kept, counted and shown, never 
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Protocol
+
+from rig.units import GRAMS_PER_OUNCE, GRAMS_PER_POUND, celsius_from_fahrenheit, celsius_from_kelvin
+
+COUNT_LIMIT = 2**32
+"""Sequence numbers and ticks are unsigned 32-bit counts that wrap to 0."""
 
 
 class Quantity(StrEnum):
-    """What a channel measures; its unit inside is °C, g, Hz or a raw count."""
+    """What a channel measures; its unit inside is °C, g, Hz, m/s² or a raw count."""
 
     TEMPERATURE = "temperature"
     MASS = "mass"
     CADENCE = "cadence"
+    ACCELERATION = "acceleration"
     RAW = "raw"
 
 
@@ -30,13 +39,50 @@ class Quality(StrEnum):
 
 
 @dataclass(frozen=True)
+class Unit:
+    """A unit as a device may print it: what it measures and how its numbers become ours."""
+
+    quantity: Quantity
+    inside: Callable[[float], float]
+
+
+def _scaled(quantity: Quantity, factor: float) -> Unit:
+    return Unit(quantity, lambda number: number * factor)
+
+
+UNITS: Mapping[str, Unit] = MappingProxyType(
+    {
+        "C": _scaled(Quantity.TEMPERATURE, 1.0),
+        "F": Unit(Quantity.TEMPERATURE, celsius_from_fahrenheit),
+        "K": Unit(Quantity.TEMPERATURE, celsius_from_kelvin),
+        "g": _scaled(Quantity.MASS, 1.0),
+        "mg": _scaled(Quantity.MASS, 1e-3),
+        "kg": _scaled(Quantity.MASS, 1e3),
+        "oz": _scaled(Quantity.MASS, GRAMS_PER_OUNCE),
+        "lb": _scaled(Quantity.MASS, GRAMS_PER_POUND),
+        "Hz": _scaled(Quantity.CADENCE, 1.0),
+        "rpm": _scaled(Quantity.CADENCE, 1.0 / 60.0),
+        "m/s2": _scaled(Quantity.ACCELERATION, 1.0),
+        "": _scaled(Quantity.RAW, 1.0),
+    }
+)
+"""Units by the symbol that the wire format prints; the empty one is a raw count."""
+
+
+@dataclass(frozen=True)
 class Sample:
-    """One channel of a reading: `value` in °C, g, Hz or counts; NaN when the quality says there is none."""
+    """One channel of a reading: `value` in °C, g, Hz, m/s² or counts; NaN when there is none."""
 
     channel: str
     quantity: Quantity
     value: float
     quality: Quality = Quality.GOOD
+
+
+def sample(channel: str, number: float, unit: Unit, quality: Quality = Quality.GOOD) -> Sample:
+    """A sample from a number in the device's own unit, converted here and nowhere else."""
+    value = unit.inside(number) if math.isfinite(number) else math.nan
+    return Sample(channel, unit.quantity, value, quality)
 
 
 @dataclass(frozen=True)
@@ -74,6 +120,11 @@ class Decoder(Protocol):
     @property
     def name(self) -> str:
         """The dialect's name, as the user may write it."""
+        ...
+
+    @property
+    def checked(self) -> bool:
+        """Whether lines carry a checksum; where they do not, the first line after opening is dropped."""
         ...
 
     def decode(self, line: bytes) -> Decoded:

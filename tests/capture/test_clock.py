@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import linprog
 
 from rig.capture import clock
+from rig.capture.readings import COUNT_LIMIT
 
 BASE_DELAY_S = 0.0003
 
@@ -42,7 +43,7 @@ class Board:
             at_host = np.ceil((at_host - offset) / self.poll_s) * self.poll_s + offset
         stalled = rng.random(true_s.size) < self.stalled_share
         at_host = at_host + stalled * rng.uniform(0.02, 0.25, true_s.size)
-        return true_s, tick_ms % clock.COUNT_LIMIT, np.maximum.accumulate(at_host)
+        return true_s, tick_ms % COUNT_LIMIT, np.maximum.accumulate(at_host)
 
 
 def error_ms(fit: clock.ClockFit, true_s) -> tuple[float, float]:
@@ -137,8 +138,8 @@ def test_a_remembered_drift_helps_short_and_slow_streams():
 
 def test_the_tick_may_wrap_in_the_middle_of_a_run():
     board = Board(60, 50, uniform_s=0.016)
-    true_s, tick, arrival_s = board.run(1, boot_s=clock.COUNT_LIMIT / 1000.0 - 30.0)
-    assert tick.min() < 100 and tick.max() > clock.COUNT_LIMIT - 100
+    true_s, tick, arrival_s = board.run(1, boot_s=COUNT_LIMIT / 1000.0 - 30.0)
+    assert tick.min() < 100 and tick.max() > COUNT_LIMIT - 100
     fit = clock.align(tick, arrival_s)
     assert len(fit.segments) == 1
     assert error_ms(fit, true_s)[0] < 0.7
@@ -166,7 +167,7 @@ def test_a_reboot_is_seen_even_where_the_new_tick_is_past_the_old_one():
 @pytest.mark.parametrize("damage_ms", [900, -900, 2**31])
 def test_one_damaged_tick_is_marked_and_spoils_no_other_line(damage_ms):
     true_s, tick, arrival_s = Board(60, 50, uniform_s=0.016).run(4, boot_s=100)
-    tick[1500] = (tick[1500] + damage_ms) % clock.COUNT_LIMIT
+    tick[1500] = (tick[1500] + damage_ms) % COUNT_LIMIT
     fit = clock.align(tick, arrival_s)
     assert np.flatnonzero(fit.odd).tolist() == [1500]
     assert fit.time_s[1500] == arrival_s[1500]
@@ -224,7 +225,7 @@ class TestLive:
 
     def test_wrap_keeps_the_clock_and_a_reboot_starts_another(self):
         live = clock.LiveClock()
-        ticks = [clock.COUNT_LIMIT - 200, clock.COUNT_LIMIT - 100, 0, 100]
+        ticks = [COUNT_LIMIT - 200, COUNT_LIMIT - 100, 0, 100]
         told = [live.add(t, 10.0 + 0.1 * k) for k, t in enumerate(ticks)]
         assert live.segments == 1
         np.testing.assert_allclose(np.diff(told), 0.1)
