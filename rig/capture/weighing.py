@@ -188,7 +188,7 @@ class WeighIn:
 
     def skip(self) -> None:
         """Leave the expected step out."""
-        self._closed = skip(self._closed)
+        self._closed = skip(self.state)
 
     def accept(self) -> bool:
         """Take the plateau under way as the expected step; False while the scale moves."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import queue
+import resource
 import signal
 import threading
 import time
@@ -174,6 +175,26 @@ def test_a_boot_in_the_middle_is_a_reset_not_millions_of_lost_readings(device: S
     assert (report.resets, report.lost, report.bad) == (1, 0, 0)
 
 
+def test_the_first_line_after_each_opening_of_an_unchecked_device_is_no_reading(
+    device: SimulatedDevice,
+) -> None:
+    records: Records = queue.Queue()
+    stop = threading.Event()
+    reader = PortReader(0, PortSpec(device.address, dialect="scale-status"), records, stop, load())
+    reader.start()
+    for opens in (1, 2):
+        until(lambda opens=opens: reader.health.opens == opens, "open")
+        device.write(b"ST,GS,+    2.5 g\r\n" + b"ST,GS,+  412.5 g\r\n" * 3)
+        until(lambda opens=opens: reader.health.good == 3 * opens, "three readings more")
+        if opens == 1:
+            device.unplug()
+            until(lambda: reader.health.report().state is PortState.ABSENT, "absent")
+            device.replug()
+    stop.set()
+    reader.join(PATIENCE_S)
+    assert reader.health.bad == 2
+
+
 def test_bytes_at_the_wrong_speed_say_so(device: SimulatedDevice) -> None:
     with reading(device) as (reader, _):
         device.wrong_speed(400)
@@ -333,6 +354,20 @@ def test_a_recorder_in_its_own_process_ends_in_good_order(tmp_path: Path, device
     assert recording.pid != os.getpid()
 
 
+@pytest.mark.parametrize("how", ["order", "signal"])
+def test_a_recorder_that_is_told_to_end_does_so_while_its_screen_lives(
+    tmp_path: Path, device: SimulatedDevice, how: str
+) -> None:
+    recording = ready_process(plan_for(tmp_path, device))
+    if how == "order":
+        recording.order(EventKind.END)
+    else:
+        os.kill(recording.pid, signal.SIGTERM)
+    assert recording._child.wait(PATIENCE_S) == 0
+    assert read_journal(recording.files.journal).ended
+    recording.end()
+
+
 def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: SimulatedDevice) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     assert recording._child.stdin is not None
@@ -340,6 +375,33 @@ def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: Sim
     assert recording._child.wait(PATIENCE_S) == 0
     assert read_journal(recording.files.journal).ended
     recording.end()
+
+
+@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="needs prlimit (Linux)")
+def test_a_full_disk_is_shown_while_recording_goes_on_and_nothing_is_lost(
+    tmp_path: Path, device: SimulatedDevice
+) -> None:
+    recording = ready_process(plan_for(tmp_path, device))
+    device.send(100)
+    until(lambda: written(recording) >= 102, "on file")
+    room = recording.files.journal.stat().st_size + 1000
+    # The state file is small enough to stay writable; only the journal meets the limit.
+    assert room > 4096
+    before = resource.prlimit(recording.pid, resource.RLIMIT_FSIZE, (room, resource.RLIM_INFINITY))
+    device.send(400)
+    until(
+        lambda: (s := recording.state()) is not None and s.pending > 300 and bool(s.trouble), "trouble shown"
+    )
+    assert recording.alive
+    assert recording.files.journal.read_bytes().endswith(b"\n")
+    resource.prlimit(recording.pid, resource.RLIMIT_FSIZE, before)
+    until(lambda: written(recording) >= 502, "all on file")
+    device.send(50)
+    until(lambda: written(recording) >= 552, "recording goes on")
+    assert recording.end() == 0
+    journal = read_journal(recording.files.journal)
+    assert [r.line for r in journal.lines(0)] == device.sent
+    assert (journal.torn_bytes, journal.unreadable_lines) == (0, 0)
 
 
 def test_a_second_recorder_of_the_same_run_is_refused(tmp_path: Path, device: SimulatedDevice) -> None:

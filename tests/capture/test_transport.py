@@ -75,6 +75,36 @@ def test_a_device_that_goes_away_while_it_is_read_raises_port_error(device: Simu
     link.close()
 
 
+class GoneAfterOneByte:
+    """A port whose device goes away just after its first byte was read."""
+
+    def __init__(self) -> None:
+        self.left = [b"7"]
+
+    def read(self, size: int) -> bytes:
+        if not self.left:
+            raise OSError(5, "Input/output error")
+        return self.left.pop()
+
+    @property
+    def in_waiting(self) -> int:
+        raise OSError(5, "Input/output error")
+
+    def close(self) -> None:
+        pass
+
+
+def test_bytes_that_were_read_before_the_device_went_are_delivered_first(device: SimulatedDevice) -> None:
+    link = opened(device.address)
+    link.port.close()  # type: ignore[attr-defined]
+    link.port = GoneAfterOneByte()  # type: ignore[attr-defined]
+    arrival = link.read()
+    assert arrival is not None
+    assert arrival.data == b"7"
+    with pytest.raises(PortError, match="has gone"):
+        link.read()
+
+
 def test_a_port_has_one_reader_only(device: SimulatedDevice) -> None:
     link = opened(device.address)
     second = open_link(device.address)

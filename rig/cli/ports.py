@@ -1,0 +1,82 @@
+"""`chillrig ports`: which devices are there, and what each of them says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rig.cli.options import AsJson, example
+from rig.cli.printing import print_json, progress, say, table
+
+if TYPE_CHECKING:
+    from rig.capture.ports_listen import Listened
+
+EXAMPLE = example("chillrig ports", "chillrig ports /dev/ttyUSB0 --baud 9600", "chillrig ports --json")
+
+
+def command(
+    addresses: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[PORT...]", help="Listen to these ports only; default: all there are."),
+    ] = None,
+    baud: Annotated[
+        int | None, typer.Option(min=1, help="Listen at this speed only; default: the usual ones in turn.")
+    ] = None,
+    listen_s: Annotated[float, typer.Option(min=0.1, help="How long to listen to each [s].")] = 4.0,
+    dialects: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Declarations of further dialects.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List probes and scales, and say what each is heard saying, or why nothing is heard.
+
+    Opening a port resets many boards: do not ask while a drink is being recorded.
+    """
+    from rig.capture.dialects import load
+    from rig.capture.ports import Device, list_devices
+    from rig.capture.ports_listen import BAUDS, listen
+    from rig.capture.sysfs import find_probes
+
+    decoders = load(dialects or ())
+    listed = {d.address: d for d in list_devices()}
+    listed |= {p.address: Device(p.address, p.name) for p in find_probes()}
+    devices = [listed.get(a, Device(a, "")) for a in addresses] if addresses else list(listed.values())
+    found: list[Listened] = []
+    with progress("listening", as_json) as tell:
+        for n, device in enumerate(devices):
+            tell(n / len(devices))
+            bauds = BAUDS if baud is None else (baud,)
+            found.append(listen(device, bauds, decoders=decoders, listen_s=listen_s))
+    if as_json:
+        print_json({"ports": [h.to_dict() for h in found]})
+    elif not found:
+        say(
+            "No device is plugged in. A board that should be here: check its cable (some carry no data), "
+            "then its driver. Without any: chillrig record --simulated"
+        )
+    else:
+        _print(found)
+
+
+def _print(found: list[Listened]) -> None:
+    rows = [(h.device.address, _who(h), h.state.value, _says(h)) for h in found]
+    table(("port", "device", "state", "it says"), rows, words=4)
+
+
+def _who(heard: Listened) -> str:
+    if heard.identity is not None:
+        return f"{heard.identity.board} ({heard.identity.firmware})"
+    usb = "" if heard.device.usb is None else f"\n{heard.device.usb}"
+    return f"{heard.device.description}{usb}"
+
+
+def _says(heard: Listened) -> str:
+    from rig.capture.readings import Quantity
+
+    if heard.reading is None:
+        return heard.words
+    units = {Quantity.TEMPERATURE: " °C", Quantity.MASS: " g", Quantity.CADENCE: " Hz"}
+    values = [f"{s.channel} {s.value:g}{units.get(s.quantity, '')}" for s in heard.reading.samples]
+    return f"{', '.join(values)}\n{heard.dialect} at {heard.baud} baud"

@@ -1,0 +1,90 @@
+"""The devices that a drink is recorded from: those named, those heard, or simulated ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import typer
+
+from rig.errors import PortError
+
+if TYPE_CHECKING:
+    from rig.bench import Bench
+    from rig.capture.ports import PortSpec
+    from rig.capture.readings import Decoder
+    from rig.capture.simulated.drink import Hands
+
+
+@contextmanager
+def devices(
+    bench: Bench,
+    technique: str,
+    vessel: str,
+    ice: str,
+    recipe: str,
+    *,
+    simulated: bool,
+    seed: int,
+    time_scale: float,
+    ice_mass_g: float | None,
+    port: list[str] | None,
+    decoders: Mapping[str, Decoder],
+) -> Iterator[tuple[Hands | None, tuple[PortSpec, ...]]]:
+    """The devices to record from, simulated ones running meanwhile."""
+    if not simulated:
+        yield None, _ports_named(port) if port else _ports_heard(decoders)
+        return
+    from rig.bench import Motion
+    from rig.capture.simulated.drink import make_drink
+    from rig.capture.simulated.rig import SimulatedRig
+
+    drink = make_drink(
+        seed,
+        bench.recipe(recipe),
+        motion=bench.motion(technique) or Motion.SHAKE,
+        vessel=vessel,
+        ice=bench.ice_type(ice),
+        ice_mass_g=ice_mass_g,
+    )
+    with SimulatedRig(drink, time_scale=time_scale) as rig:
+        yield rig.hands, rig.ports
+
+
+def _ports_named(named: list[str]) -> tuple[PortSpec, ...]:
+    from rig.capture.ports import PortSpec, list_devices
+    from rig.capture.transport import DEFAULT_BAUD
+
+    listed = {d.address: d for d in list_devices()}
+    specs = []
+    for text in named:
+        address, _, baud = text.partition("@")
+        if baud and not baud.isdigit():
+            raise typer.BadParameter(f"{baud!r} is no speed; write --port {address}@9600")
+        usb = listed[address].usb if address in listed else None
+        specs.append(PortSpec(address, int(baud or DEFAULT_BAUD), usb=usb))
+    return tuple(specs)
+
+
+def _ports_heard(decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
+    from rig.capture.health import PortState
+    from rig.capture.ports import PortSpec, list_devices
+    from rig.capture.ports_listen import listen
+
+    heard = [listen(d, decoders=decoders) for d in list_devices()]
+    specs = tuple(
+        PortSpec(
+            h.device.address,
+            h.baud,
+            h.dialect,
+            h.device.usb,
+            h.identity.board if h.identity is not None else "",
+        )
+        for h in heard
+        if h.state is PortState.OK and h.baud is not None
+    )
+    if not specs:
+        why = "; ".join(f"{h.device.address}: {h.words}" for h in heard) or "no device is plugged in"
+        raise PortError(f"nothing to record from: {why}. See chillrig ports, or try --simulated")
+    return specs

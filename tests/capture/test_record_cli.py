@@ -1,0 +1,323 @@
+"""`chillrig record`: one simulated drink from empty vessel to logbook, and what a crash leaves."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from rig.bench import parse_bench
+from rig.capture.dialects import load
+from rig.capture.follow import Follower, StopWords
+from rig.capture.journal import EventKind, JournalTail, read_journal
+from rig.capture.process import interrupted_runs, start_recording
+from rig.capture.recorder_files import Files, Plan
+from rig.capture.simulated.drink import make_drink
+from rig.capture.simulated.rig import SimulatedRig
+from rig.capture.weighing import StepKind
+from rig.cli.app import app
+from rig.cli.record import SIMULATED_BENCH
+from rig.cli.record_advisor import EVERY_S, preparing
+from rig.cli.record_session import Session, Way, run_session
+from rig.cli.record_view import asked, big, screen
+from rig.fitting.bench_fit import prior_fit
+from rig.logbook.store import open_logbook
+from rig.runs import Run, RunBook
+
+TIME_SCALE = 15.0
+PATIENCE_S = 60.0
+
+
+def chillrig(*arguments: str | Path) -> tuple[int, str, str]:
+    result = CliRunner().invoke(app, [str(a) for a in arguments], env={"COLUMNS": "100"})
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("record")
+
+
+@pytest.fixture(scope="module")
+def made(home: Path) -> dict[str, Any]:
+    """One drink, recorded by the command; the module's tests look at it from several sides."""
+    code, out, err = chillrig(
+        *("record", "--simulated", "--yes", "--json", "--duration-s", "9", "--seed", "3"),
+        *(
+            "--time-scale",
+            str(TIME_SCALE),
+            "--logbook",
+            home / "bar.sqlite",
+            "--operator",
+            "A",
+            "--run",
+            "n1",
+        ),
+    )
+    assert code == 0, err
+    result: dict[str, Any] = json.loads(out)
+    return result
+
+
+@pytest.fixture(scope="module")
+def run(home: Path, made: dict[str, Any]) -> Run:
+    with open_logbook(home / "bar.sqlite") as logbook:
+        return logbook.run("simulated", "n1")
+
+
+def test_a_simulated_drink_goes_from_empty_vessel_to_logbook_without_a_key(
+    made: dict[str, Any], run: Run
+) -> None:
+    assert run.operator == "A"
+    assert made["not_weighed"] == []
+    assert (made["lost"], made["rejected"], made["findings"]) == (0, 0, [])
+    assert run.trace is not None
+    assert set(run.trace.channels()) == {"time_s", "probe_c", "scale_g", "cadence_hz"}
+
+
+def test_what_is_recorded_is_what_was_simulated(run: Run) -> None:
+    bench = parse_bench(SIMULATED_BENCH)[0]
+    drink = make_drink(3, bench.recipe("night ferry"), ice=bench.ice_type("freezer cube"))
+    assert run.duration_s is not None
+    assert 8.9 < run.duration_s < 15.0
+    assert run.drink_mass_g == pytest.approx(drink.drink_mass_g, abs=1.0)
+    assert run.ice_mass_g == pytest.approx(drink.ice_mass_g, abs=1.0)
+    assert run.strained_mass_g == pytest.approx(drink.strained_g(run.duration_s), abs=1.5)
+    assert run.drink_temp_c == pytest.approx(
+        drink.temp_c(0.0) + drink.world.instruments.probe_offset_k, abs=0.5
+    )
+
+
+def test_the_journal_is_kept_and_holds_the_whole_way(made: dict[str, Any]) -> None:
+    journal = read_journal(Path(made["journal"]))
+    kinds = [e.kind for e in journal.events()]
+    assert kinds.count(EventKind.START) == kinds.count(EventKind.STOP) == 1
+    assert kinds[-1] is EventKind.END
+    assert Path(made["journal"]).parent.name == "done"
+
+
+def test_a_recorded_run_is_listed_like_any_other(home: Path, made: dict[str, Any]) -> None:
+    code, out, _ = chillrig("runs", "--logbook", home / "bar.sqlite", "--json")
+    assert code == 0
+    assert "n1" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (("--simulated", "--yes"), 2, "--duration-s"),
+        (("--simulated", "--recipe", "night fairy", "--duration-s", "1", "--yes"), 1, "night ferry"),
+        (
+            ("--port", "/dev/ttyACM0@fast", "--bench-name", "simulated", "--duration-s", "1", "--yes"),
+            2,
+            "speed",
+        ),
+        (
+            (
+                "--bench-name",
+                "elsewhere",
+            ),
+            1,
+            "elsewhere",
+        ),
+    ],
+)
+def test_what_cannot_be_is_said_before_anything_is_recorded(
+    home: Path, made: dict[str, Any], arguments: tuple[str, ...], code: int, said: str
+) -> None:
+    got, _, err = chillrig("record", *arguments, "--logbook", home / "bar.sqlite")
+    assert (got, said in err) == (code, True), err
+    assert interrupted_runs(home / "recordings") == ()
+
+
+def test_without_any_device_it_says_what_to_try(
+    home: Path, made: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.capture.ports.list_devices", lambda: ())
+    code, _, err = chillrig(
+        "record", "--bench-name", "simulated", "--logbook", home / "bar.sqlite", "--duration-s", "1", "--yes"
+    )
+    assert code == 1
+    assert "--simulated" in err
+
+
+def test_a_killed_command_and_recorder_lose_nothing_and_the_run_is_brought_in_later(tmp_path: Path) -> None:
+    book = tmp_path / "bar.sqlite"
+    command = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "rig.cli", "record", "--simulated", "--yes", "--duration-s", "60"),
+            *("--time-scale", str(TIME_SCALE), "--logbook", str(book), "--run", "cut short"),
+        ],
+        stdout=subprocess.DEVNULL,
+    )
+    opened = tmp_path / "recordings" / "open"
+    end_s = time.monotonic() + PATIENCE_S
+    tails: dict[Path, JournalTail] = {}
+    kinds: list[EventKind] = []
+    while EventKind.START not in kinds:
+        assert time.monotonic() < end_s
+        for path in opened.glob("*.ndjson"):
+            tail = tails.setdefault(path, JournalTail(path))
+            kinds += [r.kind for r in tail.poll() if hasattr(r, "kind")]
+        time.sleep(0.01)
+    (state,) = opened.glob("*.state")
+    os.kill(json.loads(state.read_text())["pid"], signal.SIGKILL)
+    command.kill()
+    command.wait()
+    code, out, _ = chillrig("record", "--recover", "--json", "--logbook", book)
+    assert code == 0
+    (recovered,) = json.loads(out)["recovered"]
+    assert recovered["run"] == "cut short"
+    assert recovered["drink_mass_g"] > 0
+    assert any("interrupted" in f["what"] for f in recovered["findings"])
+    assert interrupted_runs(tmp_path / "recordings") == ()
+    code, out, _ = chillrig("record", "--recover", "--logbook", book)
+    assert (code, out.strip()) == (0, "No recording was interrupted.")
+
+
+def test_a_journal_with_no_run_in_it_is_put_aside_and_not_offered_again(tmp_path: Path) -> None:
+    left = Files(tmp_path / "recordings", "0c0ffee0")
+    left.make_folders()
+    left.journal.write_bytes(b'{"v":1,"run":"0c0ff')
+    assert len(interrupted_runs(left.folder)) == 1
+    code, out, _ = chillrig("record", "--recover", "--json", "--logbook", tmp_path / "bar.sqlite")
+    assert code == 0
+    (refused,) = json.loads(out)["refused"]
+    assert "no header" in refused["why"]
+    assert interrupted_runs(left.folder) == ()
+    assert left.done.exists()
+
+
+def test_a_session_ended_before_the_motion_stores_no_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.cli.record_keys.NoKeys.wait", lambda self, patience_s: "q")
+    code, _, err = chillrig("record", "--simulated", "--logbook", tmp_path / "bar.sqlite")
+    assert code == 1
+    assert "no run was stored" in err
+    assert interrupted_runs(tmp_path / "recordings") == ()
+    with open_logbook(tmp_path / "bar.sqlite") as logbook:
+        assert logbook.benches() == ()
+
+
+def session_of(rig: SimulatedRig, folder: Path, **options: Any) -> Session:
+    plan = Plan(folder, rig.ports, time_scale=rig.time_scale)
+    way = Way("shake", (("coffee", 50.0), ("rum", 34.0)), vessel_g=300.0, duration_s=4.0)
+    recording = start_recording(plan)
+    follower = Follower(plan.files.journal, load())
+    return Session(recording, follower, way, hands=rig.hands, **options)
+
+
+def test_an_advisor_is_told_each_reading_in_order_and_its_cue_rings_once(tmp_path: Path) -> None:
+    told: list[tuple[float, float | None, float | None]] = []
+    rung: list[float] = []
+
+    def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
+        told.append((time_s, temp_c, scale_g))
+        return StopWords("stop" if time_s > 2.0 else "go on", stop_now=time_s > 2.0)
+
+    with SimulatedRig(make_drink(1), time_scale=TIME_SCALE) as rig:
+        session = session_of(rig, tmp_path, by_itself=True, advisor=advisor, ring=lambda: rung.append(1))
+        run_session(session, lambda pace_s: time.sleep(0.002) or "", lambda s: None)
+        session.recording.end()
+    times = [t for t, _, _ in told]
+    assert len(told) > 20
+    assert times[-1] > 2.0
+    assert times == sorted(times)
+    assert all(temp is not None for _, temp, _ in told[5:])
+    assert len(rung) == 2  # the cue, and the end of the time that was asked for
+    assert session.words == StopWords("stop", stop_now=True)
+
+
+def test_keys_take_start_stop_mark_and_skip(tmp_path: Path) -> None:
+    """Space takes what rests on the scale, starts and stops; s leaves out; m marks; the screen follows."""
+    asked_for: list[str] = []
+    with SimulatedRig(make_drink(2), time_scale=TIME_SCALE) as rig:
+        session = session_of(rig, tmp_path)
+        end_s = time.monotonic() + PATIENCE_S
+
+        def press(pace_s: float) -> str:
+            assert time.monotonic() < end_s, asked_for
+            now = asked(session)
+            fresh = not asked_for or asked_for[-1] != now
+            if fresh:
+                asked_for.append(now)
+            assert screen(session) is not None
+            if "ice" in now:
+                return "s"
+            if now.startswith("Shake"):
+                return "m" if fresh else (" " if session.moved_s > 3.0 else "")
+            return " "
+
+        run_session(session, press, lambda s: None)
+        session.recording.end()
+    assert [w.split(":")[0] for w in asked_for][:4] == [
+        "Put the empty vessel on the scale",
+        "Add coffee",
+        "Add rum",
+        "Add ice",
+    ]
+    assert session.skipped == ["ice"]
+    assert session.weighed["drink"] == pytest.approx(rig.hands.drink.drink_mass_g, abs=1.0)
+    assert "ice" not in session.weighed
+    assert session.weighed["strained"] > 40
+    journal = read_journal(session.recording.files.journal)
+    kinds = [e.kind for e in journal.events()]
+    assert [kinds.count(k) for k in (EventKind.START, EventKind.STOP, EventKind.MARK)] == [1, 1, 1]
+
+
+def test_figures_are_five_rows_tall_and_as_wide_as_they_need() -> None:
+    rows = big("-12.5").splitlines()
+    assert len(rows) == 5
+    assert all(set(row) <= {"█", " "} for row in rows)
+    assert big("1") != big("7")
+
+
+def test_the_way_of_a_drink_starts_with_an_empty_vessel_and_ends_in_the_glass() -> None:
+    way = Way("shake", (("coffee", 50.0),))
+    assert [s.name for s in (*way.before, *way.after)] == [
+        "empty vessel",
+        "coffee",
+        "ice",
+        "empty glass",
+        "strained",
+    ]
+    assert way.before[0].kind is StepKind.VESSEL
+
+
+BAR = """
+title = "Corner bar"
+[vessels."steel tin"]
+mass_g = 300
+[ice."freezer cube"]
+edge_mm = 28
+temp_c = -16
+[recipes."night shift"]
+ingredients = [{ name = "coffee", volume_ml = 50 }, { name = "rum", volume_ml = 35, abv_pct = 42 }]
+[targets.coupe]
+serve_temp_c_max = 2.0
+"""
+
+
+def test_the_live_call_is_made_from_the_weigh_in_and_says_stop_before_the_drink_is_too_cold() -> None:
+    bench = parse_bench(BAR)[0]
+    given = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
+    prepare = preparing(prior_fit(RunBook(bench, ())), bench.target("coupe"), given, probe_in_drink=True)
+    advisor = prepare({"drink": 84.0, "ice": 195.0}, 22.0)
+    said = [advisor(t / 10, 22.0 - 24.0 * (1 - 2.718 ** (-t / 40)), None) for t in range(800)]
+    told = [w for w in said if w is not None]
+    assert len(told) <= 800 * 0.1 / EVERY_S + 1
+    assert not told[0].stop_now
+    cue = next(w for w in told if w.stop_now)
+    assert cue.text.startswith("STOP")
+    assert "no run" in cue.note

@@ -1,0 +1,23 @@
+"""Twenty kills at random moments; `python -m rig.capture.drill --kills 200` does more."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rig.capture.drill import Toll, drill
+
+
+@pytest.mark.slow
+def test_twenty_kills_cost_no_acknowledged_reading_and_repeat_none(tmp_path: Path) -> None:
+    toll = drill(20, 7, tmp_path)
+    assert toll.kills == 20
+    assert toll.acknowledged > 200
+    assert toll.passed, str(toll)
+
+
+@pytest.mark.parametrize("flaw", ["lost", "repeated", "missing_between", "unreadable", "not_offered"])
+def test_one_flaw_fails_the_drill(flaw: str) -> None:
+    assert Toll(kills=1, acknowledged=5).passed
+    assert not (Toll(kills=1) + Toll(**{flaw: 1})).passed
