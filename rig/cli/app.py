@@ -10,7 +10,26 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from rig.cli import advise, bring_in, compare, demo, doctor, export, fit, report, runs, screen
+from rig.cli import (
+    advise,
+    brew,
+    bring_in,
+    calibrate,
+    compare,
+    demo,
+    doctor,
+    export,
+    fit,
+    glass,
+    plan,
+    ports,
+    recipe,
+    record,
+    rehearse,
+    report,
+    runs,
+    screen,
+)
 from rig.cli.faults import told
 
 
@@ -55,13 +74,32 @@ def _start(
 for _name, _module, _short in (
     ("demo", demo, "See what this is for, on sample benches."),
     ("import", bring_in, "Bring bench folders into the logbook."),
+    ("ports", ports, "Which probes and scales are heard, saying what."),
+    ("record", record, "One drink, live from probe and scale."),
     ("runs", runs, "List runs, see one in full, correct one."),
     ("fit", fit, "How each set-up chills and dilutes."),
     ("compare", compare, "Which set-up is colder, thinner or quicker."),
     ("advise", advise, "How long to shake to land in the target."),
+    ("rehearse", rehearse, "How often it lands, and what to practise."),
+    ("plan", plan, "Which runs to make next."),
+    ("brew", brew, "Coffee: yield, strength, caffeine, rest."),
+    ("glass", glass, "A drink from first to last sip."),
     ("report", report, "One page to keep, send and print."),
     ("export", export, "Runs as a bench folder, CSV or JSON."),
     ("dashboard", screen, "All of this in a browser."),
     ("doctor", doctor, "Whether this installation is whole."),
 ):
     app.command(_name, short_help=_short, epilog=_module.EXAMPLE)(_module.command)
+
+app.add_typer(
+    calibrate.app,
+    name="calibrate",
+    short_help="How far to believe probe and scale.",
+    epilog=calibrate.EXAMPLE,
+)
+app.add_typer(
+    recipe.app,
+    name="recipe",
+    short_help="Before and after the water; scale, strengthen, batch.",
+    epilog=recipe.EXAMPLE,
+)

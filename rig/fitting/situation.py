@@ -25,8 +25,9 @@ from rig.fitting.priors import (
     ice_nominal,
     vessel_nominal,
 )
+from rig.physics.conductivity import conductivity_at_0_c
 from rig.physics.liquid import Liquid
-from rig.physics.melt import DrinkCurves, MeltInputs, drink_curves
+from rig.physics.melt import CONDUCTIVITY_POWER, DrinkCurves, MeltInputs, drink_curves
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run, SetUp
 
@@ -152,7 +153,8 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         )
     )
     curves = drink_curves(liquid)
-    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-COMPOSITION_POWER * thicker(curves)))
+    slower = COMPOSITION_POWER * thicker(curves) + CONDUCTIVITY_POWER * _duller(liquid)
+    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-slower))
     inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
     return Nominals(
         curves=curves,
@@ -207,6 +209,15 @@ _HALF_WAY, _USUAL_THICKENING = 0.25, 1.0
 def thicker(curves: DrinkCurves) -> FloatArray:
     """Logarithm of each drink's viscosity, half way through its dilution, over a usual drink's; (runs,)."""
     return np.asarray([np.polyval(c, _HALF_WAY) for c in curves.thickening]) - _USUAL_THICKENING
+
+
+_USUAL_CONDUCTIVITY_W_PER_MK = 0.47
+
+
+def _duller(liquid: Liquid) -> FloatArray:
+    """Logarithm of a usual drink's conductivity over each drink's, half way through its dilution; (runs,)."""
+    water = _HALF_WAY / (1.0 - _HALF_WAY) * liquid.mass_g
+    return np.asarray(-np.log(conductivity_at_0_c(liquid.plus_water(water)) / _USUAL_CONDUCTIVITY_W_PER_MK))
 
 
 _BED_PER_S = 5.0

@@ -28,6 +28,7 @@ import numpy as np
 
 from rig.arrays import FloatArray, take_rows
 from rig.physics import ice as ice_physics
+from rig.physics.conductivity import GAIN_PER_K
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
 from rig.physics.viscosity import fading, log_thickening_at_0_c, log_water_viscosity
 
@@ -38,7 +39,8 @@ WATER_J_PER_GK = 4.21
 LATENT_J_PER_G = 333.43
 ICE_J_PER_GK = 2.03
 """Heat capacity of ice, mean of −20…0 °C (IAPWS R10-06(2009): 1.95 to 2.10)."""
-_USUAL_LOG_VISCOSITY = 1.4
+_USUAL_LOG_VISCOSITY, _USUAL_TEMP_C = 1.4, 5.0
+CONDUCTIVITY_POWER = 2.0 / 3.0
 _SLOW_SHARE = 6.0 / np.pi**2
 _FAST_OVER_SLOW = 7.0
 _FASTEST_CORE_PER_S = 4.0
@@ -341,11 +343,16 @@ class _Lane:
     def _thin(self, y: FloatArray, temp: FloatArray) -> FloatArray:
         """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster.
 
-        The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it.
+        The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it. The
+        conductivity is the film's, half way to the ice, to the power 2/3 that goes with Pr^(1/3).
         """
         temp = np.clip(temp, -20.0, 100.0)
         log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y) * fading(temp)
-        return np.exp(self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity))
+        log_conductivity = 0.5 * GAIN_PER_K * (temp - _USUAL_TEMP_C)
+        return np.exp(
+            self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity)
+            + CONDUCTIVITY_POWER * log_conductivity
+        )
 
     def _surface(self, temp: FloatArray, freezing: FloatArray) -> FloatArray:
         """Temperature of the ice's surface [°C]: mean of two passes of the fixed point, which bracket it."""

@@ -610,7 +610,7 @@ def said(quantity: Quantity, difference: float, low: float, high: float, verdict
             ],
             [],
             "Freezer cube against bar cube. After 12 s: 1.5 °C colder (0.9 to 2.1), 12 points more dilution "
-            "(6.0 to 18). At -2.0 °C: 12 s sooner (6.2 to 18). Rests on 9 and 7 runs.",
+            "(6.0 to 18). At −2.0 °C: 12 s sooner (6.2 to 18). Rests on 9 and 7 runs.",
         ),
         (
             [
@@ -620,13 +620,13 @@ def said(quantity: Quantity, difference: float, low: float, high: float, verdict
             ["at -2.0 °C: bar cube does not surely get there"],
             "Freezer cube against bar cube. After 12 s: no difference in temperature that matters (0.2 °C "
             "colder to 0.4 °C warmer), cannot tell in dilution (3.0 points less dilution to 7.0 points more "
-            "dilution). Rests on 9 and 7 runs. Not comparable at -2.0 °C: bar cube does not surely get "
+            "dilution). Rests on 9 and 7 runs. Not comparable at −2.0 °C: bar cube does not surely get "
             "there.",
         ),
         (
             [said(Quantity.TIME_TO_TARGET_S, 0.8, 0.3, 1.3, Verdict.NO_DIFFERENCE_THAT_MATTERS)],
             [],
-            "Freezer cube against bar cube. At -2.0 °C: no difference in time that matters (0.3 to 1.3 s "
+            "Freezer cube against bar cube. At −2.0 °C: no difference in time that matters (0.3 to 1.3 s "
             "later). Rests on 9 and 7 runs.",
         ),
         ([], ["no runs"], "Freezer cube against bar cube. Not comparable. No runs."),
