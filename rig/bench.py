@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any, TypeVar
@@ -206,10 +206,12 @@ def _named(kind: str, entries: Mapping[str, Entry], name: str) -> Entry:
 
 @dataclass(frozen=True)
 class BenchNote:
-    """Something in bench.toml that was not understood and is kept as a note."""
+    """Something in bench.toml that was not understood; where it is an entry, it is left out by its name."""
 
     text: str
     place: Place
+    cure: str = ""
+    left_out: tuple[str, str] | None = None  # section and name
 
 
 def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNote, ...]]:
@@ -217,12 +219,13 @@ def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNo
 
     Returns
     -------
-    The bench, and a note for each key that is not known; such keys are kept in `Bench.notes`.
+    The bench, and a note for each key that is not known and each entry that is left out because a value in it
+    is missing, of the wrong kind or impossible: with file, line and key. Both are kept in `Bench.notes`.
 
     Raises
     ------
     BenchError
-        Naming file, line and key, where a value is missing, of the wrong kind or impossible.
+        Where the text is no TOML, or its title or a section is of the wrong kind.
     """
     reader = _Reader(text, file)
     return reader.bench(), tuple(reader.notes)
@@ -230,15 +233,8 @@ def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNo
 
 _SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
 _POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density_g_per_ml"}
-_NOT_NEGATIVE = {
-    "held_back_g",
-    "surface_water_pct",
-    "abv_pct",
-    "sugar_g_per_100ml",
-    "brix",
-    "caffeine_mg",
-    "solids_pct",
-}
+_PARTS = {"abv_pct", "brix", "solids_pct", "surface_water_pct"}
+_NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", *_PARTS}
 _UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
 
 
@@ -258,7 +254,9 @@ class _Reader:
         at = None
         start = 0
         for word in words:
-            found = next((n for n in range(start, len(self.lines)) if word in self.lines[n]), None)
+            lines = [n for n in range(start, len(self.lines)) if word in self.lines[n]]
+            heads = [n for n in lines if at is None and self.lines[n].lstrip().startswith("[")]
+            found = next(iter(heads or lines), None)
             if found is None:
                 break
             at, start = found, found
@@ -282,19 +280,33 @@ class _Reader:
             raise self.error("title must be text", "title")
         return Bench(
             title=title,
-            vessels={n: self.entry(Vessel, "vessels", n, t) for n, t in self.section("vessels")},
-            ice={n: self.entry(Ice, "ice", n, t) for n, t in self.section("ice")},
-            recipes={n: self.recipe(n, t) for n, t in self.section("recipes")},
-            targets={n: self.target(n, t) for n, t in self.section("targets")},
-            techniques={n: self.entry(Technique, "techniques", n, t) for n, t in self.section("techniques")},
+            vessels=self.entries("vessels", lambda n, t: self.entry(Vessel, "vessels", n, t)),
+            ice=self.entries("ice", lambda n, t: self.entry(Ice, "ice", n, t)),
+            recipes=self.entries("recipes", self.recipe),
+            targets=self.entries("targets", self.target),
+            techniques=self.entries("techniques", lambda n, t: self.entry(Technique, "techniques", n, t)),
             notes=self.kept,
         )
 
-    def section(self, name: str) -> list[tuple[str, dict[str, Any]]]:
-        table = self.raw.get(name, {})
-        if not isinstance(table, dict) or not all(isinstance(v, dict) for v in table.values()):
-            raise self.error(f"{name} must hold one table per entry", name, cure=f'Write [{name}."a name"]')
-        return list(table.items())
+    def entries(self, section: str, read: Callable[[str, dict[str, Any]], Entry]) -> dict[str, Entry]:
+        """The entries of a section by name, without those that cannot be used as written."""
+        found: dict[str, Entry] = {}
+        tables = self.raw.get(section, {})
+        if not isinstance(tables, dict):
+            raise self.error(
+                f"{section} must hold one table per entry", section, cure=f'Write [{section}."a name"]'
+            )
+        for name, table in tables.items():
+            try:
+                if not isinstance(table, dict):
+                    cure = f'Write [{section}."{name}"]'
+                    raise self.error(f"{section} must hold one table per entry", name, cure=cure)
+                found[name] = read(name, table)
+            except BenchError as error:
+                self.kept[f"{section}.{name}"] = table
+                text = f"{error.what}; {section}.{name} is left out"
+                self.notes.append(BenchNote(text, error.place, error.cure, (section, name)))
+        return found
 
     def entry(self, kind: type[Entry], section: str, name: str, table: dict[str, Any]) -> Entry:
         values = self.values(kind, f"{section}.{name}", table, (name,))

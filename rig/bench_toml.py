@@ -87,7 +87,9 @@ def _value(value: Any) -> str:
             return "true" if value else "false"
         case str():
             return _string(value)
-        case int() | float():
+        case float():
+            return repr(float(value))  # a NumPy number spells itself otherwise
+        case int():
             return repr(value)
         case datetime() | date() | time():
             return value.isoformat()

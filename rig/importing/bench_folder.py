@@ -6,7 +6,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
 
-from rig.bench import BENCH_FILE, Bench, parse_bench
+from rig.bench import BENCH_FILE, Bench, BenchNote, parse_bench
 from rig.errors import BenchError, Place
 from rig.importing.cells import is_unreadable, text_from_bytes
 from rig.importing.run_sheet import RUN_SHEET, SheetRun, read_run_sheet
@@ -28,11 +28,13 @@ def open_bench(folder: str | Path) -> RunBook:
         Where the folder, its bench.toml or its run sheet is missing or cannot be used at all.
     """
     home = _home(Path(folder))
-    bench, findings = _bench(home)
+    bench, notes = _bench(home)
+    findings = tuple(map(_finding, notes))
+    left_out = {n.left_out: n.place for n in notes if n.left_out is not None}
     sheet = text_from_bytes(
         _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"), RUN_SHEET
     )
-    sheet_runs, sheet_findings = read_run_sheet(sheet, bench)
+    sheet_runs, sheet_findings = read_run_sheet(sheet, bench, left_out=left_out)
     findings += sheet_findings
     traces = _Traces(home)
     runs = tuple(traces.with_trace(s) for s in sheet_runs)
@@ -59,14 +61,18 @@ def _bytes(path: Path, holds: str) -> bytes:
         raise BenchError(f"cannot be read: {error.strerror}", Place(str(path))) from error
 
 
-def _bench(home: Path) -> tuple[Bench, tuple[Finding, ...]]:
+def _finding(note: BenchNote) -> Finding:
+    gravity = Gravity.NOTE if note.left_out is None else Gravity.LEFT_OUT
+    return Finding(gravity, note.text, note.place, note.cure)
+
+
+def _bench(home: Path) -> tuple[Bench, tuple[BenchNote, ...]]:
     raw = _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use")
     text = text_from_bytes(raw, BENCH_FILE)
     if is_unreadable(text):
         line = next(n for n, part in enumerate(text.split("\n"), 1) if is_unreadable(part))
         raise BenchError("not UTF-8 text", Place(BENCH_FILE, line), "Save it as UTF-8")
-    bench, notes = parse_bench(text)
-    return bench, tuple(Finding(Gravity.NOTE, n.text, n.place) for n in notes)
+    return parse_bench(text)
 
 
 class _Traces:

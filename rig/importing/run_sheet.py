@@ -57,26 +57,30 @@ class SheetRun:
 
 
 def read_run_sheet(
-    text: str, bench: Bench, file: str = RUN_SHEET
+    text: str,
+    bench: Bench,
+    file: str = RUN_SHEET,
+    left_out: Mapping[tuple[str, str], Place] | None = None,
 ) -> tuple[tuple[SheetRun, ...], tuple[Finding, ...]]:
     """Turn the text of a run sheet into runs.
 
     A cell that cannot be used is blanked, a run that cannot be placed is left out; each is a finding.
+    `left_out` says where the entries (section, name) of the bench stand that could not be used.
 
     Raises
     ------
     BenchError
         Where the sheet has no header or lacks a column that every run needs.
     """
-    reader = _SheetReader(bench, file)
+    reader = _SheetReader(bench, file, left_out or {})
     return tuple(reader.runs(text)), tuple(reader.findings)
 
 
 class _SheetReader:
     """Collects findings on the way from text to runs."""
 
-    def __init__(self, bench: Bench, file: str) -> None:
-        self.bench, self.file = bench, file
+    def __init__(self, bench: Bench, file: str, left_out: Mapping[tuple[str, str], Place]) -> None:
+        self.bench, self.file, self.left_out = bench, file, left_out
         self.findings: list[Finding] = []
         self.strangers: set[str] = set()
 
@@ -205,9 +209,13 @@ class _SheetReader:
                 try:
                     shelves[column](text)
                 except NotFound as error:
-                    what = f"the run is left out: {str(error).rstrip('.')}"
                     section = column if column == "ice" else f"{column}s"
-                    cure = f'Correct the name, or add [{section}."{text}"] to bench.toml'
+                    if broken := self.left_out.get((section, text)):
+                        what = f"the run is left out: {column} {text!r} cannot be used ({broken})"
+                        cure = f'Correct [{section}."{text}"] there'
+                    else:
+                        what = f"the run is left out: {str(error).rstrip('.')}"
+                        cure = f'Correct the name, or add [{section}."{text}"] to bench.toml'
                     left_out.append((column, what, cure))
         for column, what, cure in left_out:
             self.find(Gravity.LEFT_OUT, what, cure, line, column, name or None)
@@ -240,7 +248,10 @@ class _SheetReader:
             try:
                 self.bench.target(text)
             except NotFound as error:
-                problem = Problem(str(error).rstrip("."), f'Add [targets."{text}"] to bench.toml')
+                if broken := self.left_out.get(("targets", text)):
+                    problem = Problem(f"target {text!r} cannot be used ({broken})", "Correct it there")
+                else:
+                    problem = Problem(str(error).rstrip("."), f'Add [targets."{text}"] to bench.toml')
         if problem is None:
             return text
         self.find(

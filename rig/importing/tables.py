@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from os import PathLike
@@ -17,18 +16,19 @@ from rig.importing.tabular.assembly import Channel, assemble
 from rig.importing.tabular.cells import shown
 from rig.importing.tabular.columns import Column, joined, overfull, read_columns
 from rig.importing.tabular.dialect import MIXED
-from rig.importing.tabular.encoding import MOST_BYTES, decode
+from rig.importing.tabular.encoding import MOST_BYTES
 from rig.importing.tabular.grid import load, without_cut_line
-from rig.importing.tabular.layout import Layout, find_layout
+from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.measuring import Measuring, groups_of
 from rig.importing.tabular.preamble import units_from
+from rig.importing.tabular.prepared import Prepared, prepare
 from rig.importing.tabular.profile import TableProfile, TimeUnit
+from rig.importing.tabular.questions import DECIMAL_CURE
 from rig.importing.tabular.report import Log, TableReport
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import TimeAxis
 from rig.importing.tabular.time_columns import find_time
 from rig.importing.tabular.units_in_text import Role
-from rig.importing.tabular.workbook import is_archive, sheets_of
 
 __all__ = [
     "Channel",
@@ -40,11 +40,6 @@ __all__ = [
     "read_table",
     "table_from_bytes",
 ]
-
-_JSON = re.compile(r'\s*(\{\s*["}]|\[\s*[\[{"])')
-_PAGE = re.compile(r"\s*<(!doctype\s+html|html|head|body|table|div|p\b)", re.IGNORECASE)
-_XML = re.compile(r"\s*<(\?xml|!|[a-z][\w:.-]*[\s>/])", re.IGNORECASE)
-_EXPORT = "Export the readings as CSV and read that file"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,72 +77,36 @@ def read_table(path: str | PathLike[str], profile: TableProfile | None = None, *
         line, and the setting that settles it.
     """
     place = Path(path)
-    try:
-        if place.stat().st_size > MOST_BYTES:
-            raise TableRefused("the file is larger than 1 GiB", place.name, cure="Split it into parts")
-        raw = place.read_bytes()
-    except OSError as e:
-        raise TableRefused(
-            f"the file cannot be read ({e.strerror})", str(place), cure="Check its name"
-        ) from e
-    return table_from_bytes(raw, place.name, profile, **settings)
+    return table_from_bytes(bytes_of(place), place.name, profile, **settings)
 
 
 def table_from_bytes(raw: bytes, file: str, profile: TableProfile | None = None, **settings: Any) -> Table:
     """Read a table from a file's bytes; `file` names it in messages. See `read_table`."""
     told = (profile or TableProfile()).with_settings(settings)
-    if is_archive(raw):
-        text, sheet = _sheet(raw, file, told)
-        told = replace(told, delimiter="\t", sheet=sheet)
-        return _read(text, f"sheet {sheet!r}", file, told, Log())
-    decoded = decode(raw, file, told.encoding)
-    log = Log()
-    for note in decoded.notes:
-        log.note(note)
-    _refuse_markup(decoded.text, file)
-    return _read(decoded.text, decoded.encoding, file, told, log)
+    return table_from_prepared(prepare(raw, file, told))
 
 
-def _sheet(raw: bytes, file: str, told: TableProfile) -> tuple[str, str]:
-    """The text and name of the one sheet that holds a table."""
-    sheets = sheets_of(raw, file)
-    if told.sheet is not None:
-        if told.sheet not in sheets:
-            names = ", ".join(map(repr, sheets))
-            raise TableRefused(f"there is no sheet {told.sheet!r}", file, cure=f"Sheets: {names}")
-        return sheets[told.sheet], told.sheet
-    tables = []
-    for name, text in sheets.items():
-        try:
-            find_layout(text, file, delimiter="\t", decimal=told.decimal)
-        except TableRefused:
-            continue
-        tables.append(name)
-    if not tables:
-        raise TableRefused(
-            "no sheet holds rows of numbers", file, cure="Give a sheet with at least two readings"
-        )
-    if len(tables) > 1:
-        names = ", ".join(map(repr, tables))
-        raise TableRefused(
-            f"more than one sheet holds a table: {names}", file, cure=f"Pass sheet={tables[0]!r}"
-        )
-    return sheets[tables[0]], tables[0]
+def bytes_of(path: Path) -> bytes:
+    """A file's bytes.
+
+    Raises
+    ------
+    TableRefused
+        Where it cannot be read, or is larger than 1 GiB.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise TableRefused("the file is larger than 1 GiB", path.name, cure="Split it into parts")
+        return path.read_bytes()
+    except OSError as e:
+        raise TableRefused(f"the file cannot be read ({e.strerror})", str(path), cure="Check its name") from e
 
 
-def _refuse_markup(text: str, file: str) -> None:
-    head = text[:2000]
-    if _JSON.match(head):
-        raise TableRefused("this is JSON, not a table", file, 1, _EXPORT)
-    if _PAGE.match(head):
-        raise TableRefused("this is a web page (HTML), not a table", file, 1, _EXPORT)
-    if _XML.match(head):
-        raise TableRefused("this is XML, not a table", file, 1, _EXPORT)
-
-
-def _read(text: str, encoding: str, file: str, told: TableProfile, log: Log) -> Table:
-    layout = find_layout(text, file, delimiter=told.delimiter, decimal=told.decimal)
-    for note in layout.notes:
+def table_from_prepared(prepared: Prepared) -> Table:
+    """Read a table whose place in its file is known. See `read_table`."""
+    text, layout, told, file = prepared.text, prepared.layout, prepared.told, prepared.file
+    encoding, log = prepared.encoding, Log()
+    for note in prepared.notes:
         log.note(note)
     text = without_cut_line(text, layout, log)
     grid = load(text, layout, file, log)
@@ -163,7 +122,7 @@ def _read(text: str, encoding: str, file: str, told: TableProfile, log: Log) -> 
     if axis.used & set(layout.open_columns):
         raise TableRefused(
             "the commas in the time column may mark decimals or thousands", file, layout.first_line,
-            "Pass decimal=',' or decimal='.'",
+            DECIMAL_CURE,
         )  # fmt: skip
     groups = groups_of(measuring, valid) if valid.any() else []
     found = assemble(groups, axis, grid.line, told.recording, file, log) if groups else None

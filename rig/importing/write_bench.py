@@ -13,10 +13,13 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from rig.bench import BENCH_FILE
 from rig.bench_toml import bench_toml
 from rig.errors import BenchError, Place
 from rig.importing.bench_folder import TRACES
+from rig.importing.book_records import FORMAT
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
 from rig.runs import Run, RunBook, Trace
 
@@ -57,16 +60,23 @@ def write_bench(book: RunBook, folder: str | Path, *, overwrite: bool = False) -
     return home
 
 
+def sheet_header(book: RunBook) -> list[str]:
+    """The columns of the runs' sheet: those that every sheet has, those in use, then unknown ones."""
+    used = [c for c in OPTIONAL if any(getattr(r, c) is not None for r in book.runs)]
+    return [*COLUMNS, *used, *dict.fromkeys(c for r in book.runs for c in r.extra)]
+
+
 def run_sheet_csv(book: RunBook) -> str:
     """The runs as CSV text with the columns of a run sheet; unknown columns follow the known ones."""
     names = trace_names(book.runs)
-    used = [c for c in OPTIONAL if any(getattr(r, c) is not None for r in book.runs)]
-    extra = list(dict.fromkeys(c for r in book.runs for c in r.extra))
+    header = sheet_header(book)
+    used = [c for c in header if c in OPTIONAL]
+    extra = header[len(COLUMNS) + len(used) :]
     table = []
     for run in book.runs:
         known = {c: getattr(run, FIELD.get(c, c)) for c in (*COLUMNS, *used)} | {"trace": names.get(run.run)}
         table.append([*known.values(), *(run.extra.get(c) for c in extra)])
-    return _csv([*COLUMNS, *used, *extra], table)
+    return _csv(header, table)
 
 
 def trace_csv(trace: Trace) -> str:
@@ -79,9 +89,10 @@ def book_json(book: RunBook) -> str:
     """Bench, runs and findings as JSON text.
 
     Keys are the names of the fields, with their units; what was not measured is null; a trace is an object of
-    one list a channel.
+    one list a channel. `bench_toml` is the bench again, word for word, for reading it back.
     """
-    return json.dumps(_plain(book), ensure_ascii=False, indent=1, allow_nan=False)
+    whole = {"format": FORMAT, **_plain(book), "bench_toml": bench_toml(book.bench)}
+    return json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False)
 
 
 def trace_names(runs: Sequence[Run]) -> dict[str, str]:
@@ -110,16 +121,18 @@ def _csv(header: Sequence[str], table: Iterable[Iterable[Any]]) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(header)
-    writer.writerows([_cell(v) for v in line] for line in table)
+    writer.writerows([cell_text(v) for v in line] for line in table)
     return out.getvalue()
 
 
-def _cell(value: Any) -> str:
+def cell_text(value: Any) -> str:
     """One value as the text of a cell; the shortest text that reads back exactly."""
     if value is None:
         return ""
-    if isinstance(value, float):
-        return "" if math.isnan(value) else repr(value).removesuffix(".0")
+    if isinstance(value, float | np.floating):
+        return "" if math.isnan(value) else repr(float(value)).removesuffix(".0")
+    if isinstance(value, np.generic):
+        value = value.item()
     return value.isoformat() if isinstance(value, datetime) else str(value)
 
 
@@ -128,6 +141,8 @@ def _plain(value: Any) -> Any:
     match value:
         case Trace():
             return {name: _plain(v.tolist()) for name, v in value.channels().items()}
+        case np.generic():
+            return _plain(value.item())
         case float():
             return value if math.isfinite(value) else None
         case bool() | int() | str() | None:

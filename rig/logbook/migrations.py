@@ -20,12 +20,28 @@ Step = Callable[[sa.Connection], None]
 _ADVISORY_LOCK = 20_260_309  # any fixed number: keeps two programs from migrating at once
 
 
-def create_all(connection: sa.Connection) -> None:
+_FIRST_TABLES = (
+    "schema_version", "bench", "bench_history", "trace", "channel", "run", "run_history", "source", "finding",
+    "fit_cache",
+)  # fmt: skip
+
+
+def create_first(connection: sa.Connection) -> None:
     """Step 1: the first tables."""
-    schema.metadata.create_all(connection)
+    schema.metadata.create_all(connection, tables=[schema.metadata.tables[name] for name in _FIRST_TABLES])
 
 
-STEPS: tuple[Step, ...] = (create_all,)
+def add_calibrations(connection: sa.Connection) -> None:
+    """Step 2: calibrations of probes, scales and measures."""
+    schema.calibration.create(connection)
+
+
+def add_table_profiles(connection: sa.Connection) -> None:
+    """Step 3: what was settled about loggers' files."""
+    schema.table_profile.create(connection)
+
+
+STEPS: tuple[Step, ...] = (create_first, add_calibrations, add_table_profiles)
 
 
 def migrate(engine: sa.Engine, steps: Sequence[Step] = STEPS) -> int:

@@ -137,3 +137,31 @@ fit_cache = sa.Table(
     sa.Column("payload", sa.LargeBinary, nullable=False),
     sa.Column("cached_at", sa.Text, nullable=False),
 )
+
+calibration = sa.Table(
+    "calibration",
+    metadata,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("device", sa.Text, nullable=False),
+    sa.Column("channel", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("made_at", sa.Text, nullable=False),
+    sa.Column("expires", sa.Text, nullable=False),
+    sa.Column("method", sa.Text, nullable=False),
+    sa.Column("origin", sa.Double, nullable=False),
+    sa.Column("coefficients", sa.Text, nullable=False),
+    sa.Column("covariance", sa.Text, nullable=False),
+    sa.Column("residual_std", sa.Double, nullable=False),
+    sa.Column("degrees_of_freedom", sa.Double),
+    sa.Column("points", sa.Text, nullable=False),
+    sa.Index("calibration_of_channel", "device", "channel", "kind"),
+)
+
+table_profile = sa.Table(
+    "table_profile",
+    metadata,
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("shape", sa.Text, nullable=False),
+    sa.Column("settings", sa.Text, nullable=False),
+    sa.Column("saved_at", sa.Text, nullable=False),
+)

@@ -47,9 +47,19 @@ def test_the_dashboard_is_told_what_to_show_and_where(
     asked = ("--logbook", str(logbook), "--bench-name", "corner", "--port", "8060", "--no-browser")
     assert chillrig("dashboard", *asked).code == 0
     assert served.told == [
-        sys.executable, "-m", "dashboard", "--logbook", str(logbook), "--bench-name", "corner",
-        "--host", "127.0.0.1", "--port", "8060",
+        sys.executable, "-m", "dashboard", "--logbook", str(logbook), "--bench-name", "corner", "--port", "8060",
     ]  # fmt: skip
+
+
+def test_other_screens_are_let_in_only_where_that_is_said(
+    chillrig: Chillrig, bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served = Served([0])
+    monkeypatch.setattr(screen.subprocess, "Popen", served)
+    shared = ("--share", "--host", "192.168.0.7")
+    assert chillrig("dashboard", "--bench", bench, *shared, "--no-browser").code == 0
+    assert served.told[-3:] == list(shared)
+    assert chillrig("dashboard", "--bench", bench, "--host", "0.0.0.0").code == 2
 
 
 def test_the_dashboard_understands_what_it_is_told(
@@ -59,6 +69,8 @@ def test_the_dashboard_understands_what_it_is_told(
     served, shown = Served([0]), []
     monkeypatch.setattr(screen.subprocess, "Popen", served)
     assert chillrig("dashboard", "--bench", bench).code == 0
-    monkeypatch.setattr("dashboard.app.serve", lambda source, host, port, opened: shown.append((host, port)))
+    monkeypatch.setattr(
+        "dashboard.serving.serve", lambda source, host, port, **more: shown.append((host, port))
+    )
     assert dashboard.main(served.told[3:]) == 0
     assert shown == [("127.0.0.1", 8050)]

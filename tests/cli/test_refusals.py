@@ -97,9 +97,11 @@ def test_a_logbook_that_is_no_logbook_is_told(chillrig: Chillrig, tmp_path: Path
     assert_one_line(chillrig("fit", "--logbook", "notes.sqlite"))
 
 
-def test_a_single_file_is_declined_by_import_in_words_that_help(chillrig: Chillrig, tmp_path: Path) -> None:
+def test_a_table_among_bench_folders_is_declined_by_import_in_words_that_help(
+    chillrig: Chillrig, tmp_path: Path, bench: Path
+) -> None:
     (tmp_path / "log.csv").write_text("time_s,probe_c\n0,20\n")
-    said = chillrig("import", "log.csv")
+    said = chillrig("import", bench, "log.csv")
     assert_one_line(said)
     assert "a bench folder is expected" in said.err
 

@@ -93,7 +93,7 @@ def test_a_step_that_fails_leaves_nothing_behind(logbook: Logbook, book: RunBook
 def test_a_newer_logbook_is_left_alone(url: str) -> None:
     with open_logbook(url) as logbook:
         migrate(logbook._engine, [*STEPS, add_column])
-    with pytest.raises(LogbookError, match=r"has schema 2, written by a newer chillrig; .*Update chillrig"):
+    with pytest.raises(LogbookError, match=rf"has schema {len(STEPS) + 1}, written by a newer chillrig; .*Update chillrig"):
         open_logbook(url)
 
 

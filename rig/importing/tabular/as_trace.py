@@ -12,6 +12,7 @@ from rig.arrays import FloatArray
 from rig.errors import TableRefused
 from rig.importing.tables import Table
 from rig.importing.tabular.assembly import Channel
+from rig.importing.tabular.profile import Use
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.units_in_text import Role
 from rig.importing.tabular.words import ROOM, has_word
@@ -63,12 +64,13 @@ def trace_from_tables(
     ]
     temperatures = [p for p in placed if p[0].role is Role.TEMPERATURE]
     masses = [p for p in placed if p[0].role is Role.MASS and scale in (None, p[0].name)]
+    masses = [p for p in masses if p[0].use is Use.SCALE] or masses
     if len(masses) > 1 or (scale is not None and not masses):
         names = ", ".join(repr(c.name) for c, _ in placed if c.role is Role.MASS)
         raise TableRefused(
             f"the mass channel is open: {names or 'there is none'}", cure="Pass scale with its name"
         )
-    rooms = [p for p in temperatures if (p[0].name == room if room else has_word(p[0].name, ROOM))][:1]
+    rooms = [p for p in temperatures if _reads_room(p[0], room)][:1]
     probes = [p for p in temperatures if p not in rooms]
     if room is not None and not rooms:
         raise TableRefused(f"there is no temperature channel {room!r}", tables[0].file)
@@ -76,7 +78,8 @@ def trace_from_tables(
         raise TableRefused(
             "no channel is a temperature or a mass", tables[0].file, cure="Pass columns={header: '°C'} or 'g'"
         )
-    cadences = [p for p in placed if p[0].role is Role.FREQUENCY][:1]
+    cadences = [p for p in placed if p[0].role is Role.FREQUENCY]
+    cadences = ([p for p in cadences if p[0].use is Use.CADENCE] or cadences)[:1]
     time_s = np.unique(np.concatenate([t for _, t in (*probes, *masses, *rooms, *cadences)]))
     return Trace(
         time_s,
@@ -85,6 +88,13 @@ def trace_from_tables(
         room_c=_on(time_s, rooms[0]) if rooms else None,
         cadence_hz=_on(time_s, cadences[0]) if cadences else None,
     )
+
+
+def _reads_room(channel: Channel, room: str | None) -> bool:
+    """Whether a temperature is the room's: as told, else by its name."""
+    if room is not None:
+        return channel.name == room
+    return channel.use is Use.ROOM if channel.use is not None else has_word(channel.name, ROOM)
 
 
 _Placed = tuple[Channel, FloatArray]

@@ -12,6 +12,8 @@ import numpy.typing as npt
 from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.errors import TableRefused
 from rig.importing.tabular.fault_values import fault_values, impossible, power_on_rows
+from rig.importing.tabular.profile import Use
+from rig.importing.tabular.questions import INTERVAL_CURE, Settles
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import Measure
 from rig.importing.tabular.time_axis import TimeAxis
@@ -25,7 +27,8 @@ Number = TypeVar("Number", np.float64, np.int64)
 class Channel:
     """What one sensor read: `value` in the unit of its role (°C, g, ...) at `time_s`, shape (readings,).
 
-    Time rises and counts from the table's first valid row; every value is finite.
+    Time rises and counts from the table's first valid row; every value is finite. `use` is what the channel
+    was told to be used for in a run.
     """
 
     name: str
@@ -33,6 +36,7 @@ class Channel:
     unit: str
     time_s: FloatArray
     value: FloatArray
+    use: Use | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +47,7 @@ class Series:
     measure: Measure
     written: FloatArray
     inside: FloatArray
+    use: Use | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,16 +95,16 @@ def assemble(
         return None
     zero = min(float(time[0]) for _, time, _ in found)
     if max(float(time[-1]) for _, time, _ in found) <= zero:
-        raise TableRefused(
-            "all rows bear the same time", file, int(line[0]), "Pass interval_s, the seconds between rows"
-        )
+        raise TableRefused("all rows bear the same time", file, int(line[0]), INTERVAL_CURE)
     shifted: dict[int, FloatArray] = {}
     channels = []
     for series, time, value in found:
         if id(time) not in shifted:
             shifted[id(time)] = time - zero
         measure = series.measure
-        channels.append(Channel(series.name, measure.role, measure.inside, shifted[id(time)], value))
+        channels.append(
+            Channel(series.name, measure.role, measure.inside, shifted[id(time)], value, series.use)
+        )
     return Assembled(tuple(channels), zero)
 
 
@@ -126,7 +131,11 @@ def _one_recording(
             f"the time starts again: the file holds {len(starts) + 1} recordings",
             file,
             int(line[group.rows[starts[0]]]),
-            f"Pass recording=1 to {len(starts) + 1}, or split the file there",
+            Settles(
+                f"Pass recording=1 to {len(starts) + 1}, or split the file there",
+                "recording",
+                tuple(str(n + 1) for n in range(len(starts) + 1)),
+            ),
         )
     if recording > len(starts) + 1:
         raise TableRefused(
@@ -136,7 +145,7 @@ def _one_recording(
     cut = slice(bounds[recording - 1], bounds[recording])
     return Group(
         group.rows[cut],
-        tuple(Series(s.name, s.measure, s.written[cut], s.inside[cut]) for s in group.series),
+        tuple(Series(s.name, s.measure, s.written[cut], s.inside[cut], s.use) for s in group.series),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 from rig.importing.tabular.stamps import stamp_from
-from rig.importing.tabular.units_in_text import Unit, unit_from
+from rig.importing.tabular.units_in_text import MINUTE, SECOND, Role, Unit, unit_from
 from rig.importing.tabular.words import MISSING, OVERLOAD, STABLE
 
 
@@ -41,6 +41,8 @@ _NO_UNITS = frozenset("SDGNIRAWHLdhlaw")  # alone in a cell: a scale's status or
 _MISSING = frozenset(MISSING)
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\ufe63": "-", "\uff0d": "-"})
 _BLANKS = "\u00a0\u202f\u2009"
+_PIECE = re.compile(r"(\d+(?:[.,]\d+)?)\s*([^\W\d_]+|''|['\"′″])\.?")
+_COMPOUND = re.compile(rf"[+-]?\s*{_PIECE.pattern}(?:[\s,:]*{_PIECE.pattern}){{1,3}}")
 _TAIL = r"\s*(?P<tail>[^\d\s.,+\-].*)?"
 
 
@@ -77,6 +79,8 @@ def read_cell(text: str, decimal: str) -> Cell:
         return Cell(Kind.OVERLOAD)
     if stamp_from(text) is not None:
         return Cell(Kind.STAMP)
+    if compound := _compound(plain, decimal):
+        return compound
     unit = None if text in _NO_UNITS else unit_from(text)
     if unit:
         return Cell(Kind.UNIT, unit=unit)
@@ -97,6 +101,28 @@ def _number(text: str, decimal: str) -> Cell | None:
         value = float(f"{found['sign']}{whole or 0}.{found['part'] or 0}{found['power'] or ''}")
         return Cell(kind, value, unit) if math.isfinite(value) else Cell(Kind.OVERLOAD)
     return None
+
+
+def _compound(plain: str, decimal: str) -> Cell | None:
+    """An amount in falling units: '1 lb 3.2 oz', '2 min 05 s', '1m 05s'; the value is in the last unit."""
+    if not _COMPOUND.fullmatch(plain):
+        return None
+    total, last = 0.0, None
+    for amount, token in _PIECE.findall(plain):
+        unit = (
+            MINUTE if token in ("m", "'", "′") else SECOND if token in ('"', "″", "''") else unit_from(token)
+        )
+        if unit is None or (last is not None and (unit.role is not last.role or unit.factor >= last.factor)):
+            return None
+        if ({".", ","} - {decimal}) & set(
+            amount
+        ):  # a comma where decimals stand after a point, or the reverse
+            return None
+        total = total * (last.factor / unit.factor if last else 1.0) + float(amount.replace(decimal, "."))
+        last = unit
+    if last is None or last.role not in (Role.TIME, Role.MASS):
+        return None
+    return Cell(Kind.NUMBER, -total if plain[0] == "-" else total, last)
 
 
 def _unit_of_tail(tail: str) -> Unit | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -13,14 +14,22 @@ from rig.errors import TableRefused
 from rig.importing.tabular.assembly import Group, Series
 from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.long_tables import LongTable, find_long
-from rig.importing.tabular.profile import TableProfile
+from rig.importing.tabular.profile import TableProfile, Use
+from rig.importing.tabular.questions import DECIMAL_CURE
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.roles import IGNORED, Measure, measure_of, measure_told
+from rig.importing.tabular.roles import IGNORED, Measure, measure_of, measure_told, measures
 from rig.importing.tabular.time_axis import TimeAxis
 from rig.importing.tabular.time_columns import column_named
 from rig.importing.tabular.units_in_text import Heading, Role, Unit, heading_from
 from rig.importing.tabular.words import INDEX, has_word
 
+_QUANTITY: Mapping[Use | None, str] = {
+    Use.PROBE: Role.TEMPERATURE.value,
+    Use.ROOM: Role.TEMPERATURE.value,
+    Use.SCALE: Role.MASS.value,
+    Use.CADENCE: Role.FREQUENCY.value,
+}
+_FEWEST_COUNTED = 5
 _OPEN_DECIMAL_IS_SETTLED_BY = ("kg", "lb", "oz")
 
 
@@ -46,7 +55,7 @@ def groups_of(m: Measuring, valid: BoolArray) -> list[Group]:
     TableRefused
         Where a unit is open, or a decimal comma may as well mark thousands.
     """
-    for key in m.profile.columns:
+    for key in (*m.profile.columns, *m.profile.uses):
         if column_named(m.columns, key) is None and not _is_label(m.columns, key):
             raise TableRefused(
                 f"there is no column {key!r}", m.file, cure="Give a header or a column number from 1"
@@ -63,12 +72,24 @@ def _is_label(columns: Sequence[Column], key: str) -> bool:
     return any(key in c.texts or any(key == heading_from(t).name for t in c.texts[:64]) for c in columns)
 
 
-def _told(m: Measuring, heading: Heading, position: int | None) -> str | None:
-    for key, told in m.profile.columns.items():
+Told = TypeVar("Told", bound=str)
+
+
+def _of(table: Mapping[str, Told], heading: Heading, position: int | None) -> Told | None:
+    """What a table of answers says of a column, by its header, its name or its number."""
+    for key, told in table.items():
         named = key.strip().casefold() in (heading.text.casefold(), heading.name.casefold())
         if named or (position is not None and key == str(position + 1)):
             return told
     return None
+
+
+def _told(m: Measuring, heading: Heading, position: int | None) -> tuple[str | None, Use | None]:
+    """What a person said a column measures, and what it is used for, which tells its quantity as well."""
+    use = _of(m.profile.uses, heading, position)
+    return IGNORED if use is Use.IGNORE else _of(m.profile.columns, heading, position) or _QUANTITY.get(
+        use
+    ), use
 
 
 def _wide_group(m: Measuring, valid: BoolArray) -> list[Group]:
@@ -80,7 +101,7 @@ def _wide_group(m: Measuring, valid: BoolArray) -> list[Group]:
         if column.position in m.axis.used or column.position in m.log.columns:
             continue
         text = column.heading.text
-        told = _told(m, column.heading, column.position)
+        told, use = _told(m, column.heading, column.position)
         if told == IGNORED:
             m.log.column(column.position, text, "ignored", "told to be ignored")
         elif column.content is Content.NUMBER and (told is not None or not _numbers_rows(column)):
@@ -96,7 +117,7 @@ def _wide_group(m: Measuring, valid: BoolArray) -> list[Group]:
             name = name if names[heading.name] == 1 or not heading.name else f"{name} ({names[heading.name]})"
             m.log.column(column.position, text, _spelled(measure), measure.why)
             column.log_left_out(rows, m.line, m.log)
-            series.append(Series(name, measure, column.at(rows), inside))
+            series.append(Series(name, measure, column.at(rows), inside, use))
         else:
             what = {Content.NUMBER: "row number", Content.EMPTY: "empty"}.get(column.content, "text")
             m.log.column(column.position, text, f"{what}, not used", "it holds no readings")
@@ -114,7 +135,9 @@ def _long_groups(m: Measuring, long: LongTable, valid: BoolArray) -> list[Group]
         heading = heading_from(label)
         if heading.unit is None and long.value.heading.unit is not None:
             heading = replace(heading, unit=long.value.heading.unit)
-        told = _told(m, heading, None) or _told(m, long.value.heading, long.value.position)
+        told, use = _told(m, heading, None)
+        if told is None:
+            told, use = _told(m, long.value.heading, long.value.position)
         if told == IGNORED or not np.isfinite(long.value.value[rows]).any():
             m.log.note(
                 f"channel {label!r} was left out: {'told to be ignored' if told else 'it holds no number'}"
@@ -125,7 +148,7 @@ def _long_groups(m: Measuring, long: LongTable, valid: BoolArray) -> list[Group]
         measure, inside = _measured(m, long.value, heading, rows, long.unit_of(rows), told)
         long.value.log_left_out(rows, m.line, m.log)
         found.append(f"{heading.name}: {_spelled(measure)}, {measure.why}")
-        groups.append(Group(rows, (Series(heading.name, measure, long.value.value[rows], inside),)))
+        groups.append(Group(rows, (Series(heading.name, measure, long.value.value[rows], inside, use),)))
     m.log.column(long.value.position, long.value.heading.text, "values", "; ".join(found))
     for column in m.columns:
         if column.position not in m.log.columns and column.position not in m.axis.used:
@@ -169,19 +192,21 @@ def _settle_decimal(m: Measuring, column: Column, measure: Measure) -> None:
         f"the commas in column {column.name!r} may mark decimals or thousands: all stand before three digits",
         m.file,
         int(m.line[0]),
-        "Pass decimal=',' or decimal='.'",
+        DECIMAL_CURE,
     )
 
 
 def _numbers_rows(column: Column) -> bool:
-    """Whether a column only numbers the rows: by its header, or unnamed in front and counting from 0 or 1."""
+    """Whether a column only numbers the rows: by its header, or as it counts from 0 or 1 and names nothing."""
     text = column.heading.text
-    is_first = text == "" and column.position == 0
-    if column.unit is not None or not (has_word(text, INDEX) or text == "#" or is_first):
-        return False
     value = column.value[np.isfinite(column.value)]
     counts = float(np.mean(np.diff(value) == 1)) if len(value) > 1 else 1.0
-    return counts > 0.9 and len(value) > 1 and value[0] in (0, 1) if is_first else counts > 0.5
+    if column.unit is not None:
+        return False
+    if has_word(text, INDEX) or text == "#":
+        return counts > 0.5
+    fewest = _FEWEST_COUNTED if text else 2
+    return counts > 0.9 and len(value) >= fewest and value[0] in (0, 1) and not measures(column.heading)
 
 
 def _lettered(columns: Sequence[Column]) -> frozenset[str]:

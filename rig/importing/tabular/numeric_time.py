@@ -60,6 +60,17 @@ class NumberTime:
     tick_s: float = 0.0
 
 
+def counts_from_1970(value: FloatArray) -> bool:
+    """Whether numbers can only be moments since 1970: in that window, in s, ms, µs or ns, and rising."""
+    finite = value[:_SAMPLE][np.isfinite(value[:_SAMPLE])]
+    if len(finite) < 2 or np.mean(np.diff(finite) >= 0) < 0.9 or finite[-1] == finite[0]:
+        return False
+    return any(
+        np.mean((finite / scale >= _EPOCH_FROM) & (finite / scale <= _EPOCH_TO)) > 0.9
+        for scale, _ in _EPOCH_WINDOWS
+    )
+
+
 def number_time(column: Column, told: TimeUnit | None, *, is_told: bool) -> NumberTime | str:
     """The seconds a column counts, or the question it leaves open."""
     value = column.value

@@ -7,9 +7,13 @@ from collections.abc import Sequence
 
 from rig.importing.tabular.stamps import Stamp, stamp_from
 from rig.importing.tabular.units_in_text import Role, Unit, unit_from
-from rig.importing.tabular.words import INTERVAL, START, UNIT, has_word
+from rig.importing.tabular.words import INTERVAL, START, TAKING, UNIT, has_word, words_of
 
-_AMOUNT = re.compile(r"(?<![\d.,:])(\d+(?:[.,]\d+)?)\s*([^\W\d_]+(?:/[^\W\d_]+)?)?")
+_AMOUNT = re.compile(r"(?<![\d:])(?<!\d[.,])(\d+(?:[.,]\d+)?)\s*([^\W\d_]+(?:/[^\W\d_]+)?)?")
+_PER = re.compile(
+    r"(\d+(?:[.,]\d+)?)\s*(?:[^\W\d_]+\s*)?(?:/|\b(?:per|pro|par|por|al|je|na|per)\b)\s*([^\W\d_]+)",
+    re.IGNORECASE,
+)
 _CLOCK = re.compile(r"(?<!\d)(\d{1,2}):(\d{2}):(\d{2})(?:[.,](\d+))?(?!\d)")
 _STAMP_PIECE = re.compile(r"[:=;,\t]\s*|\s{2,}|\s")
 
@@ -17,8 +21,10 @@ _STAMP_PIECE = re.compile(r"[:=;,\t]\s*|\s{2,}|\s")
 def interval_from(preamble: Sequence[str]) -> tuple[float, str] | None:
     """The seconds between rows that a line states ('Interval: 200 ms', 'Rate 5 Hz'), and that line."""
     for line in preamble:
-        if not has_word(line, INTERVAL):
+        if not (has_word(line, INTERVAL) or _only_says_how_often(line)):
             continue
+        if (rate := _rate_in(line)) is not None:
+            return 1.0 / rate, line.strip()
         for amount, token in _AMOUNT.findall(line):
             unit = unit_from(token) if token else _unit_in(line)
             value = float(amount.replace(",", "."))
@@ -34,6 +40,23 @@ def interval_from(preamble: Sequence[str]) -> tuple[float, str] | None:
             if interval > 0:
                 return interval, line.strip()
     return None
+
+
+def _rate_in(line: str) -> float | None:
+    """Readings a second, of a line such as '120/min' or '5 readings per second'."""
+    for amount, token in _PER.findall(line):
+        unit, value = unit_from(token), float(amount.replace(",", "."))
+        if unit is not None and unit.role is Role.TIME and value > 0:
+            return value / unit.factor
+    return None
+
+
+def _only_says_how_often(line: str) -> bool:
+    """Whether a line is nothing but a word for taking readings and one time, as 'Sample 2 s' is."""
+    said = set(words_of(line))
+    amounts = _AMOUNT.findall(line)
+    timed = [unit for _, token in amounts if token and (unit := unit_from(token)) and unit.role is Role.TIME]
+    return len(amounts) == len(timed) == 1 and bool(said & TAKING) and len(said - TAKING) == 1
 
 
 def _unit_in(line: str) -> Unit | None:

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
 from rig.errors import TableRefused
 
@@ -28,6 +28,16 @@ class TimeUnit(StrEnum):
     HOURS_MINUTES = "hh:mm"
 
 
+class Use(StrEnum):
+    """What a channel is used for in a run's trace."""
+
+    PROBE = "probe"
+    SCALE = "scale"
+    ROOM = "room"
+    CADENCE = "cadence"
+    IGNORE = "ignore"
+
+
 @dataclass(frozen=True)
 class TableProfile:
     """Answers to what a file may leave open; None or empty means: let the file say.
@@ -42,6 +52,7 @@ class TableProfile:
     time_unit : what its numbers count
     interval_s : seconds between rows, where no column holds a time
     columns : header or column number -> unit ("°F", "kg"), quantity ("humidity") or "ignore"
+    uses : header or column number -> what the channel is used for in a run's trace
     sheet : the sheet of a workbook
     recording : which recording, from 1, where a file holds several
     """
@@ -54,6 +65,7 @@ class TableProfile:
     time_unit: TimeUnit | None = None
     interval_s: float | None = None
     columns: Mapping[str, str] = field(default_factory=dict)
+    uses: Mapping[str, Use] = field(default_factory=dict)
     sheet: str | None = None
     recording: int | None = None
 
@@ -81,23 +93,26 @@ class TableProfile:
             raise TableRefused(f"there is no setting {unknown[0]!r}", cure=f"Settings: {', '.join(known)}")
         values = dict(settings)
         if values.get("time_unit") is not None:
-            try:
-                values["time_unit"] = TimeUnit(values["time_unit"])
-            except ValueError as e:
-                choices = ", ".join(map(repr, map(str, TimeUnit)))
-                raise TableRefused(
-                    f"there is no time unit {values['time_unit']!r}", cure=f"Units: {choices}"
-                ) from e
+            values["time_unit"] = _choice(TimeUnit, "time unit", values["time_unit"])
         if values.get("time_column") is not None:
             values["time_column"] = str(values["time_column"])
         if "columns" in values:
             values["columns"] = {str(k): str(v) for k, v in dict(values["columns"]).items()}
+        if "uses" in values:
+            values["uses"] = {str(k): _choice(Use, "use", v) for k, v in dict(values["uses"]).items()}
         return replace(self, **values)
+
+    def joined(self, later: TableProfile) -> TableProfile:
+        """These answers with later ones over them; what is told of columns is put together."""
+        values = later.to_dict()
+        for name in ("columns", "uses"):
+            values[name] = {**getattr(self, name), **values.get(name, {})}
+        return self.with_settings(values)
 
     def to_dict(self) -> dict[str, Any]:
         """What is settled, and only that."""
         values = {f.name: getattr(self, f.name) for f in fields(self)}
-        values["columns"] = dict(self.columns)
+        values |= {"columns": dict(self.columns), "uses": {k: str(v) for k, v in self.uses.items()}}
         if self.time_unit is not None:
             values["time_unit"] = str(self.time_unit)
         return {name: value for name, value in values.items() if value not in (None, {})}
@@ -110,10 +125,11 @@ class TableProfile:
     def to_toml(self) -> str:
         """The profile as TOML 1.0."""
         values = self.to_dict()
-        columns = values.pop("columns", {})
+        tables = {name: values.pop(name, {}) for name in ("columns", "uses")}
         lines = [f"{name} = {_toml(value)}" for name, value in values.items()]
-        if columns:
-            lines += ["", "[columns]", *(f"{_toml(k)} = {_toml(v)}" for k, v in columns.items())]
+        for name, table in tables.items():
+            if table:
+                lines += ["", f"[{name}]", *(f"{_toml(k)} = {_toml(v)}" for k, v in table.items())]
         return "\n".join(lines) + "\n"
 
     @classmethod
@@ -130,6 +146,17 @@ class TableProfile:
         except tomllib.TOMLDecodeError as e:
             raise TableRefused(f"the profile is not TOML: {e}") from e
         return cls.from_dict(values)
+
+
+Choice = TypeVar("Choice", bound=StrEnum)
+
+
+def _choice(kind: type[Choice], name: str, value: Any) -> Choice:
+    try:
+        return kind(value)
+    except ValueError as e:
+        choices = ", ".join(map(repr, map(str, kind)))
+        raise TableRefused(f"there is no {name} {value!r}", cure=f"{name.capitalize()}s: {choices}") from e
 
 
 def _toml(value: str | bool | float | int) -> str:

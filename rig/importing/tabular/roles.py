@@ -11,6 +11,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.errors import TableRefused
 from rig.importing.tabular.fault_values import TEMPERATURE_FAULTS
+from rig.importing.tabular.questions import Settles
 from rig.importing.tabular.units_in_text import CELSIUS, GRAM, INSIDE, Heading, Role, Unit, unit_from
 from rig.importing.tabular.words import (
     DEW_POINT,
@@ -123,6 +124,11 @@ def measure_of(
     return Measure(Role.UNKNOWN, None, "neither its header nor a unit says what it measures")
 
 
+def measures(heading: Heading) -> bool:
+    """Whether a header names a quantity, by its unit or its words."""
+    return heading.unit is not None or _role_by_words(heading) is not None
+
+
 def _narrowed(role: Role, heading: Heading) -> Role:
     """A temperature that is a dew point or a set point is no reading of a probe."""
     if role is not Role.TEMPERATURE:
@@ -152,7 +158,12 @@ def _open_temperature(
         raise TableRefused(
             f"the unit of {heading.text!r} is open: {low:g} to {high:g} is no drink in °C; perhaps {fitting}",
             file,
-            cure=f"Pass columns={{{heading.text!r}: '°C'}}, '°F' or 'K'",
+            cure=Settles(
+                f"Pass columns={{{heading.text!r}: '°C'}}, '°F' or 'K'",
+                "columns",
+                ("°C", "°F", "K"),
+                heading.text,
+            ),
         )
     return Measure(role, CELSIUS, "its header; no unit given, °C assumed")
 
@@ -165,7 +176,12 @@ def _open_mass(heading: Heading, value: FloatArray, stated: Unit | None, file: s
         raise TableRefused(
             f"the unit of {heading.text!r} is open: values up to {high:g} may be g, kg or lb",
             file,
-            cure=f"Pass columns={{{heading.text!r}: 'g'}}, 'kg' or another unit",
+            cure=Settles(
+                f"Pass columns={{{heading.text!r}: 'g'}}, 'kg' or another unit",
+                "columns",
+                ("g", "kg", "oz", "lb"),
+                heading.text,
+            ),
         )
     return Measure(Role.MASS, GRAM, "its header; no unit given, g assumed")
 

@@ -9,11 +9,12 @@ from datetime import timedelta, timezone
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.importing.tabular.cells import shown
+from rig.importing.tabular.cells import Kind, shown
 from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.numeric_time import SERIAL_FROM, SERIAL_TO, SERIAL_ZERO
 from rig.importing.tabular.preamble import start_from
 from rig.importing.tabular.profile import TableProfile, TimeUnit
+from rig.importing.tabular.questions import DAY_CURE, PARTS_CURE
 from rig.importing.tabular.stamps import (
     DAY_S,
     Order,
@@ -28,6 +29,7 @@ from rig.importing.tabular.time_axis import EPOCH, UNIT_CURE, Search, TimeAxis, 
 from rig.importing.tabular.units_in_text import TimeForm
 from rig.importing.tabular.words import DATE, ELAPSED, TIME, has_word
 
+_FEWEST_CARRIED = 3
 _SAMPLE = 10_000  # rows that settle what a column of numbers is
 
 
@@ -53,6 +55,22 @@ def with_number_stamps(column: Column) -> Column:
     if sum(s is not None for s in stamps) < 0.9 * len(stamps):
         return column
     return replace(column, content=Content.STAMP, stamps=stamps_from(stamps, code.astype(np.int64)))
+
+
+def with_dates_carried(column: Column) -> Column:
+    """A column of dates that are written only where they change, with each date carried down the rows below."""
+    stamps = column.stamps
+    if stamps is None or stamps.has_date or column.code is None or len(column.code) < _FEWEST_CARRIED:
+        return column
+    dated = stamps.date[:, 0] >= 0
+    plain = np.isnan(stamps.clock_s[dated]).all() and np.all(
+        column.rows_of(Kind.EMPTY) | (column.code < 0) | dated
+    )
+    if not dated.any() or int(np.argmax(dated)) > 1 or not plain:
+        return column
+    last = np.maximum.accumulate(np.where(dated, np.arange(len(dated)), -1))
+    date = np.where(last[:, None] >= 0, stamps.date[np.maximum(last, 0)], -1)
+    return replace(column, stamps=replace(stamps, date=date))
 
 
 def _compact_stamp(value: int) -> Stamp | None:
@@ -86,7 +104,8 @@ def by_stamps(
     order = _order(search, column, stamps)
     days, exists = days_from(stamps.date, order)
     exists &= stamps.date[:, 0] >= 0
-    clock, clock_column = (stamps, column) if stamps.has_clock else (None, None)
+    has_own = stamps.has_clock and not (clocks and _stands_at_midnight(stamps))
+    clock, clock_column = (stamps, column) if has_own else (None, None)
     if clock is None:
         clock, clock_column = _clock_beside(search, column, dated[1:], clocks)
         if clock is None and not has_counted:
@@ -119,6 +138,11 @@ def by_stamps(
     )  # fmt: skip
 
 
+def _stands_at_midnight(stamps: Stamps) -> bool:
+    """Whether every clock of a column says 00:00:00, as beside dates that have none of their own."""
+    return not np.any(stamps.clock_s[np.isfinite(stamps.clock_s)])
+
+
 def _spelled(order: Order) -> str:
     names = {"y": "year", "m": "month", "d": "day"}
     return "-".join(names[letter] for letter in order.value)
@@ -140,7 +164,7 @@ def _order(search: Search, column: Column, stamps: Stamps) -> Order:
     readings = " or ".join(_spelled(order) for order in orders)
     raise search.refuse(
         f"the order of day and month is open: {shown(first)} may be {readings}",
-        "Pass day_first=True or day_first=False",
+        DAY_CURE,
         has,
     )
 
@@ -253,6 +277,6 @@ def _is_minutes_seconds(search: Search, column: Column, stamps: Stamps) -> bool:
     text = column.texts[int(column.code[int(np.argmax(two))])] if column.code is not None else "the times"
     raise search.refuse(
         f"{shown(text)} may be hours and minutes or minutes and seconds (hh:mm or mm:ss)",
-        "Pass time_unit='mm:ss' or time_unit='hh:mm'",
+        PARTS_CURE,
         two,
     )

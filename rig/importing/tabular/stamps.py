@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -46,7 +46,7 @@ class Stamp:
 
 
 _DATE = (
-    r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{4}|\d{1,2})\.?"
+    r"(?P<a>\d{1,4})(?P<mark>[-/.])\s?(?P<b>\d{1,2})(?P=mark)\s?(?P<c>\d{4}|\d{1,2})\.?"
     r"|(?P<compact>(?:19|20)\d{6})"
 )
 _CLOCK = (
@@ -67,6 +67,9 @@ _NAMED_DAY_FIRST = re.compile(
 _NAMED_MONTH_FIRST = re.compile(r"m(?P<mon>\d+)m[-/. ]+(?P<d>\d{1,2})(?:st|nd|rd|th)?[-/., ]+(?P<y>\d{4})")
 _NAMED_YEAR_FIRST = re.compile(r"(?P<y>\d{4})[-/. ]+m(?P<mon>\d+)m[-/. ]+(?P<d>\d{1,2})")
 _NAMED_YEAR_LAST = re.compile(r"m(?P<mon>\d+)m +(?P<d>\d{1,2}) +(?P<clock>[\d:.]+) +(?P<y>\d{4})")
+_FILLER = re.compile(r"(?<=[\d.])[\s,]+(?:klo|kl|um|at|a|à|alle|ore|om|o|kello|godz|g|v|в|στις)\.?\s+(?=\d)")
+_TRAILER = re.compile(r"(?<=\d)\s+(?:uhr|hrs|hours|h|ч)\.?$")
+_ELAPSED_DAYS = re.compile(r"(?P<days>\d{1,4})\s*(?:days?|d|tage?|jours?|giorni|dias?)[ ,]+(?P<rest>.+)")
 _SHORTEST, _LONGEST = 4, 48
 _MOST_DATES = 0.8  # a damaged card spoils a few dates, a wrong order most
 
@@ -77,11 +80,20 @@ def stamp_from(text: str) -> Stamp | None:
         return None
     plain = text.strip('"[]() ').casefold().replace("\u202f", " ").replace("\u00a0", " ")
     if _LETTER.search(plain):
-        plain = _without_words(plain)
+        if found := _ELAPSED_DAYS.fullmatch(plain):
+            return _with_days(stamp_from(found["rest"]), int(found["days"]))
+        plain = _without_words(_TRAILER.sub("", _FILLER.sub(" ", plain)))
     for pattern in (_DATE_FIRST, _CLOCK_FIRST, _LONG_COMPACT):
         if found := pattern.fullmatch(plain):
             return _stamp(found.groupdict())
     return None
+
+
+def _with_days(clock: Stamp | None, days: int) -> Stamp | None:
+    """Elapsed time written as '1 days 00:00:02.5': the days join the hours."""
+    if clock is None or clock.clock is None or clock.date is not None or clock.parts != 3:
+        return None
+    return replace(clock, clock=clock.clock + days * DAY_S)
 
 
 def _without_words(plain: str) -> str:
@@ -137,6 +149,8 @@ def _date_fields(part: dict[str, str | None]) -> tuple[tuple[int, int, int] | No
         return (int(compact[:4]), int(compact[4:6]), int(compact[6:])), Order.YEAR_MONTH_DAY
     a, b, c = part.get("a"), part.get("b"), part.get("c")
     if a is None or b is None or c is None:
+        return None, None
+    if "1899" in (a, c) or "1900" in (a, c):  # a spreadsheet's day 0 before a bare time of day
         return None, None
     date = int(a), int(b), int(c)
     if len(a) > 2:

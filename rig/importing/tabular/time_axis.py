@@ -13,11 +13,16 @@ from rig.errors import TableRefused
 from rig.importing.tabular.columns import Column
 from rig.importing.tabular.preamble import start_from
 from rig.importing.tabular.profile import TableProfile
+from rig.importing.tabular.questions import Settles
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.stamps import days_from, possible_orders, stamps_from
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-UNIT_CURE = "Pass time_unit: 's', 'ms', 'min', ..., or interval_s if it only numbers the rows"
+UNIT_CURE = Settles(
+    "Pass time_unit: 's', 'ms', 'min', ..., or interval_s if it only numbers the rows",
+    "time_unit",
+    ("s", "ms", "min", "h", "us", "d"),
+)
 
 
 @dataclass(frozen=True, eq=False)

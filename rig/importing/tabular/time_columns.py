@@ -7,18 +7,22 @@ from datetime import timedelta
 
 import numpy as np
 
-from rig.arrays import IntArray
+from rig.arrays import FloatArray, IntArray
 from rig.importing.tabular.cells import Kind, shown
 from rig.importing.tabular.columns import Column, Content
-from rig.importing.tabular.numeric_time import NumberTime, number_time
+from rig.importing.tabular.numeric_time import NumberTime, counts_from_1970, number_time
 from rig.importing.tabular.preamble import interval_from
 from rig.importing.tabular.profile import TableProfile
+from rig.importing.tabular.questions import NO_TIME_CURE, Settles
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamped_time import by_stamps, with_number_stamps
+from rig.importing.tabular.roles import measures
+from rig.importing.tabular.stamped_time import by_stamps, with_dates_carried, with_number_stamps
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import UNIT_CURE, Search, TimeAxis, rises, say_unused, stated_start
 from rig.importing.tabular.units_in_text import Role
-from rig.importing.tabular.words import COUNTERS, DATE, ELAPSED, INDEX, TIME, has_word
+from rig.importing.tabular.words import COUNTERS, DATE, ELAPSED, INDEX, TIME, has_word, words_of
+
+_COUNTER_SIZES = (10.0, 100.0, 256.0, 1000.0, 10_000.0, 65_536.0)
 
 
 def find_time(
@@ -36,7 +40,8 @@ def find_time(
     TableRefused
         Where there is no time, or where day and month, the unit, or the meaning of '14:02' stay open.
     """
-    search = Search([with_number_stamps(c) for c in columns], preamble, profile, line, file, log)
+    read = [with_dates_carried(with_number_stamps(c)) for c in columns]
+    search = Search(read, preamble, profile, line, file, log)
     if profile.time_column is not None:
         return _told(search, profile.time_column)
     stamped = [c for c in search.columns if c.stamps is not None]
@@ -87,7 +92,7 @@ def _best_counted(search: Search) -> tuple[Column, NumberTime] | None:
     """The numbers that count time: by their unit, by their header, or as the first, rising, unnamed ones."""
     numbers = [c for c in search.columns if c.content is Content.NUMBER]
     by_unit = [c for c in numbers if c.unit is not None and c.unit.role is Role.TIME]
-    by_name = [c for c in numbers if c.unit is None and _names_time(c)]
+    by_name = [c for c in numbers if c.unit is None and (_names_time(c) or counts_from_1970(c.value))]
     has_stamps = any(c.stamps is not None for c in search.columns)
     question: str | None = None
     for column in (*by_unit, *by_name):
@@ -125,7 +130,11 @@ def _refuse_second_clock(search: Search, column: Column, found: NumberTime, othe
         ):
             raise search.refuse(
                 f"two columns keep times of their own: {column.name!r} and {other.name!r}",
-                f"Pass time_column={column.heading.text!r} for one and read the file again for the other",
+                Settles(
+                    f"Pass time_column={column.heading.text!r} for one and read the file again for the other",
+                    "time_column",
+                    (column.heading.text, other.heading.text),
+                ),
             )
     say_unused(search, others)
 
@@ -140,7 +149,7 @@ def _names_time(column: Column) -> bool:
 
 
 def _names_nothing(column: Column) -> bool:
-    return column.heading.text.casefold() in ("", "x", "unnamed", "unnamed: 0")
+    return set(words_of(column.heading.text)) <= {"x", "unnamed", "value", "axis", "abscissa", "abszisse"}
 
 
 def _is_finer(column: Column, counted: NumberTime, stamps: TimeAxis) -> bool:
@@ -195,14 +204,14 @@ def _by_interval(search: Search) -> TimeAxis:
         hint = f"; column {index.name!r} only numbers the rows" if index else ""
         raise search.refuse(
             f"no column holds a time{hint}",
-            "Pass interval_s (seconds between rows) or time_column and time_unit",
+            NO_TIME_CURE,
         )
     step_s, why = interval
     filled = np.zeros(len(search.line), dtype=np.bool_)
     for column in search.columns:
         filled |= np.isfinite(column.value) | column.rows_of(Kind.OVERLOAD) | column.rows_of(Kind.MISSING)
     if index is not None:
-        count = index.value - np.nanmin(index.value)
+        count = _carried_over(index.value - np.nanmin(index.value))
         search.log.column(
             index.position, index.heading.text, "sample number", f"one every {step_s:g} s ({why})"
         )
@@ -220,10 +229,23 @@ def _by_interval(search: Search) -> TimeAxis:
     )
 
 
+def _carried_over(count: FloatArray) -> FloatArray:
+    """A count whose last digits are all that is written ('8, 9, 0, 1'), counted on."""
+    falls = np.flatnonzero(np.diff(count) < 0)
+    top = float(np.nanmax(count)) + 1.0
+    if len(falls) < 2 or top not in _COUNTER_SIZES or np.any(np.diff(count)[falls] != 1.0 - top):
+        return count
+    turns = np.concatenate(([0.0], np.cumsum(np.diff(count) < 0)))
+    return np.asarray(count + top * turns, dtype=np.float64)
+
+
 def _is_index(column: Column) -> bool:
     if column.content is not Content.NUMBER or column.unit is not None:
         return False
     value = column.value[np.isfinite(column.value)]
     whole = len(value) > 1 and bool(np.all(value == np.round(value)))
+    if not whole:
+        return False
+    counts = float(np.mean(np.diff(value) == 1))
     named = has_word(column.heading.text, INDEX) or column.heading.text in ("", "#")
-    return named and whole and bool(np.mean(np.diff(value) == 1) > 0.7)
+    return counts > 0.7 if named else counts == 1.0 and value[0] in (0, 1) and not measures(column.heading)

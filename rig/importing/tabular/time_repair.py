@@ -10,6 +10,7 @@ import numpy as np
 from rig.arrays import BoolArray, FloatArray, IntArray
 
 _WRAP_STEPS = 5.0  # a wrap leaves a step of at most this many usual steps
+_NOON_S = 3600.0  # a twelve-hour clock counts 12:59 before 1:00
 _STRAY_STEPS = 10.0  # farther than this beyond either end a lone time is damaged
 _FEWEST_ROWS = 3  # a recording that starts again has at least this many rows
 
@@ -54,7 +55,8 @@ def _carried_on(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: boo
             left = steps + period
             ups = (steps < 0) & (left > 0) & (left <= _WRAP_STEPS * usual)
             turns = np.cumsum(ups)
-        if ups.any() and time_s.max() < period * 1.0001:
+        most = period + _NOON_S if is_clock else period * 1.0001
+        if ups.any() and time_s.max() < most:
             return time_s + period * np.concatenate(([0], turns)), int(ups.sum())
     return time_s, 0
 

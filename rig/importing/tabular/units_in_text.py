@@ -87,12 +87,19 @@ DAY = Unit("d", Role.TIME, 86400.0)
 _SPELLINGS: tuple[tuple[Unit, str], ...] = (
     (
         CELSIUS,
-        "c °c degc deg.c degreec degreesc celsius °celsius gradc gradcelsius gradencelsius oc øc ¡c \ufffdc",
+        "c °c degc deg.c degreec degreesc celsius °celsius gradc gradcelsius gradencelsius oc øc ¡c \ufffdc "
+        "celcius degreecelsius degreescelsius degcelsius gradicelsius °с с° c° градс гр.с ºc",
     ),
-    (Unit("°F", Role.TEMPERATURE), "f °f degf deg.f degreesf fahrenheit of øf ¡f \ufffdf"),
+    (
+        Unit("°F", Role.TEMPERATURE),
+        "f °f degf deg.f degreef degreesf fahrenheit degreesfahrenheit gradf of øf ¡f \ufffdf f°",
+    ),
     (Unit("K", Role.TEMPERATURE), "k kelvin °k degk"),
-    (GRAM, "g gr grs gram grams gramm gramme grammes grammi gramos gramas gramow"),
-    (Unit("kg", Role.MASS, 1000.0), "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme"),
+    (
+        GRAM,
+        "g gr grs gram grams gramm gramme grammes grammi gramos gramas gramow gramu gramm г гр грамм γρ γρ.",
+    ),
+    (Unit("kg", Role.MASS, 1000.0), "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme кг"),
     (Unit("mg", Role.MASS, 0.001), "mg milligram milligrams"),
     (Unit("oz", Role.MASS, units.GRAMS_PER_OUNCE), "oz ozs ounce ounces once onces onza onzas"),
     (Unit("lb", Role.MASS, units.GRAMS_PER_POUND), "lb lbs pound pounds libra libras pfund"),
@@ -114,11 +121,11 @@ _SPELLINGS: tuple[tuple[Unit, str], ...] = (
     (Unit("ml", Role.VOLUME), "ml cc"),
     (Unit("l", Role.VOLUME, 1000.0), "l litre liter"),
     (SECOND, "s sec secs second seconds sek sekunde sekunden seg segundo segundos secondi seconde secondes"),
-    (SECOND, "seconden sekunder sekundy sekund sekuntia"),
-    (MILLISECOND, "ms msec msecs millis millisec millisecond milliseconds millisekunden milliseconden"),
+    (SECOND, "seconden sekunder sekundy sekund sekuntia sn saniye с сек mp masodperc"),
+    (MILLISECOND, "мс ms msec msecs millis millisec millisecond milliseconds millisekunden milliseconden"),
     (MICROSECOND, "us µs μs usec micros microsecond microseconds mikrosekunden"),
-    (MINUTE, "min mins minute minutes minuten minuti minutos minuter minuty minut"),
-    (HOUR, "h hr hrs hour hours std stunde stunden heure heures ore horas uur uren timmar godziny"),
+    (MINUTE, "мин dk dakika perc min mins minute minutes minuten minuti minutos minuter minuty minut"),
+    (HOUR, "ч saat h hr hrs hour hours std stunde stunden heure heures ore horas uur uren timmar godziny"),
     (DAY, "d day days tage jours dias giorni dagen"),
 )
 _UNITS = {spelling: unit for unit, line in _SPELLINGS for spelling in line.split()}
@@ -142,7 +149,7 @@ _LEFT_OVER = re.compile(r"(?:[\s_/,;:-]+(?:in|en|i|w|deg\.?|°|º))?[\s_/,;:-]*$
 _PREFIXED = re.compile(r"^([°º]\s?[CFcf])[\s_]+(.+)$")
 _IN = re.compile(r"^in\s+", re.IGNORECASE)
 _GLUED = re.compile(r"^(.*[^\W\d_])([CFK])$")
-_LONE_LETTERS = frozenset("CcFfKkgsVvh")
+_LONE_LETTERS = frozenset("CcFfKkgsVvhсг")
 _LONE_HEADERS = frozenset("CFKgs")
 
 

@@ -8,7 +8,9 @@ from __future__ import annotations
 import re
 import unicodedata
 
-_UNDECOMPOSED = str.maketrans({"æ": "ae", "ø": "o", "ł": "l", "ß": "ss", "đ": "d"})
+_UNDECOMPOSED = str.maketrans(
+    {"æ": "ae", "ø": "o", "ł": "l", "ß": "ss", "đ": "d", "ı": "i", "ð": "d", "þ": "th"}
+)
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 _WORD = re.compile(r"[^\W\d_]+")
 
@@ -36,12 +38,24 @@ def _set(text: str) -> frozenset[str]:
 TEMPERATURE = _set(
     "temp tmp probe probes sonde sonda sond fuhler tc rtd ntc thermo thermometer thermocouple thermistor "
     "thermoelement termopar termocoppia termopara termoelement thermokoppel lampotila teplota homerseklet "
-    "hitastig tliq tprobe"
+    "hitastig tliq tprobe sicaklik isi temperatuur termometro termometr termometer termometru szonda sonda "
+    "sonda cidlo snimac anturi foler sonde folare sensore датчик температуры зонд щуп αισθητηρασ"
 )
-TEMPERATURE_STEMS = ("temperat", "thermoc", "termocoup")
+TEMPERATURE_STEMS = (
+    "temperat",
+    "thermoc",
+    "termocoup",
+    "температ",
+    "термо",
+    "θερμο",
+    "lampotil",
+    "homerseklet",
+)
 MASS = _set(
     "mass masse massa masa weight weights gewicht poids peso waga vikt vaegt vekt paino hmotnost vaha "
-    "tomeg suly scale scales balance bilance waage bascula balanca bilancia weegschaal vag loadcell"
+    "tomeg suly scale scales balance bilance waage bascula balanca bilancia weegschaal vag loadcell load wt "
+    "agirlik kutle greutate tezina teza merleg terazi vaaka vaegt netto brutto net gross масса вес весы нетто "
+    "маса тегло вага βαροσ μαζα ζυγαρια"
 )
 HUMIDITY = _set("rh humedad umidita umidade humidade kosteus vlhkost paratartalom")
 HUMIDITY_STEMS = (
@@ -69,12 +83,16 @@ DEW_POINT = _set(
 SET_POINT = _set("set setpoint soll sollwert consigne consigna setpunt borvarde setpunkt")
 ROOM = _set("room ambient raum umgebung ambiante ambiente piece kamer omgeving pokoj otoczenie rum air luft")
 
-DATE = _set("date datum data fecha dato paiva pvm day tag jour dia giorno dag dzien datetime timestamp")
+DATE = _set(
+    "date datum data fecha dato paiva paivamaara pvm day tag jour dia giorno dag dzien datetime timestamp tarih "
+    "kelt дата день ημερομηνια"
+)
 TIME = DATE | _set(
     "time times timestamp datetime clock elapsed utc gmt stamp ts t zeit uhrzeit zeitstempel zeitpunkt temps "
     "heure horodatage duree tiempo hora ora orario tempo duracion durata tijd tijdstip czas godzina tid "
     "tidpunkt klockslag klokkeslaet klokkeslett aika klo cas ido timp millis micros millisec uptime runtime "
-    "laufzeit dauer duration timer stopwatch chrono when seconds"
+    "laufzeit dauer duration timer stopwatch chrono when seconds ido idopont zaman saat sure vreme vrijeme ura "
+    "aeg laikas laiks unix epoch posix unixtime время часы час χρονοσ ωρα logged moment instant momento"
 )
 ELAPSED = _set(
     "elapsed duration duree duracion durata dauer laufzeit runtime uptime verstrichen ecoule transcurrido "
@@ -83,7 +101,9 @@ ELAPSED = _set(
 COUNTERS = _set("millis micros millisec ms us uptime")
 INDEX = _set(
     "sample samples index idx no nr num number n row record records rec rn seq sequence scan count "
-    "counter lfd lp numero messung punkt point reading medicion mesure enregistrement pomiar matning"
+    "counter lfd lp numero messung punkt point reading medicion mesure enregistrement pomiar matning messpunkt "
+    "place position pos zeile ligne fila riga rij rivi radek sor sorszam satir строка номер nro mittaus maling "
+    "misura prova campione muestra echantillon probenummer messnr datensatz"
 )
 STATUS = _set("status state stable stability stab flag flags quality zustand etat estado stato statut stan")
 CHANNEL = _set(
@@ -112,10 +132,13 @@ HEADER_WORDS = (
     | SET_POINT
 )
 INTERVAL = _set(
+    "sampling abtastung logging messrate samplingrate messtakt frekvens campionamento muestreo "
+    "echantillonnage probkowania krok shag интервал шаг aikavali intervallum "
     "interval intervall intervalle intervallo intervalo interwal rate period periode periodo takt "
     "messintervall abtastrate abtastintervall samplerate cadence step dt pas frequency frequenz "
     "meetinterval provtagning every alle toutes ogni cada elke δt"
 )
+TAKING = _set("sample samples scan log logging record recording store time mess messung mesure every")
 START = _set(
     "start started begin begun begins beginn gestartet date datum data fecha dato debut demarrage inicio "
     "inizio aanvang start poczatek startzeit starttime begonnen"

@@ -17,7 +17,7 @@ from rig.errors import TableRefused
 
 _MOST_UNPACKED_BYTES = 1 << 29
 # What the spreadsheet readers raise on a damaged file; they promise no class of their own.
-_DAMAGE = (
+DAMAGE = (
     ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, EOFError, AssertionError,
     OverflowError, NotImplementedError, RuntimeError, SyntaxError,
     zipfile.BadZipFile, zlib.error, struct.error, ParseError,
@@ -46,7 +46,7 @@ def sheets_of(raw: bytes, file: str) -> Mapping[str, str]:
             file,
             cure="Install openpyxl or odfpy, or save as CSV",
         ) from e
-    except _DAMAGE as e:
+    except DAMAGE as e:
         raise TableRefused(
             f"the spreadsheet is damaged ({type(e).__name__})", file, cure="Save it again, or as CSV"
         ) from e
@@ -59,7 +59,7 @@ def _engine(raw: bytes, file: str) -> Literal["openpyxl", "odf"]:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             names = set(archive.namelist())
             size = sum(info.file_size for info in archive.infolist())
-    except _DAMAGE as e:
+    except DAMAGE as e:
         raise TableRefused("the file is a damaged zip archive", file, cure="Copy it again") from e
     if size > _MOST_UNPACKED_BYTES:
         raise TableRefused("the spreadsheet unpacks to more than 512 MiB", file, cure="Save the sheet as CSV")

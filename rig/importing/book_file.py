@@ -1,0 +1,35 @@
+"""Open a file of runs that was exported: JSON, a workbook or Parquet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rig.errors import BenchError, Place
+from rig.importing.book_json import book_from_json
+from rig.importing.book_parquet import book_from_parquet
+from rig.importing.book_records import FORMAT
+from rig.importing.book_workbook import book_from_xlsx
+from rig.runs import RunBook
+
+_HEAD = 4096
+
+
+def open_book(path: Path) -> RunBook | None:
+    """The bench and runs of an exported file; None where the file is anything else, such as a logger's table.
+
+    Raises
+    ------
+    BenchError
+        Where it cannot be read, or is an export and damaged.
+    """
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise BenchError(f"cannot be read: {error.strerror}", Place(str(path))) from error
+    if raw.startswith(b"PAR1"):
+        return book_from_parquet(raw, path.name)
+    if raw.startswith(b"PK\x03\x04") and path.suffix == ".xlsx":
+        return book_from_xlsx(raw, path.name)
+    if FORMAT.encode() in raw[:_HEAD]:
+        return book_from_json(raw.decode("utf-8", errors="replace"), path.name)
+    return None

@@ -1,0 +1,81 @@
+"""A scale's log as the steps by which a drink was built, named against its recipe where they fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from rig.bench import Recipe
+from rig.importing.tabular.as_trace import WeighIn
+from rig.physics.recipe_liquid import liquid_from_recipe
+
+ICE = "ice"
+_FIT_SHARE, _FIT_G = 0.08, 1.5  # a pour may miss its recipe by this much (common practice, no source)
+_LEAST_STEP_G = 1.0
+_LEAST_ICE_G = 40.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one rest of a scale's log adds to the one before [g]; `name` is None where nothing fits it.
+
+    `number` counts from 1; the first step is what the scale bore when the log began.
+    """
+
+    number: int
+    start_s: float
+    end_s: float
+    total_g: float
+    added_g: float
+    name: str | None = None
+
+
+def steps_of(weighed: Sequence[WeighIn], recipe: Recipe | None = None) -> tuple[Step, ...]:
+    """The steps between rests, named by the ingredients of a recipe where the added mass fits one.
+
+    An ingredient names one step, the one nearest to its mass. Where every ingredient is found, the one other
+    step that adds 40 g or more is the ice; where there are several, none is.
+    """
+    steps: list[Step] = []
+    before = 0.0
+    for w in weighed:
+        added = w.mass_g - before
+        if steps and abs(added) < _LEAST_STEP_G:
+            steps[-1] = replace(steps[-1], end_s=w.end_s)
+            continue
+        steps.append(Step(len(steps) + 1, w.start_s, w.end_s, w.mass_g, added))
+        before = w.mass_g
+    return _named(steps, recipe) if recipe is not None else tuple(steps)
+
+
+def masses_of(steps: Sequence[Step], recipe: Recipe) -> dict[str, float]:
+    """The run's `drink_mass_g` and `ice_mass_g` [g] as far as the names of the steps settle them."""
+    by_name = {s.name: s.added_g for s in steps if s.name is not None}
+    names = [i.name for i in recipe.ingredients]
+    found = {}
+    if len(set(names)) == len(names) and all(n in by_name for n in names):
+        found["drink_mass_g"] = round(sum(by_name[n] for n in names), 2)
+    if ICE in by_name and ICE not in names:
+        found["ice_mass_g"] = round(by_name[ICE], 2)
+    return found
+
+
+def _named(steps: Sequence[Step], recipe: Recipe) -> tuple[Step, ...]:
+    wanted = {
+        i.name: float(liquid_from_recipe(Recipe(i.name, (i,))).liquid.mass_g) for i in recipe.ingredients
+    }
+    pairs = sorted(
+        (abs(s.added_g - mass) / mass, at, name)
+        for at, s in enumerate(steps)
+        for name, mass in wanted.items()
+        if at > 0 and abs(s.added_g - mass) <= max(_FIT_SHARE * mass, _FIT_G)
+    )
+    names: dict[int, str] = {}
+    for _, at, name in pairs:
+        if at not in names and name not in names.values():
+            names[at] = name
+    if len(names) == len(wanted):
+        heavy = [at for at, s in enumerate(steps) if at > 0 and at not in names and s.added_g >= _LEAST_ICE_G]
+        if len(heavy) == 1:
+            names[heavy[0]] = ICE
+    return tuple(replace(s, name=names.get(at)) for at, s in enumerate(steps))

@@ -1,0 +1,228 @@
+"""`chillrig import FILE...`: shown first, one question at a time, then stored with what was taken for what."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from rig.importing.bench_folder import open_bench
+from rig.logbook.store import open_logbook
+from tests.cli.conftest import Chillrig
+
+BEGAN = datetime.fromisoformat("2026-04-03T21:04:10")
+SET_UP = ("--technique", "shake", "--vessel", "steel tin", "--ice", "freezer cube", "--recipe", "night shift")
+
+
+def probe_file(folder: Path, date: str = "%d/%m/%Y ") -> Path:
+    """40 s at 2 Hz: 24 °C, then a fall from 10 s on; one reading over range."""
+    lines = ["Zeit;Fühler °C"]
+    for i in range(80):
+        temp = 24.0 if i < 20 else -2 + 26 * float(np.exp(-(i - 20) / 10))
+        cell = "OL" if i == 5 else f"{temp:.2f}".replace(".", ",")
+        lines.append(f"{(BEGAN + timedelta(seconds=i / 2)).strftime(date + '%H:%M:%S,%f')[:-3]};{cell}")
+    path = folder / "probe.csv"
+    path.write_text("\n".join([*lines, ""]), encoding="cp1252")
+    return path
+
+
+def scale_file(folder: Path) -> Path:
+    """A tin, three pours by the recipe and the ice, five seconds each, then half a minute of rest."""
+    total, lines, at = 0.0, ["clock,scale (g)"], BEGAN - timedelta(seconds=30)
+    for added, rests in ((120.0, 25), (52.0, 25), (33.3, 25), (15.0, 25), (190.0, 175)):
+        total += added
+        for _ in range(rests):
+            lines.append(f"{at:%H:%M:%S.%f},{total:.1f}")
+            at += timedelta(seconds=0.2)
+    path = folder / "scale.csv"
+    path.write_text("\n".join([*lines, ""]))
+    return path
+
+
+@pytest.fixture
+def bar(logbook: Path, tmp_path: Path) -> Path:
+    """A copy of the logbook, to be written to."""
+    return Path(shutil.copy(logbook, tmp_path / "bar.sqlite"))
+
+
+def test_a_question_names_the_options_that_answer_it(chillrig: Chillrig, tmp_path: Path) -> None:
+    said = chillrig("import", probe_file(tmp_path), "--dry-run")
+    assert said.code == 1 and said.err.count("\n") == 1
+    assert "probe.csv, line 2" in said.err
+    assert "--dates day-first or --dates month-first" in said.err
+
+
+@pytest.mark.parametrize(
+    ("text", "option"),
+    [
+        ("T (°C)\n21\n20\n19\n", "--interval-s 0.2"),
+        ("time,T1\n0,150\n1,140\n2,130\n3,120\n", '--unit "T1=°F"'),
+        ("time;temp_c\n0;9\n100;8\n200;7\n", "--time-unit s or --time-unit ms"),
+        ("t [s];m [g]\n0;1,250\n1;2,250\n2;3,250\n", "--decimal comma or --decimal point"),
+        ("0;24\n0.5;23\n1.0;22\n", '--unit "2=°C"'),
+        ("t_s,temp_c\n" + "".join(f"{i % 8},{9 - i}\n" for i in range(16)), "--recording 1 or --recording 2"),
+    ],
+)
+def test_every_open_point_names_its_option(
+    chillrig: Chillrig, tmp_path: Path, text: str, option: str
+) -> None:
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    said = chillrig("import", tmp_path / "log.csv", "--dry-run")
+    assert said.code == 1 and option in said.err
+
+
+@pytest.mark.parametrize(
+    ("text", "options"),
+    [
+        ("T (°C)\n21\n20\n19\n", ("--interval-s", "0.2")),
+        ("time,T1\n0,150\n1,140\n2,130\n3,120\n", ("--unit", "T1=°F")),
+        ("time;temp_c\n0;9\n100;8\n200;7\n", ("--time-unit", "ms")),
+        ("t [s];m [g]\n0;1,250\n1;2,250\n2;3,250\n", ("--decimal", "comma")),
+        ("0;24\n0.5;23\n1.0;22\n", ("--role", "2=probe")),
+    ],
+)
+def test_the_named_option_answers_it(
+    chillrig: Chillrig, tmp_path: Path, text: str, options: tuple[str, str]
+) -> None:
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    said = chillrig("import", tmp_path / "log.csv", "--dry-run", *options)
+    assert said.code == 0, said.err
+    assert "Nothing was stored" in said.out
+
+
+def test_a_dry_run_shows_what_was_taken_and_dropped_and_stores_nothing(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    before = bar.read_bytes()
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--logbook", bar, "--dry-run")
+    said = chillrig("import", probe_file(tmp_path), *options)
+    assert said.code == 0 and "temperature in °C" in said.out and "day-month-year" in said.out
+    assert "overload or fault mark 'OL'" in said.out and "(line 7)" in said.out
+    assert max(map(len, said.out.splitlines())) <= 100
+    with open_logbook(bar) as opened:
+        assert "z1" not in {r.run.run for r in opened.list_runs("corner")}
+    assert len(before) == len(bar.read_bytes())
+
+
+def test_a_new_run_starts_where_the_probe_begins_to_fall(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--ice-mass-g", "200", "--duration-s", "12")
+    said = chillrig("import", probe_file(tmp_path), *options, "--logbook", bar)
+    assert said.code == 0, said.err
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+        findings = opened.book("corner").findings
+    assert run.trace is not None and run.trace.time_s[0] == pytest.approx(-10.0, abs=0.51)
+    assert run.started_at is not None and abs(run.started_at - BEGAN - timedelta(seconds=10)) < timedelta(
+        seconds=0.6
+    )
+    assert (run.ice_mass_g, run.duration_s) == (200, 12)
+    assert "temperature in °C" in run.extra["read as"] and "OL" in run.extra["left out while reading"]
+    assert any(f.place.run == "z1" and "OL" in f.what for f in findings)
+
+
+def test_a_probe_and_a_scale_join_by_their_clocks_and_the_recipe_names_the_weigh_ins(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    files = (probe_file(tmp_path), scale_file(tmp_path))
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--logbook", bar, "--start-at", "21:04:20")
+    assert chillrig("import", *files, *options).code == 0
+    weighed = chillrig(
+        "import", *files, *options[:2], "--into", "z1", "--weigh-ins", "--logbook", bar, "--json"
+    )
+    assert weighed.code == 0, weighed.err
+    said = json.loads(weighed.out)
+    names = [s["name"] for s in said["weigh_ins"]]
+    assert names == [None, "coffee concentrate", "dark spirit", "cream liqueur", "ice"]
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+    assert run.trace is not None
+    assert (run.drink_mass_g, run.ice_mass_g) == (pytest.approx(100.3), pytest.approx(190.0))
+
+
+def test_without_weigh_ins_the_scale_is_part_of_the_trace(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--logbook", bar, "--start-at", "10")
+    assert chillrig("import", probe_file(tmp_path), scale_file(tmp_path), *options).code == 0
+    with open_logbook(bar) as opened:
+        trace = opened.run("corner", "z1").trace
+    assert trace is not None and trace.scale_g is not None
+    assert trace.time_s[np.isfinite(trace.scale_g)][0] == pytest.approx(-40.0)
+
+
+def test_a_mark_joins_files_without_a_common_clock(chillrig: Chillrig, tmp_path: Path, bar: Path) -> None:
+    scale = tmp_path / "scale.csv"
+    scale.write_text("t_s;m (g)\n" + "".join(f"{i};{300 + i}\n" for i in range(30)))
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--logbook", bar)
+    asked = chillrig("import", probe_file(tmp_path), scale, *options)
+    assert asked.code == 1 and "--mark probe.csv=SECONDS --mark scale.csv=SECONDS" in asked.err
+    marks = ("--mark", "probe.csv=21:04:20", "--mark", "scale.csv=12", "--start-at", "mark")
+    said = chillrig("import", probe_file(tmp_path), scale, *options, *marks)
+    assert said.code == 0, said.err
+    with open_logbook(bar) as opened:
+        trace = opened.run("corner", "z1").trace
+    assert trace is not None and trace.scale_g is not None
+    assert trace.scale_g[np.searchsorted(trace.time_s, 0.0)] == 312
+
+
+def test_a_profile_is_kept_and_recognised_by_the_header(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    path = probe_file(tmp_path)
+    kept = chillrig("import", path, "--dates", "day-first", "--save-profile", "bar probe", "--logbook", bar)
+    assert kept.code == 0 and "bar probe" in kept.out
+    again = chillrig("import", path, "--dry-run", "--logbook", bar, "--json")
+    assert again.code == 0 and json.loads(again.out)["files"][0]["profile"] == "bar probe"
+    named = chillrig("import", path, "--dry-run", "--logbook", bar, "--profile", "bar prob")
+    assert named.code == 1 and "did you mean 'bar probe'" in named.err
+    other = chillrig("import", path, "--dry-run", "--logbook", bar, "--dates", "month-first", "--json")
+    assert json.loads(other.out)["files"][0]["started_at"].startswith("2026-03-04")
+
+
+def test_a_run_joins_a_bench_folder(chillrig: Chillrig, tmp_path: Path, bench: Path) -> None:
+    home = Path(shutil.copytree(bench, tmp_path / "corner"))
+    toml = (home / "bench.toml").read_bytes()
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--bench", home)
+    assert chillrig("import", probe_file(tmp_path), *options).code == 0
+    run = next(r for r in open_bench(home).runs if r.run == "z1")
+    assert run.trace is not None and run.notes is not None and "temperature in °C" in run.notes
+    assert (home / "bench.toml").read_bytes() == toml
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "says"),
+    [
+        ((), 2, "say which run this is"),
+        (("--run", "z1", "--technique", "shake"), 2, "--vessel, --ice, --recipe"),
+        (("--run", "a1", *SET_UP), 1, "--into a1"),
+        (("--run", "z1", *SET_UP[:-1], "nightshift"), 1, "did you mean 'night shift'"),
+        (("--into", "q9"), 1, "no run 'q9'"),
+        (("--run", "z1", "--into", "a1"), 2, "not both"),
+        (("--run", "z1", *SET_UP, "--start-at", "soon"), 2, "neither seconds nor a time of day"),
+        (("--run", "z1", *SET_UP, "--mark", "other.csv=3"), 2, "none of the files"),
+        (("--run", "z1", *SET_UP, "--unit", "Sonde=°F"), 1, "no file has a column 'Sonde'"),
+        (("--run", "z1", *SET_UP, "--ice-mass-g", "-3"), 1, "negative"),
+        (("--as", "x"), 2, "--as names bench folders"),
+        (("--weigh-ins", "--dry-run"), 1, "weigh-ins need one scale"),
+        (("--run", "z1", *SET_UP, "--starts-at", "yesterday"), 2, "no date and time"),
+        (("--run", "z1", *SET_UP, "--role", "Fühler=pot"), 1, "there is no use 'pot'"),
+    ],
+)
+def test_what_cannot_be_is_told_in_words_that_help(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, options: tuple[Any, ...], code: int, says: str
+) -> None:
+    said = chillrig("import", probe_file(tmp_path), "--dates", "day-first", *options, "--logbook", bar)
+    assert said.code == code
+    assert says in " ".join(said.err.replace("│", " ").split())
+
+
+def test_a_dry_run_of_a_folder_stores_nothing(chillrig: Chillrig, bench: Path, tmp_path: Path) -> None:
+    said = chillrig("import", bench, "--dry-run", "--logbook", tmp_path / "none.sqlite")
+    assert said.code == 0 and "15 runs" in said.out and not (tmp_path / "none.sqlite").exists()
