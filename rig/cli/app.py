@@ -73,7 +73,7 @@ def _start(
 
 for _name, _module, _short in (
     ("demo", demo, "See what this is for, on sample benches."),
-    ("import", bring_in, "Bring bench folders into the logbook."),
+    ("import", bring_in, "Bring in benches, exports or any logger's tables."),
     ("ports", ports, "Which probes and scales are heard, saying what."),
     ("record", record, "One drink, live from probe and scale."),
     ("runs", runs, "List runs, see one in full, correct one."),
@@ -85,7 +85,7 @@ for _name, _module, _short in (
     ("brew", brew, "Coffee: yield, strength, caffeine, rest."),
     ("glass", glass, "A drink from first to last sip."),
     ("report", report, "One page to keep, send and print."),
-    ("export", export, "Runs as a bench folder, CSV or JSON."),
+    ("export", export, "Runs in open formats."),
     ("dashboard", screen, "All of this in a browser."),
     ("doctor", doctor, "Whether this installation is whole."),
 ):

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = example(
     "chillrig calibrate ice-point 0.3 0.2 0.3 --device 'tin probe'",
-    "chillrig calibrate boiling-point 99.1 99.0 --altitude-m 240 --device 'tin probe'",
+    "chillrig calibrate boiling-point 99.1 99.0 --altitude-m 240",
     "chillrig calibrate list",
 )
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = example(
     "chillrig record --simulated",
-    "chillrig record --bench my-bar --ice 'freezer cube' --recipe 'quayside black' --duration-s 12",
+    "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
     "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
 )
 RECORDINGS = "recordings"

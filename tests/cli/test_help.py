@@ -8,7 +8,8 @@ import pytest
 from tests.cli.conftest import Chillrig
 
 COMMANDS = (
-    "demo", "import", "runs", "fit", "compare", "advise", "report", "export", "dashboard", "doctor",
+    "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
+    "recipe", "brew", "glass", "report", "export", "dashboard", "doctor",
 )  # fmt: skip
 
 

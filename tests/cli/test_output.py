@@ -56,7 +56,7 @@ def test_output_off_a_terminal_is_plain_text_without_trailing_blanks(
 def test_advise_says_call_odds_landing_basis_and_cautions(chillrig: Chillrig, logbook: Path) -> None:
     out = chillrig("advise", *ASK, "--target", "coupe", "--logbook", logbook).out
     assert re.search(r"Shake \d+ s \(\d+–\d+ s will do\): lands (over )?\d+ %", out)
-    assert re.search(r"After \d+ s: -?\d+\.\d °C \(.*\), dilution \d+ %", out)
+    assert re.search(r"After \d+ s: [−-]?\d+\.\d °C \(.*\), dilution \d+ %", out)
     assert "Rests on 5 runs" in out
     assert "milk" in out
     assert "Local codes and licensed practice come first." in out

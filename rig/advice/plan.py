@@ -1,0 +1,310 @@
+"""Next runs: which would most narrow a call, what they are expected to gain, and how many a comparison takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from rig.advice.call import USEFUL_ODDS, advise
+from rig.advice.plan_candidates import Candidate, candidates, foretell
+from rig.advice.plan_gain import Question, choose, question, with_runs, worth
+from rig.advice.slopes import Known, known_effects, limits_of, slopes
+from rig.arrays import FloatArray
+from rig.bench import Target
+from rig.errors import ModelRangeError, NotEnoughData
+from rig.fitting.prediction import Basis, run_spread
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation, nominals
+from rig.runs import SetUp
+
+USUAL_COUNT = 6
+MOST_COUNT = 60
+_MOST_ALIKE = 2
+_GRID_POINTS = 41
+_AROUND = (0.75, 1.0, 1.3)
+_Z90 = float(stats.norm.ppf(0.95))
+WORTH_IT = 0.02
+"""Expected gains in odds below this are no reason to make a run."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A drink to be called, and the target it must land in."""
+
+    situation: Situation
+    target: Target
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """What the planned runs are expected to do for one call.
+
+    Half widths of 90 % bands at the called duration, now and then: of the average drink (`average`) and of a
+    single next one (`single`), which run-to-run variation keeps from closing. `odds_now` with the call as it is;
+    `odds_then` expected once the call is made anew with the runs; `odds_at_most` if all were known of this
+    set-up. `duration_s` the call now, `duration_sd_s` how far the runs are expected to move it.
+    """
+
+    situation: Situation
+    target: Target
+    basis: Basis
+    duration_s: float
+    duration_sd_s: float
+    odds_now: float
+    odds_then: float
+    odds_at_most: float
+    temp_average_k: tuple[float, float]
+    temp_single_k: tuple[float, float]
+    dilution_average: tuple[float, float]
+    dilution_single: tuple[float, float]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys; bands as `{"now": …, "then": …}`."""
+
+        def band(name: str, digits: int) -> dict[str, float]:
+            now, then = getattr(self, name)
+            return {"now": round(now, digits), "then": round(then, digits)}
+
+        s = self.situation
+        return {
+            "technique": s.technique,
+            "vessel": s.vessel,
+            "ice": s.ice,
+            "recipe": s.recipe,
+            "target": self.target.name,
+            "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
+            "duration_s": round(self.duration_s, 2),
+            "duration_sd_s": round(self.duration_sd_s, 2),
+            "odds_now": round(self.odds_now, 4),
+            "odds_then": round(self.odds_then, 4),
+            "odds_at_most": round(self.odds_at_most, 4),
+            "temp_average_k": band("temp_average_k", 3),
+            "temp_single_k": band("temp_single_k", 3),
+            "dilution_average": band("dilution_average", 5),
+            "dilution_single": band("dilution_single", 5),
+        }
+
+
+@dataclass(frozen=True)
+class PlannedRun:
+    """A run to make; `place` is its turn, `block` the session (and ice batch) it belongs to.
+
+    `tells`: its share of what all planned runs narrow, as chosen one after the other.
+    """
+
+    place: int
+    block: int
+    situation: Situation
+    duration_s: float
+    tells: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys."""
+        s = self.situation
+        return {
+            "place": self.place,
+            "block": self.block,
+            "technique": s.technique,
+            "vessel": s.vessel,
+            "ice": s.ice,
+            "recipe": s.recipe,
+            "drink_temp_c": s.drink_temp_c,
+            "ice_mass_g": s.ice_mass_g,
+            "duration_s": self.duration_s,
+            "tells": round(self.tells, 4),
+        }
+
+
+@dataclass(frozen=True)
+class RunPlan:
+    """Runs to make next, in order, and what they are expected to do for each call asked about."""
+
+    runs: tuple[PlannedRun, ...]
+    narrowings: tuple[Narrowing, ...]
+    considered: int
+    seed: int
+    summary: str
+    notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys, units in the names; what `plan --json` prints."""
+        return {
+            "runs": [r.to_dict() for r in self.runs],
+            "narrowings": [n.to_dict() for n in self.narrowings],
+            "considered": self.considered,
+            "seed": self.seed,
+            "summary": self.summary,
+            "notes": list(self.notes),
+        }
+
+
+def plan_runs(
+    fit: Fit,
+    asked: Sequence[Asked],
+    *,
+    count: int = USUAL_COUNT,
+    set_ups: Sequence[SetUp] | None = None,
+    start_temps_c: Sequence[float] | None = None,
+    blocks: int | None = None,
+    seed: int = 1,
+) -> RunPlan:
+    """Choose the runs that most narrow these calls.
+
+    Runs are taken one after the other, each the one that most lowers the variance of the average drink at the
+    calls, every limited result measured in its own run-to-run spread. No run is planned more than twice.
+
+    Parameters
+    ----------
+    asked
+        What is not stated of a situation is taken as usual for the bench.
+    set_ups, start_temps_c
+        What can be used; see `candidates`.
+    blocks
+        Sessions, or batches of ice, to spread the runs over; one for every six unless given.
+    seed
+        Of the order.
+
+    Raises
+    ------
+    NotFound
+        A name that is not on the bench.
+    ModelRangeError
+        Counts, starts or conditions that cannot be meant.
+    """
+    if not asked:
+        raise NotEnoughData("there is no call to plan runs for: name a drink and a target")
+    if not 1 <= count <= MOST_COUNT:
+        raise ModelRangeError(f"{count} runs cannot be planned at once; ask for 1 to {MOST_COUNT}")
+    calls = [_called(fit, a) for a in asked]
+    considered = candidates(fit, calls, set_ups, start_temps_c)
+    situations = [c.situation for c in (*calls, *considered)]
+    known = known_effects(fit, situations)
+    questions = [_question(fit, c, a.target, known) for c, a in zip(calls, asked, strict=True)]
+    foretold = foretell(fit, considered, known)
+    effects = len(known.mean)
+    wanted = np.concatenate([_wanted(q) for q in questions])
+    wanted = np.pad(wanted, ((0, 0), (0, len(foretold.covariance) - effects)))
+    picked, told = choose(foretold, wanted, count, _MOST_ALIKE)
+    then = with_runs(foretold, picked)[:effects, :effects]
+    narrowings = tuple(
+        _narrowing(q, c, known.covariance, then) for q, c in zip(questions, calls, strict=True)
+    )
+    runs = ordered(
+        [(considered[k], t / max(sum(told), 1e-12)) for k, t in zip(picked, told, strict=True)],
+        blocks if blocks is not None else -(-len(picked) // 6),
+        seed,
+    )
+    summary, notes = _words(fit, narrowings, len(runs))
+    return RunPlan(runs, narrowings, len(considered), seed, summary, notes)
+
+
+def _called(fit: Fit, asked: Asked) -> Candidate:
+    """The call as it is now; its start is named, for runs are planned around it."""
+    call = advise(fit, **vars(asked.situation), target=asked.target, draws=512, with_levers=False)
+    situation = call.situation
+    if situation.drink_temp_c is None:
+        start = float(nominals(fit.bench, [situation]).inputs.drink_temp_c[0])
+        situation = replace(situation, drink_temp_c=start)
+    return Candidate(situation, call.duration_s)
+
+
+def _question(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
+    times = np.linspace(0.35, 2.2, _GRID_POINTS) * max(call.duration_s, 1.0)
+    spread = run_spread(fit, call.situation, nominals(fit.bench, [call.situation]))
+    made = slopes(fit, call.situation, times, known)
+    return question(made, target, call.duration_s, spread, len(known.mean))
+
+
+def _wanted(q: Question) -> FloatArray:
+    """(limits × times, effects): what is to be narrowed, around the call, in units of its run-to-run spread."""
+    rows = [k for k, _, _ in limits_of(q.target)]
+    duration = q.slopes.duration_s
+    times = [int(np.argmin(np.abs(duration - f * duration[q.call]))) for f in _AROUND]
+    return np.concatenate([q.by_effect[t, rows] / q.run_sd[rows, None] for t in times])
+
+
+def _narrowing(q: Question, call: Candidate, now: FloatArray, then: FloatArray) -> Narrowing:
+    at = q.by_effect[q.call]
+
+    def half_widths(k: int) -> tuple[tuple[float, float], tuple[float, float]]:
+        average = [float(at[k] @ c @ at[k]) for c in (now, then)]
+        run = q.run_sd[k] ** 2
+        wide = [(_Z90 * np.sqrt(max(v, 0.0)), _Z90 * np.sqrt(max(v, 0.0) + run)) for v in average]
+        return (float(wide[0][0]), float(wide[1][0])), (float(wide[0][1]), float(wide[1][1]))
+
+    temp, dilution = half_widths(0), half_widths(1)
+    planned, all_known = worth(q, now, then), worth(q, now, np.zeros_like(now))
+    return Narrowing(
+        situation=call.situation,
+        target=q.target,
+        basis=q.slopes.basis,
+        duration_s=call.duration_s,
+        duration_sd_s=planned.duration_sd_s,
+        odds_now=planned.odds_as_called,
+        odds_then=planned.odds,
+        odds_at_most=max(all_known.odds, planned.odds),
+        temp_average_k=temp[0],
+        temp_single_k=temp[1],
+        dilution_average=dilution[0],
+        dilution_single=dilution[1],
+    )
+
+
+def ordered(picked: Sequence[tuple[Candidate, float]], blocks: int, seed: int) -> tuple[PlannedRun, ...]:
+    """Deal runs over blocks so that each holds short and long ones of every kind, and shuffle within each block.
+
+    Blocking keeps a warm day or a new batch of ice from passing for a difference between runs; chance within
+    the block keeps warm-up from doing so (R. A. Fisher, The Design of Experiments, 1935).
+    """
+    rng = np.random.default_rng(seed)
+    blocks = int(np.clip(blocks, 1, max(len(picked), 1)))
+    by_kind = sorted(
+        picked,
+        key=lambda p: (str(p[0].situation.set_up), p[0].situation.drink_temp_c or 0.0, p[0].duration_s),
+    )
+    turn = rng.permutation(blocks)
+    dealt: list[list[tuple[Candidate, float]]] = [[] for _ in range(blocks)]
+    for n, entry in enumerate(by_kind):
+        dealt[turn[n % blocks]].append(entry)
+    out: list[PlannedRun] = []
+    for block, mine in enumerate(dealt, start=1):
+        for k in rng.permutation(len(mine)):
+            c, tells = mine[k]
+            out.append(PlannedRun(len(out) + 1, block, c.situation, c.duration_s, tells))
+    return tuple(out)
+
+
+def _words(fit: Fit, narrowings: Sequence[Narrowing], runs: int) -> tuple[str, tuple[str, ...]]:
+    most = max(narrowings, key=lambda n: n.odds_then - n.odds_now)
+    now, then, limit = (f"{100 * x:.0f} %" for x in (most.odds_now, most.odds_then, most.odds_at_most))
+    wide = " K to ±".join(f"{x:.2g}" for x in most.temp_average_k)
+    thin = " to ±".join(f"{100 * x:.2g}" for x in most.dilution_average)
+    summary = (
+        f"{runs} run{'s are' if runs != 1 else ' is'} expected to narrow the average drink from ±{wide} K and "
+        f"from ±{thin} points of dilution, and to take the odds from {now} to {then} "
+        f"(at most {limit}, were all known of this set-up)."
+    )
+    notes = [
+        "Expected by the fit as it stands: linear around it, its spreads taken as known. Runs may surprise.",
+    ]
+    if most.odds_at_most < USEFUL_ODDS:
+        notes.insert(
+            0,
+            "Even were all known, no duration would land this often: runs will not help, a change will "
+            "(chillrig advise names the levers).",
+        )
+    elif most.odds_then - most.odds_now < WORTH_IT:
+        notes.insert(
+            0,
+            "These runs would hardly change the call: what is left is mostly run-to-run variation. Practise "
+            "instead (chillrig rehearse), or change what limits it (chillrig advise names the levers).",
+        )
+    if not fit.runs or not fit.measured:
+        notes.append(
+            "No run has been fitted yet: everything rests on what is usual for such vessels and ice."
+        )
+    return summary, tuple(notes)

@@ -1,0 +1,188 @@
+"""Runs one could make next, and what each would show: slopes and scatter of its observations, all in one batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from rig.advice.noise import scatter
+from rig.advice.slopes import Known
+from rig.arrays import FloatArray
+from rig.fitting.evidence import BINS, Evidence, strained_mass_g
+from rig.fitting.latents import DISCREPANCY, DISCREPANCY_SD, Owner, composition
+from rig.fitting.observing import OBSERVATIONS, Problem, linearise
+from rig.fitting.prediction import run_spread
+from rig.fitting.priors import MOTIONS, P
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation, nominals
+from rig.physics.melt import node_fractions
+from rig.runs import SetUp
+
+_DURATION_FACTORS = (0.5, 0.7, 1.0, 1.4, 1.9)
+_START_STEP_K = 10.0
+_COLDEST_START_C, _HOTTEST_START_C = 4.0, 80.0
+_SHORTEST_S = 3.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A run that could be made: the drink before the ice, and how long to move it.
+
+    `off_start_k`: how far its start lies from that of the call it is to tell of.
+    """
+
+    situation: Situation
+    duration_s: float
+    off_start_k: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Foretold:
+    """What candidates would show, each linear in the effects.
+
+    `slopes` (candidates, obs, effects + misfits); `scatter` (candidates, obs, obs): run-to-run variation and
+    noise; `covariance` of effects and misfits as known now. Misfits: what the model may miss at another
+    start than the call's, as it may on another set-up; without them a drink that starts elsewhere would
+    seem to tell as much as the drink itself.
+    """
+
+    candidates: tuple[Candidate, ...]
+    slopes: FloatArray
+    scatter: FloatArray
+    covariance: FloatArray
+
+
+def candidates(
+    fit: Fit,
+    asked: Sequence[Candidate],
+    set_ups: Sequence[SetUp] | None = None,
+    start_temps_c: Sequence[float] | None = None,
+) -> tuple[Candidate, ...]:
+    """Runs worth considering for these calls: their drinks, shorter and longer, colder and warmer, here and near.
+
+    Parameters
+    ----------
+    asked
+        The calls to narrow: a situation with its called duration.
+    set_ups
+        Those that can be used; unless given, that of each call and the measured ones that share its technique
+        and vessel, or its ice.
+    start_temps_c
+        Starts that can be made; unless given, the call's own, 10 K colder and 10 K warmer.
+    """
+    out: dict[Candidate, None] = {}
+    for c in asked:
+        s = c.situation
+        usable = [s.set_up, *(x for x in fit.set_ups if _near(x, s.set_up))] if set_ups is None else set_ups
+        starts = _starts(s, start_temps_c)
+        for set_up, start, factor in product(dict.fromkeys(usable), starts, _DURATION_FACTORS):
+            here = replace(s, technique=set_up.technique, vessel=set_up.vessel, ice=set_up.ice)
+            if set_up.ice != s.ice:
+                here = replace(here, ice_temp_c=None, ice_mass_g=None)
+            usual = c.duration_s * _pace(fit, s.technique) / _pace(fit, set_up.technique)
+            longest = MOTIONS[fit.bench.motion(set_up.technique)].longest_s
+            duration = float(np.clip(round(factor * usual), _SHORTEST_S, longest))
+            off = start - (s.drink_temp_c or 0.0)
+            out[Candidate(stated(fit, replace(here, drink_temp_c=start)), duration, off)] = None
+    return tuple(out)
+
+
+def stated(fit: Fit, s: Situation) -> Situation:
+    """A planned run is weighed in and measured: nothing of it is left to what is usual."""
+    x = nominals(fit.bench, [s])
+    usual = {
+        "drink_temp_c": x.inputs.drink_temp_c,
+        "drink_mass_g": x.drink_mass_g,
+        "ice_mass_g": x.inputs.ice_mass_g,
+        "ice_temp_c": x.inputs.ice_temp_c,
+        "vessel_temp_c": x.inputs.vessel_temp_c,
+        "room_temp_c": x.inputs.room_temp_c,
+    }
+    lacking: dict[str, Any] = {n: round(float(v[0]), 1) for n, v in usual.items() if getattr(s, n) is None}
+    return replace(s, **lacking)
+
+
+def _near(a: SetUp, b: SetUp) -> bool:
+    return a.ice == b.ice or (a.technique, a.vessel) == (b.technique, b.vessel)
+
+
+def _pace(fit: Fit, technique: str) -> float:
+    return MOTIONS[fit.bench.motion(technique)].film_w_per_m2k
+
+
+def _starts(s: Situation, told: Sequence[float] | None) -> list[float]:
+    if told is not None:
+        return list(dict.fromkeys(float(t) for t in told))
+    assert s.drink_temp_c is not None
+    steps = [
+        float(np.clip(s.drink_temp_c + k, _COLDEST_START_C, _HOTTEST_START_C))
+        for k in (-_START_STEP_K, 0.0, _START_STEP_K)
+    ]
+    return list(dict.fromkeys(round(t) if t != s.drink_temp_c else t for t in steps))
+
+
+def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
+    """What each candidate would show, observed as this bench usually observes."""
+    situations = [c.situation for c in runs]
+    nominal = nominals(fit.bench, situations)
+    duration = np.array([c.duration_s for c in runs])
+    techniques = [s.technique for s in situations]
+    names = list(dict.fromkeys(techniques))
+    problem = Problem(
+        nominal=nominal,
+        evidence=_pretended(fit, nominal.inputs.drink_temp_c, duration),
+        composition=composition(fit.bench, situations, nominal, known.latents),
+        latents=known.latents,
+        group=np.array([names.index(t) for t in techniques]),
+        run_rate_sd=np.array([MOTIONS[fit.bench.motion(t)].run_rate_log_sd for t in names]),
+    )
+    linear = linearise(problem, known.mean, np.zeros((len(runs), len(P))))
+    spread = np.stack(
+        [run_spread(fit, s, problem.subset(np.array([k])).nominal) for k, s in enumerate(situations)]
+    )
+    j = linear.by_parameter
+    noise = scatter(fit, techniques, nominal, problem.evidence.bin_time_s, linear.seen)
+    noise += np.einsum("cop,cp,cqp->coq", j, spread**2, j, optimize=True)
+    misfits = list(dict.fromkeys(_elsewhere(c) for c in runs if c.off_start_k))
+    effects = len(known.mean)
+    slopes = np.zeros((len(runs), OBSERVATIONS, effects + 2 * len(misfits)))
+    for k, members in enumerate(problem.composition.members):
+        slopes[k][:, members] = linear.by_effect[k]
+        if runs[k].off_start_k:
+            first = effects + 2 * misfits.index(_elsewhere(runs[k]))
+            slopes[k, :, first : first + 2] = linear.by_effect[k][:, _LEVELS]
+    covariance = np.zeros((slopes.shape[2], slopes.shape[2]))
+    covariance[:effects, :effects] = known.covariance
+    sd = np.array([[_LEVEL_SD * abs(off) / _START_STEP_K] for *_, off in misfits]).ravel()
+    covariance[range(effects, len(covariance)), range(effects, len(covariance))] = sd**2
+    return Foretold(tuple(runs), slopes, noise, covariance)
+
+
+_LEVELS = [DISCREPANCY.index(owner) - len(DISCREPANCY) for owner in (Owner.ADDED_LEVEL, Owner.TEMP_LEVEL)]
+_LEVEL_SD = np.array([DISCREPANCY_SD[k] for k in _LEVELS])
+
+
+def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:
+    return c.situation.set_up, c.situation.recipe, c.off_start_k
+
+
+def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Evidence:
+    """Readings at the usual times, of any value: slopes and scatter do not depend on it."""
+    count = duration_s.size
+    runs = fit.book.used_runs()
+    traced = not runs or any(r.trace is not None and r.trace.probe_c is not None for r in runs)
+    weighed = not runs or any(strained_mass_g(r) is not None for r in runs) or not traced
+    edges = node_fractions(BINS)
+    middle = duration_s[:, None] * 0.5 * (edges[1:] + edges[:-1])
+    return Evidence(
+        duration_s=duration_s,
+        strained_g=np.full(count, 1.0 if weighed else np.nan),
+        probe_start_c=start_c if traced else np.full(count, np.nan),
+        before_c=np.full(count, np.nan),
+        bin_time_s=middle if traced else np.full(middle.shape, np.nan),
+        bin_temp_c=np.zeros(middle.shape) if traced else np.full(middle.shape, np.nan),
+    )

@@ -1,0 +1,362 @@
+"""Rehearsal: how often a drink lands, why it does not, and what to practise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from rig.advice.control_chart import LEAST_RUNS as LEAST_FOR_CHART
+from rig.advice.control_chart import NELSON, ControlChart, RunRule, control_chart
+from rig.advice.hit_rate import HitRate, IntervalKind, hit_rate
+from rig.advice.odds import odds_curve
+from rig.advice.rehearsal_parts import LEAST_RUNS, Gain, Split, Spread, gains, split, spreads
+from rig.advice.rehearsal_runs import Rehearsed, rehearsed
+from rig.advice.rehearsal_trend import Drift, Steadiness, drift, steadiness
+from rig.advice.rehearsal_words import miss_in_words, notes_on, practise
+from rig.advice.slopes import RESULTS, lands, limits_of
+from rig.advice.statistics import Repeatability, repeatability
+from rig.arrays import BoolArray, FloatArray
+from rig.bench import Target
+from rig.errors import NotEnoughData, NotFound
+from rig.fitting.prediction import Basis, predict
+from rig.fitting.priors import P
+from rig.fitting.result import Fit, Verdict
+from rig.runs import Run, SetUp
+
+_SLIP = 6.0
+_LEAST_SCALE_S = 0.5
+
+
+@dataclass(frozen=True)
+class PractisedRun:
+    """One run of a rehearsal.
+
+    `landed` None without a target. `room`: how far inside the target (negative: outside), in standard
+    deviations of these runs, by its tightest limit. `why`: where it went wrong, empty where it did not.
+    """
+
+    run: str
+    session: str | None
+    duration_s: float
+    temp_c: float
+    dilution_by_volume: float
+    landed: bool | None
+    room: float | None
+    why: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys."""
+        return {
+            "run": self.run,
+            "session": self.session,
+            "duration_s": round(self.duration_s, 2),
+            "temp_c": round(self.temp_c, 3),
+            "dilution_by_volume": round(self.dilution_by_volume, 4),
+            "landed": self.landed,
+            "room": None if self.room is None else round(self.room, 3),
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class SessionSummary:
+    """One session: its sound runs, how many landed, and the spread of those that were no slip."""
+
+    session: str | None
+    runs: int
+    hits: int | None
+    temp_sd_k: float | None
+    dilution_sd: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys."""
+        return {
+            "session": self.session,
+            "runs": self.runs,
+            "hits": self.hits,
+            "temp_sd_k": None if self.temp_sd_k is None else round(self.temp_sd_k, 3),
+            "dilution_sd": None if self.dilution_sd is None else round(self.dilution_sd, 5),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Practice:
+    """What a rehearsal shows.
+
+    `set_aside`: runs that count for nothing, with the reason; `slips`: runs that count as made but are too
+    unlike the others to say anything of the usual spread. `foretold`: odds of such runs by the fit.
+    `between_sessions`: ISO 5725-2 split of each result, where there are two sessions or more.
+    """
+
+    set_up: SetUp
+    recipe: str
+    target: Target | None
+    runs: tuple[PractisedRun, ...]
+    set_aside: Mapping[str, str]
+    slips: tuple[str, ...]
+    sessions: tuple[SessionSummary, ...]
+    capability: HitRate | None
+    foretold: float | None
+    spreads: tuple[Spread, ...]
+    gains: tuple[Gain, ...]
+    charts: tuple[ControlChart, ...]
+    drifts: tuple[Drift, ...]
+    cadence: Steadiness | None
+    between_sessions: Mapping[str, Repeatability]
+    best: str | None
+    worst: str | None
+    practise: tuple[str, ...]
+    more_runs: int | None
+    notes: tuple[str, ...]
+    basis: Basis
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys, units in the names; what `rehearse --json` prints."""
+        return {
+            "technique": self.set_up.technique,
+            "vessel": self.set_up.vessel,
+            "ice": self.set_up.ice,
+            "recipe": self.recipe,
+            "target": None if self.target is None else self.target.name,
+            "runs": [r.to_dict() for r in self.runs],
+            "set_aside": dict(self.set_aside),
+            "slips": list(self.slips),
+            "sessions": [s.to_dict() for s in self.sessions],
+            "capability": None if self.capability is None else self.capability.to_dict(),
+            "foretold_odds": None if self.foretold is None else round(self.foretold, 4),
+            "spreads": [s.to_dict() for s in self.spreads],
+            "gains": [g.to_dict() for g in self.gains],
+            "charts": [c.to_dict() for c in self.charts],
+            "drifts": [d.to_dict() for d in self.drifts],
+            "cadence": None if self.cadence is None else self.cadence.to_dict(),
+            "between_sessions": {
+                name: {
+                    "repeatability_sd": round(found.repeatability_sd, 5),
+                    "between_sd": round(found.between_sd, 5),
+                    "reproducibility_sd": round(found.reproducibility_sd, 5),
+                    "p_value": round(found.p_value, 4),
+                }
+                for name, found in self.between_sessions.items()
+            },
+            "best": self.best,
+            "worst": self.worst,
+            "practise": list(self.practise),
+            "more_runs": self.more_runs,
+            "notes": list(self.notes),
+            "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
+        }
+
+
+def rehearse(
+    fit: Fit,
+    *,
+    set_up: SetUp | None = None,
+    recipe: str | None = None,
+    sessions: Sequence[str] | None = None,
+    operator: str | None = None,
+    target: Target | None = None,
+    rules: Sequence[RunRule] = NELSON,
+    interval: IntervalKind = IntervalKind.WILSON,
+) -> Practice:
+    """Judge runs of one drink on one set-up against a target.
+
+    Parameters
+    ----------
+    set_up, recipe
+        The ones with most runs among those chosen unless given.
+    sessions, operator
+        Only these runs.
+    target
+        Without one nothing lands or misses; spread, charts and drifts are told all the same.
+
+    Raises
+    ------
+    NotFound
+        A session, operator or recipe that has no run.
+    NotEnoughData
+        No sound run among those chosen.
+    """
+    chosen, set_up, recipe = _chosen(fit, set_up, recipe, sessions, operator)
+    aside = {
+        f.run: "; ".join(f.reasons) or f.verdict.value
+        for f in fit.runs
+        if f.run in {r.run for r in chosen} and f.verdict is not Verdict.GOOD
+    }
+    everyone = rehearsed(fit, chosen)
+    usual_rows = np.flatnonzero(~_slips(everyone))
+    steady = everyone.take(usual_rows.tolist())
+    parts = split(steady) if len(steady) >= LEAST_RUNS else None
+    found = gains(steady, parts, target) if parts is not None and target is not None else ()
+    spread = spreads(steady, parts)
+    runs = tuple(_practised(everyone, k, target, spread) for k in range(len(everyone)))
+    hits = sum(bool(r.landed) for r in runs)
+    rhythm = steadiness(everyone.runs, everyone.duration_s, everyone.departures[:, P.RATE])
+    drifts = _drifts(steady)
+    ranked = sorted((r for r in runs if r.room is not None), key=lambda r: r.room or 0.0)
+    slips = tuple(r.run for k, r in enumerate(runs) if k not in usual_rows)
+    words, more = practise(
+        spread, parts, found, rhythm, drifts, len(steady), steady.usual_s, set_up.technique
+    )
+    return Practice(
+        set_up=set_up,
+        recipe=recipe,
+        target=target,
+        runs=runs,
+        set_aside=aside,
+        slips=slips,
+        sessions=_sessions(runs, slips),
+        capability=None if target is None else hit_rate(hits, len(runs), interval=interval),
+        foretold=None if target is None else _foretold(fit, steady, target),
+        spreads=spread,
+        gains=found,
+        charts=_charts(everyone, ~_slips(everyone), rhythm, rules),
+        drifts=drifts,
+        cadence=rhythm,
+        between_sessions=_between_sessions(steady),
+        best=ranked[-1].run if ranked else None,
+        worst=ranked[0].run if ranked else None,
+        practise=words,
+        more_runs=more,
+        notes=notes_on(steady, spread, slips, aside),
+        basis=steady.usual.basis,
+    )
+
+
+def _chosen(
+    fit: Fit,
+    set_up: SetUp | None,
+    recipe: str | None,
+    sessions: Sequence[str] | None,
+    operator: str | None,
+) -> tuple[list[Run], SetUp, str]:
+    runs = list(fit.book.used_runs())
+    for kind, wanted in (("session", sessions), ("operator", None if operator is None else [operator])):
+        if wanted is not None:
+            there = {v for r in runs if (v := getattr(r, kind)) is not None}
+            for name in wanted:
+                if name not in there:
+                    raise NotFound(kind, name, sorted(there))
+            runs = [r for r in runs if getattr(r, kind) in wanted]
+    if recipe is not None:
+        fit.bench.recipe(recipe)
+        runs = [r for r in runs if r.recipe == recipe]
+    if set_up is not None:
+        runs = [r for r in runs if r.set_up == set_up]
+    counts: dict[tuple[SetUp, str], int] = {}
+    for r in runs:
+        counts[r.set_up, r.recipe] = counts.get((r.set_up, r.recipe), 0) + 1
+    if not counts:
+        raise NotEnoughData("no run is among those asked for. Make six runs of the drink, or ask for others")
+    most = max(counts, key=lambda key: counts[key])
+    return [r for r in runs if (r.set_up, r.recipe) == most], *most
+
+
+def _slips(r: Rehearsed) -> np.ndarray:
+    """Runs whose duration is nowhere near the others': a slip, not the usual scatter."""
+    away = np.abs(r.duration_s - r.usual_s)
+    scale = max(1.4826 * float(np.median(away)), _LEAST_SCALE_S)
+    return np.asarray(away > _SLIP * scale)
+
+
+def _practised(r: Rehearsed, k: int, target: Target | None, spread: Sequence[Spread]) -> PractisedRun:
+    landed, room, why = None, None, ""
+    if target is not None:
+        landed = bool(lands(r.results[k], target))
+        rooms = []
+        for result, low, high in limits_of(target):
+            sd = spread[result].sd
+            value, scale = r.results[k, result], sd if np.isfinite(sd) and sd > 0 else 1.0
+            rooms += [(value - low) / scale, (high - value) / scale]
+        room = float(min(rooms))
+        why = "" if landed else miss_in_words(r, k, target)
+    return PractisedRun(
+        run=r.runs[k].run,
+        session=r.runs[k].session,
+        duration_s=float(r.duration_s[k]),
+        temp_c=float(r.results[k, 0]),
+        dilution_by_volume=float(r.results[k, 1]),
+        landed=landed,
+        room=room,
+        why=why,
+    )
+
+
+def _sessions(runs: Sequence[PractisedRun], slips: Sequence[str]) -> tuple[SessionSummary, ...]:
+    out = []
+    for name in dict.fromkeys(r.session for r in runs):
+        mine = [r for r in runs if r.session == name]
+        usual = [r for r in mine if r.run not in slips]
+        tells = len(usual) > 1
+        out.append(
+            SessionSummary(
+                session=name,
+                runs=len(mine),
+                hits=None if mine[0].landed is None else sum(bool(r.landed) for r in mine),
+                temp_sd_k=float(np.std([r.temp_c for r in usual], ddof=1)) if tells else None,
+                dilution_sd=float(np.std([r.dilution_by_volume for r in usual], ddof=1)) if tells else None,
+            )
+        )
+    return tuple(out)
+
+
+def _foretold(fit: Fit, r: Rehearsed, target: Target) -> float:
+    """Odds by the fit of runs like these: at their durations, from their usual start."""
+    times, count = np.unique(r.duration_s, return_counts=True)
+    curve = odds_curve(predict(fit, r.usual.situation, times), target).odds
+    return float(np.average(curve, weights=count))
+
+
+_CHARTED: dict[str, Callable[[Rehearsed], FloatArray]] = {
+    "temp_c": lambda r: r.results[:, 0],
+    "dilution_by_volume": lambda r: r.results[:, 1],
+    "duration_s": lambda r: r.duration_s,
+    "chill_rate_log": lambda r: r.departures[:, P.RATE],
+}
+
+
+def _charts(
+    r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None, rules: Sequence[RunRule]
+) -> tuple[ControlChart, ...]:
+    """Slips are shown, but the limits come from the other runs."""
+    if usual.sum() < LEAST_FOR_CHART:
+        return ()
+    out = [
+        control_chart(name, r.names, values(r), rules=rules, limits_from=usual)
+        for name, values in _CHARTED.items()
+    ]
+    if rhythm is not None and len(rhythm.runs) >= LEAST_FOR_CHART:
+        hz = np.array([c.mean_hz for c in rhythm.runs])
+        out.append(control_chart("cadence_hz", [c.run for c in rhythm.runs], hz, rules=rules))
+    return tuple(out)
+
+
+def _drifts(r: Rehearsed) -> tuple[Drift, ...]:
+    def stated(name: str) -> FloatArray:
+        return np.array([np.nan if (v := getattr(x, name)) is None else v for x in r.runs])
+
+    sessions = [x.session for x in r.runs]
+    quantities = {
+        **{name: values(r) for name, values in _CHARTED.items()},
+        "drink_temp_c": stated("drink_temp_c"),
+        "ice_temp_c": stated("ice_temp_c"),
+        "vessel_temp_c": stated("vessel_temp_c"),
+    }
+    found = [drift(name, values, sessions) for name, values in quantities.items()]
+    return tuple(d for d in found if d is not None)
+
+
+def _between_sessions(r: Rehearsed) -> dict[str, Repeatability]:
+    sessions = [x.session for x in r.runs]
+    names = list(dict.fromkeys(sessions))
+    out = {}
+    for k, result in enumerate(RESULTS[:2]):
+        groups = [r.as_read[[s == name for s in sessions], k] for name in names]
+        if len(groups) > 1 and max(len(g) for g in groups) > 1:
+            out[result.value] = repeatability(groups)
+    return out
+
+
+__all__ = ["Practice", "PractisedRun", "Split", "rehearse"]

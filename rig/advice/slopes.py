@@ -1,0 +1,183 @@
+"""How the average drink changes with everything that makes it, around one usual drink."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.bench import Target
+from rig.fitting.latents import DISCREPANCY, Composition, Latents, composition, effects_of
+from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, rising, run_course, told
+from rig.fitting.priors import P
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation, nominals
+
+
+class Result(StrEnum):
+    """What a drink comes to, in the order of the first axis of every slope."""
+
+    TEMP_C = "temp_c"
+    DILUTION = "dilution_by_volume"
+    ABV_PCT = "abv_pct"
+    VOLUME_ML = "volume_ml"
+
+
+RESULTS = tuple(Result)
+
+
+def limits_of(target: Target) -> list[tuple[int, float, float]]:
+    """What a target asks for: index of the result, lowest and highest; infinite where there is no limit."""
+    out = []
+    if target.serve_temp_c_max is not None or target.serve_temp_c_min is not None:
+        low = -np.inf if target.serve_temp_c_min is None else target.serve_temp_c_min
+        high = np.inf if target.serve_temp_c_max is None else target.serve_temp_c_max
+        out.append((0, low, high))
+    for k, result in enumerate(RESULTS[1:], start=1):
+        window = getattr(target, result.value)
+        if window is not None:
+            out.append((k, *window))
+    return out
+
+
+def lands(results: FloatArray, target: Target) -> FloatArray:
+    """Whether results (…, results) land: 1 or 0, (…,)."""
+    inside = np.ones(results.shape[:-1])
+    for k, low, high in limits_of(target):
+        inside *= (results[..., k] >= low) & (results[..., k] <= high)
+    return inside
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of all effects that some situations need: Gaussian, priors where no run has taught.
+
+    `mean` (effects,), `covariance` (effects, effects).
+    """
+
+    latents: Latents
+    mean: FloatArray
+    covariance: FloatArray
+
+
+def known_effects(fit: Fit, situations: list[Situation]) -> Known:
+    """The fitted effects, followed by those that the fit has not met, at their priors."""
+    new: dict[object, float] = {}
+    met = set(fit.latents.keys)
+    for s in situations:
+        new |= {key: sd for key, sd in effects_of(fit.bench, s) if key not in met}
+    sd = np.array(list(new.values()))
+    count, total = len(fit.latents), len(fit.latents) + sd.size
+    covariance = np.zeros((total, total))
+    covariance[:count, :count] = fit.posterior.covariance
+    covariance[count:, count:] = np.diag(sd**2)
+    latents = Latents(
+        keys=(*fit.latents.keys, *new),  # type: ignore[arg-type]
+        prior_mean=np.concatenate([fit.latents.prior_mean, np.zeros(sd.size)]),
+        prior_sd=np.concatenate([fit.latents.prior_sd, sd]),
+    )
+    return Known(latents, np.concatenate([fit.posterior.effects, np.zeros(sd.size)]), covariance)
+
+
+_STEP = np.full(len(P), 0.1)
+_STEP[[P.DRINK_TEMP, P.ICE_TEMP, P.VESSEL_TEMP, P.HELD, P.LATE]] = 0.5
+_STEP[[P.ICE_MASS, P.THICKNESS]] = 0.03
+_MISFIT_STEP = 0.01
+_MASS_STEP = 0.02
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """The average drink of one situation and its slopes; `duration_s` (times,).
+
+    `value` (results, times); `by_parameter` (results, times, parameters); `by_misfit` (results, times, 4);
+    `by_drink_mass` (results, times), per gram of drink on the same ice; `members` and `factors` (effects a
+    run,): which effects make the parameters, as in `Composition`, with their `columns`.
+    """
+
+    situation: Situation
+    basis: Basis
+    duration_s: FloatArray
+    value: FloatArray
+    by_parameter: FloatArray
+    by_misfit: FloatArray
+    by_drink_mass: FloatArray
+    made_of: Composition
+
+    def by_effect(self, effects: int) -> FloatArray:
+        """Slopes by effect, (results, times, effects)."""
+        results, times, _ = self.by_parameter.shape
+        out = np.zeros((results, times, effects))
+        shared = self.made_of.columns >= 0
+        own = self.by_parameter[:, :, self.made_of.columns[shared]] * self.made_of.factors[0, shared]
+        out[:, :, self.made_of.members[0, shared]] = own
+        out[:, :, self.made_of.members[0, ~shared]] = self.by_misfit
+        return out
+
+    def at(self, duration_s: FloatArray) -> FloatArray:
+        """The average drink's results (runs, results) at other durations [s], (runs,)."""
+        return np.column_stack([np.interp(duration_s, self.duration_s, v) for v in self.value])
+
+
+def slopes(fit: Fit, situation: Situation, duration_s: FloatArray, known: Known | None = None) -> Slopes:
+    """Follow the average drink and its neighbours, each with one thing changed, in one integration.
+
+    Parameters
+    ----------
+    duration_s
+        (times,) rising, > 0.
+    known
+        What is known of the effects; the fit's own unless given.
+
+    Raises
+    ------
+    NotFound, ModelRangeError
+        A name not on the bench; a drink outside the range of the liquid properties.
+    """
+    times = rising(duration_s)
+    nominal = nominals(fit.bench, [situation])
+    mass = float(nominal.drink_mass_g[0])
+    more = replace(situation, drink_mass_g=mass * (1.0 + _MASS_STEP))
+    less = replace(situation, drink_mass_g=mass * (1.0 - _MASS_STEP))
+    known = known_effects(fit, [situation]) if known is None else known
+    made_of = composition(fit.bench, [situation], nominal, known.latents)
+    size, misfits = len(P), len(DISCREPANCY)
+    step = np.zeros((1 + 2 * (size + misfits), size + misfits))
+    step[1 : 1 + size + misfits] = np.diag(np.concatenate([_STEP, np.full(misfits, _MISFIT_STEP)]))
+    step[1 + size + misfits :] = -step[1 : 1 + size + misfits]
+    at = made_of.parameters(known.mean) + step[:, :size]
+    misfit = made_of.discrepancies(known.mean) + step[:, size:]
+    made = [Forecast(nominal, at, misfit, np.zeros(len(at), dtype=np.int64))]
+    for other in (more, less):
+        changed = nominals(fit.bench, [other])
+        own = composition(fit.bench, [other], changed, known.latents)
+        made.append(Forecast(changed, own.parameters(known.mean), misfit[:1], np.zeros(1, dtype=np.int64)))
+    course = run_course(made, float(times[-1]))
+    temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
+    first = len(at)
+    lanes = (slice(first), slice(first, first + 1), slice(first + 1, first + 2))
+    found = [
+        told(fit, s, f, times, temp[k], added[k])
+        for s, f, k in zip((situation, more, less), made, lanes, strict=True)
+    ]
+    values, heavier, lighter = (_results(p) for p in found)
+    up, down = values[:, 1 : 1 + size + misfits], values[:, 1 + size + misfits :]
+    width = 2.0 * step[1 : 1 + size + misfits].sum(axis=1)
+    slope = np.moveaxis((up - down) / width[:, None], 1, 2)
+    return Slopes(
+        situation=situation,
+        basis=found[0].basis,
+        duration_s=times,
+        value=values[:, 0],
+        by_parameter=slope[:, :, :size],
+        by_misfit=slope[:, :, size:],
+        by_drink_mass=(heavier[:, 0] - lighter[:, 0]) / (2.0 * _MASS_STEP * mass),
+        made_of=made_of,
+    )
+
+
+def _results(p: Prediction) -> FloatArray:
+    """(results, lanes, times)."""
+    return np.stack([p.temp_c, p.dilution_by_volume, p.abv_pct(), p.volume_ml()])
