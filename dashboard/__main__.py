@@ -1,4 +1,4 @@
-"""`python -m dashboard`: serve a bench folder or a logbook on this computer."""
+"""`python -m dashboard`: serve a bench folder or a logbook on this computer, or to the local network."""
 
 from __future__ import annotations
 
@@ -21,25 +21,38 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--bench-name", action="append", default=[], metavar="NAME", help="only this bench of it"
     )
-    parser.add_argument(
-        "--host", default="127.0.0.1", help="address to serve; 0.0.0.0 lets other screens join"
-    )
     parser.add_argument("--port", type=int, default=8050, help="port to serve; 0 takes a free one")
+    parser.add_argument(
+        "--share", action="store_true", help="let other screens of the local network in, each by a code"
+    )
+    parser.add_argument("--host", default="127.0.0.1", help="with --share: this computer's address there")
+    parser.add_argument("--chromium", type=Path, metavar="FILE", help="the Chromium that makes PDFs")
     parser.add_argument("--open", action="store_true", help="open a browser")
     told = parser.parse_args(arguments)
 
     # the libraries of the screens take seconds to load, which help and a mistyped option need not wait for
-    from dashboard.app import serve
+    from dashboard.serving import serve
     from dashboard.sources import source_of
 
+    def say(text: str) -> None:
+        print(text, flush=True)  # noqa: T201
+
     def opened(address: str) -> None:
-        print(f"chillrig dashboard at {address} (stop with Ctrl-C)", flush=True)  # noqa: T201
+        say(f"chillrig dashboard at {address} (stop with Ctrl-C)")
         if told.open:
             webbrowser.open(address)
 
     try:
         source = source_of(told.bench, told.logbook or os.environ.get(LOGBOOK_VARIABLE), told.bench_name)
-        serve(source, told.host, told.port, opened)
+        serve(
+            source,
+            told.host,
+            told.port,
+            share=told.share,
+            chromium=told.chromium,
+            tell=say,
+            opened=opened,
+        )
     except KeyboardInterrupt:
         return 0
     except (RigError, OSError) as error:

@@ -1,37 +1,45 @@
-"""The app: one frame, its pages, and the server that hands them out on this computer."""
+"""The app: one frame and its pages, put together; `dashboard.serving` hands it out."""
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import dash
 from dash import ClientsideFunction, Dash, Input, Output
-from flask import Response, request
-from werkzeug.serving import BaseWSGIServer, make_server
+from flask import Flask, request
 
-from dashboard import frame
-from dashboard.desk import BenchView, Desk, Working
-from dashboard.pages import compare, run, runs, shake_time
-from dashboard.params import Params, one, params_of_query
+from dashboard import frame, headers, keeping
+from dashboard.desk import Desk
+from dashboard.page import Here, Page, StillFitting, page_at
+from dashboard.pages import compare, live, projector, projector_live, rig, run, runs, shake_time
+from dashboard.params import one, params_of_query
 from dashboard.sources import Source
 from rig.errors import RigError
 
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
-Layout = Callable[[BenchView, str | None, Params], Any]
+PAGES: tuple[Page, ...] = (
+    live.PAGE,
+    projector_live.PAGE,
+    runs.PAGE,
+    run.PAGE,
+    compare.PAGE,
+    projector.PAGE,
+    shake_time.PAGE,
+    rig.PAGE,
+)
+"""Every page there is, in the order of the ways. A new page is its module and its place here."""
 
-_LAYOUTS: dict[str, Layout] = {
-    "/": shake_time.layout,
-    "/runs": runs.layout,
-    "/compare": compare.layout,
-    "/shake-time": shake_time.layout,
-}
+HOME = "/shake-time"
+"""Where `/` leads."""
 
 
-def make_app(source: Source) -> Dash:
-    """The dashboard of a source's benches; opens nothing until a page is asked for."""
+def make_app(source: Source, chromium: Path | None = None) -> Dash:
+    """The dashboard of a source's benches; opens nothing until a page is asked for.
+
+    `chromium` is what makes PDFs; by default the first that is found.
+    """
     app = Dash(
         "dashboard",
         title="chillrig",
@@ -53,46 +61,56 @@ def make_app(source: Source) -> Dash:
         Output("ways", "children"),
         Output("tick", "disabled"),
         Output("trouble", "children"),
+        Output("frame", "className"),
         Input("address", "pathname"),
         Input("address", "search"),
         Input("tick", "n_intervals"),
     )
-    def show(path: str | None, search: str | None, _ticks: int | None) -> tuple[Any, Any, bool, str]:
-        return page(desk, path or "/", search)
+    def show(path: str | None, search: str | None, _ticks: int | None) -> tuple[Any, Any, bool, str, str]:
+        made = page(desk, path or "/", search, guest=bool(request.environ.get(headers.GUEST)))
+        return made.content, made.ways, made.settled, "", "frame bare" if made.bare else "frame"
 
-    for part in (runs, run, compare, shake_time):
+    for part in PAGES:
         part.register(app, desk)
-    _guard(app)
+    server: Flask = app.server
+    keeping.register(server, desk, PAGES, chromium)
+    headers.register(server, app.csp_hashes())
     return app
 
 
-def page(desk: Desk, path: str, search: str | None) -> tuple[Any, Any, bool, str]:
-    """What to show at an address: page, links, whether nothing is under way, and no trouble."""
+@dataclass(frozen=True)
+class Shown:
+    """What is shown at an address; `settled`: nothing is under way that would change it."""
+
+    content: Any
+    ways: Any
+    settled: bool = True
+    bare: bool = False
+
+
+def page(desk: Desk, path: str, search: str | None, *, guest: bool = False) -> Shown:
+    """What to show at an address."""
     params = params_of_query(search)
-    place = path.rstrip("/") or "/"
-    ways: Any = frame.ways("/shake-time" if place == "/" else place, None, ())
+    place = path.rstrip("/") or HOME
+    found = page_at(PAGES, place)
+    shown = None if found is None else found[0]
+    ways: Any = frame.ways(PAGES, shown, place, None, ())
     try:
-        name = desk.chosen(one(params, "bench"))
+        if found is None:
+            told = f"Nothing is kept at {place[:80]}. Choose a page above."
+            return Shown(frame.refused("There is no such page", told), ways)
         benches = desk.names()
+        if not benches and not found[0].needs_bench:
+            return Shown(found[0].layout(Here(desk, "", None, found[1], params, guest)), ways)
+        name = desk.chosen(one(params, "bench"))
         kept = name if len(benches) > 1 else None
-        ways = frame.ways("/shake-time" if place == "/" else place, kept, benches)
-        seen = desk.look(name)
-        if isinstance(seen, Working):
-            return frame.working(seen.name, seen.share), ways, False, ""
-        return _content(seen, kept, place, params), ways, True, ""
+        ways = frame.ways(PAGES, shown, place, kept, benches)
+        content = found[0].layout(Here(desk, name, kept, found[1], params, guest))
+        return Shown(content, ways, bare=found[0].bare)
+    except StillFitting as still:
+        return Shown(frame.working(still.working.name, still.working.share), ways, settled=False)
     except RigError as error:
-        return frame.refused("This cannot be shown", str(error)), ways, True, ""
-
-
-def _content(view: BenchView, bench: str | None, place: str, params: Params) -> Any:
-    if place.startswith("/runs/"):
-        return run.layout(view, bench, place.removeprefix("/runs/"))
-    layout = _LAYOUTS.get(place)
-    if layout is None:
-        return frame.refused(
-            "There is no such page", f"Nothing is kept at {place[:80]}. Choose a page above."
-        )
-    return layout(view, bench, params)
+        return Shown(frame.refused("This cannot be shown", str(error)), ways)
 
 
 def _broken(error: Exception) -> None:
@@ -105,65 +123,3 @@ def _broken(error: Exception) -> None:
             "load the page again. The reason stands in the window that the dashboard was started from."
         },
     )
-
-
-def _guard(app: Dash) -> None:
-    """Serve nothing that loads from elsewhere, and nothing to pages of other origins."""
-    policy = "; ".join(
-        (
-            "default-src 'self'",
-            f"script-src 'self' {' '.join(app.csp_hashes())}",
-            "style-src 'self' 'unsafe-inline'",
-            "img-src 'self' data: blob:",
-            "frame-ancestors 'none'",
-            "base-uri 'none'",
-            "form-action 'none'",
-        )
-    )
-
-    def guarded(response: Response) -> Response:
-        response.headers["Content-Security-Policy"] = policy
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["Referrer-Policy"] = "no-referrer"
-        return response
-
-    app.server.after_request(guarded)
-
-
-def server_of(app: Dash, host: str, port: int) -> BaseWSGIServer:
-    """A threaded server of the app; port 0 takes a free one.
-
-    On the loopback address it answers only to a loopback name, so that no page elsewhere can reach it through
-    a name of its own that points here.
-    """
-    if host in LOOPBACK:
-
-        def only_this_computer() -> Response | None:
-            if urlsplit(f"//{request.host}").hostname in LOOPBACK:
-                return None
-            return Response("This dashboard serves its own computer only.", 403)
-
-        app.server.before_request(only_this_computer)
-
-    logging.getLogger("werkzeug").setLevel(logging.ERROR)
-    return make_server(host, port, app.server, threaded=True)
-
-
-def serve(
-    source: Source, host: str = "127.0.0.1", port: int = 8050, opened: Callable[[str], None] | None = None
-) -> None:
-    """Serve a source's benches until stopped; `opened` hears the address once it answers.
-
-    Raises
-    ------
-    OSError
-        The port is taken, or the address is not this computer's.
-    """
-    server = server_of(make_app(source), host, port)
-    if opened is not None:
-        shown = f"[{host}]" if ":" in host else host
-        opened(f"http://{shown}:{server.server_port}/")
-    try:
-        server.serve_forever()
-    finally:
-        server.server_close()

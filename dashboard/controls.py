@@ -65,6 +65,31 @@ def several(id_: str, label: str, options: Sequence[tuple[str, str]], values: Se
     )
 
 
+def written(id_: str, label: str, value: str = "", hint: str = "", mode: Any = "text") -> html.Div:
+    """A line to write in; `hint` says below what belongs there."""
+    return html.Div(
+        [
+            html.Label(label, htmlFor=id_, className="legend"),
+            dcc.Input(
+                id=id_,
+                type="text",
+                inputMode=mode,
+                value=value,
+                autoComplete="off",
+                maxLength=500,
+                className="written",
+            ),
+            html.Small(hint, id=f"{id_}-hint", className="quiet") if hint else None,
+        ],
+        className="control",
+    )
+
+
+def search(id_: str, label: str, value: str, hint: str) -> html.Div:
+    """A line to search with: it asks when one stops writing."""
+    return written(id_, label, value, f"Looks for {hint}.")
+
+
 def _options(options: Sequence[tuple[str, str]]) -> list[dict[str, str]]:
     return [{"value": value, "label": words} for value, words in options]
 
@@ -72,6 +97,13 @@ def _options(options: Sequence[tuple[str, str]]) -> list[dict[str, str]]:
 def names(values: Sequence[str]) -> list[tuple[str, str]]:
     """Options whose words are their values."""
     return [(v, v) for v in values]
+
+
+def carried(label: str, path: str, *, download: bool = False) -> html.A:
+    """A link that carries the page's own address with it, as that stands when it is followed."""
+    away: dict[str, Any] = {"download": ""} if download else {}
+    named: dict[str, Any] = {"data-path": path}
+    return html.A(label, href=path, className="carried", **named, **away)
 
 
 def figure(id_: str, title: str, said: str, drawn: go.Figure, note: str = "") -> html.Figure:
@@ -101,7 +133,10 @@ def table(
     """A table that becomes one card a row where the screen is narrow; the first cell heads its row."""
     body = [
         html.Tr(
-            [html.Th(row[0], scope="row"), *(_cell(*pair) for pair in zip(heads[1:], row[1:], strict=True))]
+            [
+                html.Th(row[0], scope="row"),
+                *(_cell(k, *pair) for k, pair in enumerate(zip(heads[1:], row[1:], strict=True), 1)),
+            ]
         )
         for row in rows
     ]
@@ -110,9 +145,9 @@ def table(
     return html.Div(drawn, className="wide")
 
 
-def _cell(head: str, value: Any) -> html.Td:
+def _cell(column: int, head: str, value: Any) -> html.Td:
     named: dict[str, Any] = {"data-head": head}
-    return html.Td(value, **named)
+    return html.Td(value, className=f"c{column}", **named)
 
 
 def notice(text: str, kind: str = "mind") -> html.Div:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from threading import Lock, Thread
 
+from dashboard.listing import Listing
 from dashboard.sources import Source
 from rig.bench import Bench
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.fitting.result import Fit, RunFit
-from rig.runs import RunBook
+from rig.logbook.store import Logbook
+from rig.runs import Run, RunBook
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +70,7 @@ class Desk:
     def __init__(self, source: Source) -> None:
         self._source, self._lock = source, Lock()
         self._works: dict[str, _Work] = {}
+        self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
 
     def names(self) -> tuple[str, ...]:
         """The benches there are."""
@@ -87,6 +90,23 @@ class Desk:
         if name is not None and name not in names:
             raise NotFound("bench", name, names)
         return names[0] if name is None else name
+
+    @property
+    def logbook(self) -> Logbook | None:
+        """Where runs can be corrected; None where they can only be read."""
+        return self._source.logbook
+
+    def bench(self, name: str) -> Bench:
+        """What is on a bench; needs no fit."""
+        return self._source.bench(name)
+
+    def listing(self, name: str) -> Listing:
+        """Lists of a bench's runs; needs no fit."""
+        return self._source.listing(name)
+
+    def run(self, name: str, run: str) -> Run:
+        """One run with its trace; needs no fit. The last few are kept: a long trace is zoomed again and again."""
+        return self._runs(name, run, self._source.stamp(name))
 
     def look(self, name: str) -> BenchView | Working:
         """The bench as it stands now, or how far its fit is; begins a fit where the bench has changed.

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
 
 from dashboard.controls import aria
+from dashboard.page import Page
 from dashboard.params import address
 
-PAGES = (("/runs", "Runs"), ("/compare", "Compare"), ("/shake-time", "Shake time"))
 THEMES = (("system", "As the system"), ("light", "Light"), ("dark", "Dark"))
 
 INDEX = """<!DOCTYPE html>
@@ -63,17 +64,25 @@ def frame() -> html.Div:
             ),
         ],
         className="frame",
+        id="frame",
     )
 
 
-def ways(here: str, bench: str | None, benches: tuple[str, ...]) -> list[Any]:
+def ways(
+    pages: Sequence[Page], shown: Page | None, place: str, bench: str | None, benches: Sequence[str]
+) -> list[Any]:
     """Links to every page, and to the same page of the other benches where there are several."""
-    out: list[Any] = [
-        html.Ul([html.Li(_link(words, address(path, bench=bench), path == here)) for path, words in PAGES])
-    ]
+
+    def here(page: Page) -> bool:
+        return shown is not None and f"{shown.path}/".startswith(f"{page.path}/")
+
+    listed = [html.Li(_link(p.words, address(p.path, bench=bench), here(p))) for p in pages if p.words]
+    out: list[Any] = [html.Ul(listed)]
     if len(benches) > 1:
-        listed = [html.Li(_link(name, address(here, bench=name), name == bench)) for name in benches]
-        out.append(html.Ul([html.Li("Bench", className="quiet"), *listed], className="benches"))
+        # a run is on one bench only: from there, the other benches lead to their lists
+        at = place if shown is not None and not shown.path.endswith("/") else "/runs"
+        others = [html.Li(_link(name, address(at, bench=name), name == bench)) for name in benches]
+        out.append(html.Ul([html.Li("Bench", className="quiet"), *others], className="benches"))
     return out
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import parse_qs, urlencode
@@ -35,9 +35,15 @@ def params_of_store(asked: Any) -> Params:
     return out
 
 
-def address(path: str, **params: str | None) -> str:
+def address(path: str, **params: str | Sequence[str] | None) -> str:
     """A path with its query; parameters that are None or empty are left out."""
-    query = urlencode({k: v for k, v in params.items() if v})
+    query = urlencode({k: v for k, v in params.items() if v}, doseq=True)
+    return f"{path}?{query}" if query else path
+
+
+def address_of(path: str, params: Params) -> str:
+    """A path with all of these parameters."""
+    query = urlencode([(name, v) for name, values in params.items() for v in values])
     return f"{path}?{query}" if query else path
 
 

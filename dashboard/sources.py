@@ -4,22 +4,32 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Protocol
 
-from rig.errors import RigError
+from dashboard.listing import BookListing, Listing, LogbookListing
+from rig.bench import Bench
+from rig.errors import NotFound, RigError
+from rig.fitting.kept_fit import fit_or_kept
 from rig.fitting.result import Fit
 from rig.importing.bench_folder import open_bench
 from rig.logbook.store import Logbook, open_logbook
-from rig.fitting.kept_fit import fit_or_kept
-from rig.runs import RunBook
+from rig.runs import Finding, Gravity, Run, RunBook
 
 Progress = Callable[[float], None]
+MOST_FITTED = 300
+"""A bench with more runs than this is fitted on its newest, so that a page need not wait for minutes."""
 
 
 class Source(Protocol):
     """Benches by name; `stamp` changes when a bench has, and is cheap to ask for."""
+
+    @property
+    def logbook(self) -> Logbook | None:
+        """Where runs can be corrected; None where they can only be read."""
+        ...
 
     def names(self) -> tuple[str, ...]:
         """The benches there are."""
@@ -29,8 +39,20 @@ class Source(Protocol):
         """What tells one state of a bench from another."""
         ...
 
+    def bench(self, name: str) -> Bench:
+        """What is on a bench."""
+        ...
+
+    def listing(self, name: str) -> Listing:
+        """Lists of its runs."""
+        ...
+
+    def run(self, name: str, run: str) -> Run:
+        """One run with its trace."""
+        ...
+
     def book(self, name: str) -> RunBook:
-        """A bench with its runs."""
+        """A bench with the runs to fit."""
         ...
 
     def fit(self, book: RunBook, progress: Progress) -> Fit:
@@ -38,11 +60,26 @@ class Source(Protocol):
         ...
 
 
+def run_of(book: RunBook, name: str) -> Run:
+    """A book's run of that name.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    for run in book.runs:
+        if run.run == name:
+            return run
+    raise NotFound("run", name[:80], [r.run for r in book.runs][:5])
+
+
 @dataclass(frozen=True)
 class FolderSource:
-    """One bench folder, read anew whenever a file in it has changed."""
+    """One bench folder, read anew whenever a file in it has changed; it is never written to."""
 
     folder: Path
+    logbook: None = None
 
     def names(self) -> tuple[str, ...]:
         """The folder's own name."""
@@ -54,13 +91,30 @@ class FolderSource:
         seen = [(str(p.relative_to(self.folder)), s.st_size, s.st_mtime_ns) for p in files if (s := p.stat())]
         return hashlib.sha256(repr(seen).encode()).hexdigest()
 
+    def bench(self, name: str) -> Bench:
+        """What is on the bench."""
+        return self.book(name).bench
+
+    def listing(self, name: str) -> Listing:
+        """Lists of its runs."""
+        return BookListing(self.book(name))
+
+    def run(self, name: str, run: str) -> Run:
+        """One run with its trace."""
+        return run_of(self.book(name), run)
+
     def book(self, name: str) -> RunBook:
         """The bench as it lies there."""
-        return open_bench(self.folder)
+        return _read_folder(self.folder, self.stamp(name))
 
     def fit(self, book: RunBook, progress: Progress) -> Fit:
         """A fresh fit: a folder is not written to."""
         return fit_or_kept(book, None, progress)
+
+
+@lru_cache(maxsize=2)
+def _read_folder(folder: Path, stamp: str) -> RunBook:
+    return open_bench(folder)
 
 
 @dataclass(frozen=True)
@@ -68,7 +122,9 @@ class LogbookSource:
     """The benches of a logbook, or those of them that are named; fits are kept in it."""
 
     logbook: Logbook
+    lists: LogbookListing
     only: tuple[str, ...] = ()
+    most_fitted: int = field(default=MOST_FITTED)
 
     def names(self) -> tuple[str, ...]:
         """The benches that have runs first, then the others."""
@@ -76,17 +132,40 @@ class LogbookSource:
         return tuple(b.name for b in sorted(benches, key=lambda b: (b.runs == 0, b.name)))
 
     def stamp(self, name: str) -> str:
-        """A digest of what is on the bench and of every run's name and revision."""
-        runs = [(r.run.run, r.rev) for r in self.logbook.list_runs(name)]
-        return hashlib.sha256(repr((self.logbook.bench(name), runs)).encode()).hexdigest()
+        """The number of runs and of their revisions, counted by the database."""
+        tally = self.lists.tally(name)
+        return f"{tally.runs} {tally.revisions}"
+
+    def bench(self, name: str) -> Bench:
+        """What is on the bench."""
+        return self.logbook.bench(name)
+
+    def listing(self, name: str) -> Listing:
+        """Lists of its runs, made by the database."""
+        return self.lists
+
+    def run(self, name: str, run: str) -> Run:
+        """One run with its trace."""
+        return self.logbook.run(name, run)
 
     def book(self, name: str) -> RunBook:
-        """The bench with its runs and traces."""
-        return self.logbook.book(name)
+        """The bench with its runs and traces; of a long one the newest of each drink, and a note of that."""
+        count = self.lists.tally(name).runs
+        if count <= self.most_fitted:
+            return self.logbook.book(name)
+        newest = self.lists.newest_of_each(name, self.most_fitted)
+        told = Finding(Gravity.NOTE, f"fitted on {len(newest)} of {count} runs, the newest of each drink")
+        runs = tuple(self.logbook.run(name, run) for run in reversed(newest))
+        return RunBook(self.logbook.bench(name), runs, (told,))
 
     def fit(self, book: RunBook, progress: Progress) -> Fit:
         """The fit kept in the logbook, else a fresh one, kept there."""
         return fit_or_kept(book, self.logbook, progress)
+
+
+def logbook_source(url_or_file: str, only: Sequence[str] = ()) -> LogbookSource:
+    """The benches of a logbook, or those named."""
+    return LogbookSource(open_logbook(url_or_file), LogbookListing(url_or_file), tuple(only))
 
 
 def source_of(bench: Path | None, logbook: str | None, only: Sequence[str] = ()) -> Source:
@@ -103,4 +182,4 @@ def source_of(bench: Path | None, logbook: str | None, only: Sequence[str] = ())
         raise RigError("nothing to show: name a bench folder (--bench DIR) or a logbook (--logbook FILE)")
     if "://" not in logbook and not Path(logbook).exists():
         raise RigError(f"there is no logbook at {logbook}. Import a bench first: chillrig import DIR")
-    return LogbookSource(open_logbook(logbook), tuple(only))
+    return logbook_source(logbook, only)

@@ -38,6 +38,11 @@ def number(value: float | None, digits: int, unit: str) -> str:
     return f"{shown.replace('-', '−')} {unit}"
 
 
+def count(value: int) -> str:
+    """A whole number, its thousands set apart."""
+    return f"{value:,}".replace(",", "\u202f")
+
+
 def when(moment: datetime | None) -> str:
     """A date and time of day."""
     return "–" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
@@ -93,3 +98,15 @@ def difference(contrast: Contrast) -> tuple[str, str]:
     value = scale * contrast.difference
     sign = "+" if round(value, 1) > 0 else ""
     return sign + number(value, 1, unit), span(scale * contrast.low, scale * contrast.high, 1, unit)
+
+
+def margin(contrast: Contrast) -> str:
+    """The size from which a difference matters."""
+    in_points = contrast.quantity in (Quantity.DILUTION, Quantity.DILUTION_AT_TARGET)
+    scale, unit = (100.0, "points") if in_points else (1.0, contrast.quantity.difference_unit)
+    return number(scale * contrast.margin, 1, unit)
+
+
+def chance(p: float) -> str:
+    """The chance of a difference as large as this between set-ups that are equal."""
+    return "under 0.1 %" if p < 0.001 else number(100.0 * p, 1, "%")

@@ -13,7 +13,13 @@ from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any, TypeVar
 
+from rig.brewing import Brew, brew_from_table
 from rig.errors import BenchError, NotFound, Place
+from rig.recipe import Ingredient as Ingredient
+from rig.recipe import Recipe as Recipe
+from rig.target import SINGLE, WINDOWS
+from rig.target import Target as Target
+from rig.target import Window as Window
 
 BENCH_FILE = "bench.toml"
 
@@ -49,94 +55,6 @@ class Ice:
     edge_mm: float | None = None
     temp_c: float | None = None
     surface_water_pct: float | None = None
-
-
-@dataclass(frozen=True)
-class Ingredient:
-    """One ingredient by volume at 20 °C or by mass; the rest says what is in it."""
-
-    name: str
-    volume_ml: float | None = None
-    mass_g: float | None = None
-    abv_pct: float = 0.0
-    sugar_g_per_100ml: float | None = None
-    brix: float | None = None
-    density_g_per_ml: float | None = None
-    temp_c: float | None = None
-    allergens: tuple[str, ...] = ()
-    caffeine_mg: float | None = None
-    solids_pct: float = 0.0
-
-
-@dataclass(frozen=True)
-class Recipe:
-    """A drink before any ice has touched it."""
-
-    name: str
-    ingredients: tuple[Ingredient, ...]
-
-    @property
-    def allergens(self) -> tuple[str, ...]:
-        """Declared allergens of all ingredients, each once, in order of appearance."""
-        return tuple(dict.fromkeys(a for i in self.ingredients for a in i.allergens))
-
-    @property
-    def caffeine_mg(self) -> float | None:
-        """Declared caffeine of the whole drink [mg]; None where no ingredient declares any."""
-        declared = [i.caffeine_mg for i in self.ingredients if i.caffeine_mg is not None]
-        return sum(declared) if declared else None
-
-
-Window = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Target:
-    """The window a drink must land in.
-
-    Dilution is water added ÷ starting volume [ml/ml]; ABV [% vol] and volume [ml] are of the liquid after
-    dilution, before what the ice and vessel hold back is lost from `volume_ml`.
-    """
-
-    serve_temp_c_max: float | None = None
-    dilution_by_volume: Window | None = None
-    abv_pct: Window | None = None
-    volume_ml: Window | None = None
-    serve_temp_c_min: float | None = None
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        for label in ("dilution_by_volume", "abv_pct", "volume_ml"):
-            window = getattr(self, label)
-            if window is None:
-                continue
-            low, high = (float(x) for x in window)
-            if not (math.isfinite(low) and math.isfinite(high) and 0 <= low < high):
-                raise BenchError(
-                    f"target {self.name or '(given)'}: {label} must be [low, high] with 0 ≤ low < high, "
-                    f"found [{low:g}, {high:g}]",
-                    cure="Dilution is a fraction: 30 % is 0.30" if label == "dilution_by_volume" else "",
-                )
-            object.__setattr__(self, label, (low, high))
-        if self.is_empty:
-            raise BenchError(
-                f"target {self.name or '(given)'} names no limit",
-                cure="Give serve_temp_c_max, dilution_by_volume, abv_pct or volume_ml",
-            )
-
-    @property
-    def is_empty(self) -> bool:
-        """True where no limit is set."""
-        return all(
-            x is None
-            for x in (
-                self.serve_temp_c_max,
-                self.serve_temp_c_min,
-                self.dilution_by_volume,
-                self.abv_pct,
-                self.volume_ml,
-            )
-        )
 
 
 class Motion(StrEnum):
@@ -234,6 +152,7 @@ def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNo
 _SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
 _POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density_g_per_ml"}
 _PARTS = {"abv_pct", "brix", "solids_pct", "surface_water_pct"}
+_NOT_BREWED = ("solids_pct", "abv_pct", "brix", "sugar_g_per_100ml", "density_g_per_ml")
 _NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", *_PARTS}
 _UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
 
@@ -338,7 +257,19 @@ class _Reader:
             if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
                 raise self.error(f"{path}: allergens must be a list of names", *words, key)
             return tuple(value)
+        if key == "brew":
+            return self.brew(f"{path}.brew", value, (*words, key))
         return self.number(path, key, value, words)
+
+    def brew(self, path: str, table: Any, words: tuple[str, ...]) -> Brew:
+        try:
+            made, unknown = brew_from_table(table)
+        except BenchError as error:
+            at = (error.place.column,) if error.place.column else ()
+            raise self.error(f"{path}: {error.what}", *words, *at, cure=error.cure) from error
+        for key in unknown:
+            self.note(f"{path}.{key}", table[key], *words, key)
+        return made
 
     def choice(self, kind: type[StrEnum], path: str, key: str, value: Any, words: tuple[str, ...]) -> Any:
         try:
@@ -373,8 +304,13 @@ class _Reader:
         name = table["name"]
         words = (recipe, name)
         values = self.values(Ingredient, f"recipes.{recipe}.{name}", table, words)
-        if ("volume_ml" in values) == ("mass_g" in values):
-            raise self.error(f"recipe {recipe!r}: {name!r} needs volume_ml or mass_g, one of the two", *words)
+        if sum(key in values for key in ("volume_ml", "mass_g", "brew")) != 1:
+            what = f"recipe {recipe!r}: {name!r} needs volume_ml or mass_g, one of the two, or brew in their place"
+            raise self.error(what, *words)
+        beside = next((k for k in _NOT_BREWED if k in values and "brew" in values), None)
+        if beside is not None:
+            what = f"recipe {recipe!r}: {name!r} is brewed, so {beside} follows from the brew or is another ingredient"
+            raise self.error(what, *words, beside, cure="List what else is in it as an ingredient of its own")
         if "brix" in values and "sugar_g_per_100ml" in values:
             raise self.error(f"recipe {recipe!r}: {name!r} gives sugar twice, as brix and per 100 ml", *words)
         return Ingredient(name=name, **values)
@@ -382,9 +318,9 @@ class _Reader:
     def target(self, name: str, table: dict[str, Any]) -> Target:
         values: dict[str, Any] = {}
         for key, value in table.items():
-            if key in ("serve_temp_c_max", "serve_temp_c_min"):
+            if key in SINGLE:
                 values[key] = self.number(f"targets.{name}", key, value, (name,))
-            elif key in ("dilution_by_volume", "abv_pct", "volume_ml"):
+            elif key in WINDOWS:
                 if not isinstance(value, list) or len(value) != 2:
                     raise self.error(f"target {name!r}: {key} must be [low, high]", name, key)
                 values[key] = tuple(self.number(f"targets.{name}", "", v, (name, key)) for v in value)

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import date, datetime, time
+from math import isclose
 from typing import Any
 
 from rig.bench import Bench, Ingredient
+from rig.brewing import DOSE_G, Bean, Brew, weighed
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t", "\r": "\\r"}
@@ -68,9 +70,30 @@ def _given(entry: Any) -> dict[str, Any]:
 
 
 def _ingredients(listed: tuple[Ingredient, ...]) -> str:
-    usual = {f.name: f.default for f in fields(Ingredient)}
-    tables = ({"name": i.name} | {k: v for k, v in _given(i).items() if v != usual[k]} for i in listed)
-    return "[\n" + "".join(f"  {_value(t)},\n" for t in tables) + "]"
+    return "[\n" + "".join(f"  {_value(_ingredient(i))},\n" for i in listed) + "]"
+
+
+def _ingredient(i: Ingredient) -> dict[str, Any]:
+    """What an ingredient says beyond what is usual, or beyond what its brew says already.
+
+    A pour scaled from its brew is told as a brew of that size, as long as a dose can be so large.
+    """
+    brew = None if i.brew is None else i.brew.times((i.mass_g or 0.0) / weighed(i.brew).yield_g.typical)
+    if i.brew is None or brew is None or not DOSE_G[0] <= brew.dose_g <= DOSE_G[1]:
+        i, usual = replace(i, brew=None), {f.name: f.default for f in fields(Ingredient)}
+    else:
+        i = replace(i, brew=i.brew if isclose(brew.dose_g, i.brew.dose_g) else brew)
+        usual = vars(Ingredient(i.name, brew=i.brew)) | {"mass_g": i.mass_g, "brew": None}
+        if isclose(i.caffeine_mg or 0.0, usual["caffeine_mg"]):
+            usual["caffeine_mg"] = i.caffeine_mg
+    return {"name": i.name} | {k: v for k, v in _given(i).items() if v != usual[k]}
+
+
+def _brew(brew: Brew) -> dict[str, Any]:
+    said = {f.name: getattr(brew, f.name) for f in fields(Brew)}
+    said |= {"method": brew.method.label, "bean": brew.bean.label}
+    usual = {"count": 1, "bean": Bean.ARABICA.label}
+    return {k: v for k, v in said.items() if v is not None and usual.get(k) != v}
 
 
 def _key(key: str) -> str:
@@ -83,6 +106,8 @@ def _string(text: str) -> str:
 
 def _value(value: Any) -> str:
     match value:
+        case Brew():
+            return _value(_brew(value))
         case bool():
             return "true" if value else "false"
         case str():

@@ -46,6 +46,65 @@ window.dash_clientside = window.dash_clientside || {};
     });
   }
 
+  function number(value, digits) {
+    const text = value.toFixed(digits);
+    return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "\u2212");
+  }
+
+  // Plays stored runs side by side: a clock, each run's numbers, and its line up to now.
+  const player = {
+    runs: [], time_s: 0, speed: 1, playing: false, before_ms: 0,
+    end: function () { return Math.max(0, ...this.runs.map((r) => r.time_s[r.time_s.length - 1])); },
+    load: function (runs) { this.runs = runs; this.time_s = 0; this.playing = false; },
+    word: function () {
+      if (this.playing) return "Pause";
+      return this.runs.length && this.time_s >= this.end() ? "Play again" : "Play";
+    },
+    press: function () {
+      if (!this.playing && this.time_s >= this.end()) this.time_s = 0;
+      this.playing = !this.playing && this.runs.length > 0;
+      this.before_ms = performance.now();
+      if (this.playing) window.requestAnimationFrame(step);
+    },
+    draw: function () {
+      const clock = document.getElementById("replay-clock");
+      const plot = document.querySelector("#replay-figure .js-plotly-plot");
+      if (!clock || !plot) return false;
+      clock.textContent = `${number(this.time_s, 1)} s`;
+      const xs = [], ys = [];
+      this.runs.forEach((run, k) => {
+        const last = run.time_s.length - 1;
+        let to = run.time_s.findIndex((t) => t > this.time_s);
+        if (to < 0) to = last + 1;
+        const at = Math.max(to - 1, 0);
+        const stopped = at === last ? `, stopped at ${number(run.time_s[last], 1)} s` : "";
+        document.getElementById(`replay-temp-${k}`).textContent = `${number(run.temp_c[at], 1)} °C`;
+        document.getElementById(`replay-water-${k}`).textContent = `${number(run.dilution_pct[at], 0)} % water${stopped}`;
+        xs.push(run.time_s.slice(0, at + 1));
+        ys.push(run.temp_c.slice(0, at + 1));
+      });
+      window.Plotly.restyle(plot, { x: xs, y: ys }, xs.map((_, k) => k));
+      return true;
+    },
+  };
+
+  function step(now_ms) {
+    if (!player.playing) return;
+    player.time_s = Math.min(player.time_s + ((now_ms - player.before_ms) / 1000) * player.speed, player.end());
+    player.before_ms = now_ms;
+    if (!player.draw()) player.playing = false; // another page has been opened
+    else if (player.time_s >= player.end()) {
+      player.playing = false;
+      window.dash_clientside.set_props("replay-play", { children: player.word() });
+    } else window.requestAnimationFrame(step);
+  }
+
+  // A link that carries the page's address with it, as that stands when the link is followed.
+  document.addEventListener("click", function (event) {
+    const link = event.target.closest && event.target.closest("a.carried");
+    if (link) link.href = link.dataset.path + window.location.search;
+  }, true);
+
   window.dash_clientside.chillrig = {
     theme: function (value) {
       chosen = value || "system";
@@ -56,11 +115,37 @@ window.dash_clientside = window.dash_clientside || {};
 
     asked: function () {
       const asked = gathered();
+      // another choice makes another list, which begins at its first page; a marked run leaves it where it is
+      const triggered = window.dash_clientside.callback_context.triggered;
+      if (!triggered.some((t) => t.prop_id === "runs-over.data")) delete asked.page;
       const path = window.location.pathname;
       return settled("asked", asked, 200).then(function (value) {
         if (value === asked && path === window.location.pathname) writeAddress(asked);
         return value;
       });
+    },
+
+    // Runs marked: those on this page of the list as they stand, and those marked on other pages.
+    picked: function (values, ids, over) {
+      const here = new Set(ids.map((id) => id.run));
+      const kept = (over || []).filter((run) => !here.has(run));
+      const marked = ids.map((id) => id.run).filter((run, k) => (values[k] || []).length);
+      const all = [...(over || []).filter((run) => marked.includes(run) || kept.includes(run))];
+      for (const run of marked) if (!all.includes(run)) all.push(run);
+      const same = all.length === (over || []).length && all.every((run, k) => run === over[k]);
+      return same ? window.dash_clientside.no_update : all;
+    },
+
+    hands: function (up, down) {
+      return up.map((n, k) => String(Math.max((n || 0) - (down[k] || 0), 0)));
+    },
+
+    play: function (_clicks, runs, speed) {
+      const triggered = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id);
+      player.speed = Number(speed) || 1;
+      if (triggered.includes("replay-data.data")) player.load(runs || []);
+      else if (triggered.includes("replay-play.n_clicks")) player.press();
+      return player.word();
     },
 
     rested: function (asked) {
@@ -91,7 +176,13 @@ window.dash_clientside = window.dash_clientside || {};
       if (label) box.setAttribute("aria-labelledby", label.id);
       else box.setAttribute("aria-label", "Light or dark");
     }
-    for (const option of root.querySelectorAll(".chips [role='option'], .chips label[aria-selected]")) {
+    // a mark in a table is one box with its words beside it, and no list
+    for (const box of root.querySelectorAll(".pick[role]")) {
+      box.removeAttribute("role");
+      box.removeAttribute("aria-multiselectable");
+    }
+    const options = ".chips [role='option'], .chips label[aria-selected], .pick [role='option'], .pick [aria-selected]";
+    for (const option of root.querySelectorAll(options)) {
       option.removeAttribute("role");
       option.removeAttribute("aria-selected");
     }

@@ -8,25 +8,36 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import aria, choice, figure, names, notice, several, table, waiting
+from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
-from dashboard.params import Params, one, params_of_store
+from dashboard.page import Here, Page
+from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.usual import OWN, recipes
 from rig.advice.compare import compare
-from rig.advice.compare_result import Comparison
-from rig.advice.compare_words import short_names
-from rig.errors import RigError
+from rig.advice.compare_result import Comparison, PairComparison
+from rig.advice.compare_words import sentence, short_names, true_minus
+from rig.errors import NotEnoughData, RigError
 from rig.report import wording as words
 from rig.report.courses import SetUpCourse, set_up_courses
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves
+from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 
 DRAWS = 256
-TABLE_HEADS = ("Pair", "Quantity", "First less second", "95 % interval", "Verdict")
+BAND = "Line: the middle run. Band: 90 % of runs. Points: runs made; hollow where doubtful."
+TABLE_HEADS = (
+    "Pair",
+    "Quantity",
+    "First less second",
+    "95 % interval",
+    "Matters from",
+    "Chance if equal",
+    "Verdict",
+)
 
 
-def layout(view: BenchView, bench: str | None, params: Params) -> Any:
+def layout(here: Here) -> Any:
     """The page with its choices as the address asks.
 
     Raises
@@ -34,9 +45,9 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
     RigError
         Where the bench has no run or no fit.
     """
-    trouble = None
+    view, trouble = here.view(), None
     try:
-        asked = CompareQuestion.of(view, params)
+        asked = CompareQuestion.of(view, here.params)
     except RigError as error:
         asked, trouble = (
             CompareQuestion.of(view, {}),
@@ -62,25 +73,33 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
                 **aria(label="What to compare"),
             ),
             waiting(html.Div(id="compare-answer", **aria(live="polite")), "Comparing the set-ups …"),
-            dcc.Store(id="compare-bench", data=bench),
+            html.P(
+                [
+                    carried("Show it to a room", "/compare/projector"),
+                    carried("Keep this page as one file", "/keep/compare", download=True),
+                ],
+                className="ways-on",
+            ),
+            dcc.Store(id="compare-bench", data=here.kept),
             dcc.Store(id="compare-asked"),
         ]
     )
 
 
+@lru_cache(maxsize=16)
+def courses_of(view: BenchView, asked: CompareQuestion) -> tuple[SetUpCourse, ...]:
+    """The courses asked for; the last ones asked are kept."""
+    return set_up_courses(view.fitted(), asked.set_ups, asked.recipe, draws=DRAWS)
+
+
+@lru_cache(maxsize=16)
+def comparison_of(view: BenchView, asked: CompareQuestion) -> Comparison:
+    """The comparison asked for; the last ones asked are kept."""
+    return compare(view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe, target=asked.target_of(view))
+
+
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the comparison."""
-
-    @lru_cache(maxsize=16)
-    def courses_of(view: BenchView, asked: CompareQuestion) -> tuple[SetUpCourse, ...]:
-        return set_up_courses(view.fitted(), asked.set_ups, asked.recipe, draws=DRAWS)
-
-    @lru_cache(maxsize=16)
-    def comparison_of(view: BenchView, asked: CompareQuestion) -> Comparison:
-        return compare(
-            view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe, target=asked.target_of(view)
-        )
-
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("compare-asked", "data"),
@@ -120,22 +139,38 @@ def register(app: Dash, desk: Desk) -> None:
 
 
 def sentences_block(found: Comparison) -> Any:
-    """What is known, pair by pair, in words; then the pairs nothing can be said of."""
+    """What is known, pair by pair, in words; then what cannot be said, and which runs would tell."""
     said = [p for p in found.pairs if p.not_comparable is None]
-    unsaid = [p for p in found.pairs if p.not_comparable is not None]
     parts: list[Any] = []
     if said:
-        parts += [
-            html.H2("What differs"),
-            html.Ul([html.Li(p.sentence) for p in said], className="sentences"),
-        ]
+        listed = [html.Li([html.B(pair_name(p)), html.Span(f" {known(found, p)}")]) for p in said]
+        parts += [html.H2("What differs"), html.Ul(listed, className="sentences")]
+    unsaid = not_comparable(found)
     if unsaid:
-        listed = [
-            html.Li([html.B(" against ".join(short_names(p.a, p.b))), f": {p.not_comparable}"])
-            for p in unsaid
+        parts += [
+            html.H2("Not comparable, and why"),
+            html.Ul([html.Li(text) for text in unsaid], className="sentences"),
         ]
-        parts += [html.H2("Not comparable, and why"), html.Ul(listed, className="sentences")]
     return html.Section(parts)
+
+
+def pair_name(pair: PairComparison) -> str:
+    """The two of a pair by what sets them apart."""
+    return true_minus(f"{' against '.join(short_names(pair.a, pair.b))}:")
+
+
+def known(found: Comparison, pair: PairComparison) -> str:
+    """What is known of a pair, in sentences, without its name and what is not known."""
+    runs = pair.runs_a, pair.runs_b
+    whole = sentence(pair.a, pair.b, runs, pair.contrasts, (), found.duration_s, found.target_temp_c)
+    return whole[len(" against ".join(short_names(pair.a, pair.b))) + 2 :]
+
+
+def not_comparable(found: Comparison) -> list[str]:
+    """What cannot be said and why, each reason once however many pairs it stands in the way of."""
+    whole = [f"{pair_name(p)} {p.not_comparable}" for p in found.pairs if p.not_comparable is not None]
+    gaps = dict.fromkeys(g for p in found.pairs if p.not_comparable is None for g in p.gaps)
+    return [true_minus(f"{t[0].upper()}{t[1:]}{'' if t.endswith('.') else '.'}") for t in (*whole, *gaps)]
 
 
 def course_figures(
@@ -149,7 +184,7 @@ def course_figures(
         f"dilution {words.percent(float(c.dilution_by_volume.p50[-1]))}"
         for c in courses
     )
-    band = "Line: the middle run. Band: 90 % of runs. Points: runs made; hollow where doubtful."
+    band = BAND
     goal = " Green: the target." if target is not None else ""
     return [
         figure(
@@ -192,21 +227,70 @@ def averages_figure(view: BenchView, found: Comparison, theme: str) -> Any:
 
 def numbers_block(found: Comparison) -> Any:
     """Every contrast as numbers, and what to keep in mind."""
-    rows = [
+    rows = number_rows(found)
+    heading = html.Summary(f"All {len(rows)} differences as numbers")
+    return html.Section(
+        [
+            html.Details([heading, table("Differences", TABLE_HEADS, rows)]) if rows else None,
+            html.Ul([html.Li(text) for text in remarks(found)], className="quiet"),
+        ]
+    )
+
+
+def number_rows(found: Comparison) -> list[tuple[str, ...]]:
+    """Every contrast as cells under TABLE_HEADS."""
+    return [
         (
-            " against ".join(short_names(p.a, p.b)),
+            pair_name(p).rstrip(":"),
             wording.quantity_name(found, c.quantity),
             *wording.difference(c),
+            wording.margin(c),
+            wording.chance(c.p_adjusted),
             wording.JUDGED[c.verdict],
         )
         for p in found.pairs
         for c in p.contrasts
     ]
-    heading = html.Summary(f"All {len(rows)} differences as numbers")
-    remarks = [f"{s.set_up}: {'; '.join(s.notes)}." for s in found.summaries if s.notes]
-    return html.Section(
-        [
-            html.Details([heading, table("Differences", TABLE_HEADS, rows)]) if rows else None,
-            html.Ul([html.Li(text) for text in (*found.notes, *remarks)], className="quiet"),
-        ]
-    )
+
+
+def remarks(found: Comparison) -> list[str]:
+    """What to keep in mind, with what each set-up's own notes add to the reasons given above."""
+    own = [f"{s.set_up}: {note}." for s in found.summaries for note in s.notes]
+    told = " ".join(not_comparable(found))
+    return [true_minus(t) for t in (*found.notes, *(o for o in own if true_minus(o[-60:-1]) not in told))]
+
+
+def finding(here: Here) -> FindingPage:
+    """The comparison, to keep.
+
+    Raises
+    ------
+    RigError
+        Where fewer than two set-ups are chosen.
+    """
+    view = here.view()
+    asked = CompareQuestion.of(view, here.params)
+    if len(asked.set_ups) < 2:
+        raise NotEnoughData("a comparison to keep needs two set-ups; choose them on the page Compare")
+    found, courses, target = comparison_of(view, asked), courses_of(view, asked), asked.target_of(view)
+    blocks: list[Block] = [
+        Listed(
+            "What differs", tuple(f"{pair_name(p)} {known(found, p)}" for p in found.pairs if p.contrasts)
+        ),
+        Listed("Not comparable, and why", tuple(not_comparable(found))),
+        Drawn("Chill", chill_curves(courses, LIGHT, target), BAND),
+        Drawn("Dilution", dilution_curves(courses, LIGHT, target), f"Water added ÷ starting volume. {BAND}"),
+        Drawn("Chill against dilution", chill_path(courses, LIGHT, target), "Ticks mark equal times."),
+        Drawn(
+            "The average drink of each set-up",
+            comparison_figure(found, LIGHT, view.fitted().set_ups),
+            "Bars: 90 % intervals of the average drink; single drinks scatter more.",
+        ),
+        Tabled("All differences as numbers", TABLE_HEADS, tuple(number_rows(found))),
+        Listed("Keep in mind", tuple(remarks(found))),
+    ]
+    shown = [b for b in blocks if not isinstance(b, Listed) or b.sentences]
+    return FindingPage(f"Compare: {asked.recipe}", ", ".join(str(s) for s in asked.set_ups), shown)
+
+
+PAGE = Page("/compare", "Compare", layout, register, finding)

@@ -2,28 +2,40 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import quote
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, Patch, State, dcc, html, no_update
 
 from dashboard import wording
-from dashboard.controls import figure, notice, waiting
-from dashboard.desk import BenchView, Desk
-from dashboard.pages.runs import verdict_mark
+from dashboard.controls import figure, notice, table
+from dashboard.desk import BenchView, Desk, Working
+from dashboard.figures.traces import (
+    asks_anew,
+    between_of,
+    events_of,
+    probes_of,
+    residual_figure,
+    seen,
+    trace_figure,
+)
+from dashboard.page import Here, Page
+from dashboard.pages import run_corrections
+from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
-from rig.errors import NotFound, RigError
+from rig.errors import RigError
 from rig.fitting.result import RunFit, Verdict
 from rig.report.closure import closure
-from rig.report.courses import run_course
-from rig.report.figures import run_figure
+from rig.report.courses import RunCourse, run_course
+from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 from rig.runs import Run
 
 FITTED = (Verdict.GOOD, Verdict.DOUBTFUL)
 
 
-def layout(view: BenchView, bench: str | None, quoted: str) -> Any:
+def layout(here: Here) -> Any:
     """A run's page.
 
     Raises
@@ -31,83 +43,157 @@ def layout(view: BenchView, bench: str | None, quoted: str) -> Any:
     NotFound
         No run of that name on the bench.
     """
-    name = unquote(quoted)
-    runs = {r.run: r for r in view.book.runs}
-    if name not in runs:
-        raise NotFound("run", name[:80], runs)
-    run, found = runs[name], view.found.get(name)
+    run = here.desk.run(here.bench, here.rest)
     call = address(
-        "/shake-time", bench=bench, technique=run.technique, vessel=run.vessel, ice=run.ice, recipe=run.recipe
+        "/shake-time",
+        bench=here.kept,
+        technique=run.technique,
+        vessel=run.vessel,
+        ice=run.ice,
+        recipe=run.recipe,
     )
     return html.Div(
         [
-            html.P(dcc.Link("All runs", href=address("/runs", bench=bench)), className="over"),
-            html.H1(f"Run {name}"),
+            html.P(dcc.Link("All runs", href=address("/runs", bench=here.kept)), className="over"),
+            html.H1(f"Run {run.run}"),
+            html.Div(id="run-body"),
+            run_corrections.layout(here, run),
             html.P(
-                [verdict_mark(None if found is None else found.verdict), f" {run.set_up} · {run.recipe}"],
-                className="lead",
+                [
+                    dcc.Link("How long to move this drink on this ice", href=call),
+                    html.A("Keep this page as one file", href=f"/keep{address_here(here)}", download=""),
+                ],
+                className="ways-on",
             ),
-            _reasons(found),
-            waiting(html.Div(id="run-figure"), "Drawing the trace …"),
-            html.Dl(
-                [html.Div([html.Dt(k), html.Dd([v, html.Small(more)])]) for k, v, more in facts(run, found)],
-                className="facts",
-            ),
-            _balance(view, found),
-            html.P(["Note: ", run.notes]) if run.notes else None,
-            html.P(dcc.Link("How long to move this drink on this ice", href=call)),
-            dcc.Store(id="run-shown", data=name),
-            dcc.Store(id="run-bench", data=bench),
+            dcc.Store(id="run-shown", data=run.run),
+            dcc.Store(id="run-bench", data=here.kept),
+            dcc.Store(id="run-changed"),
+            dcc.Interval(id="run-tick", interval=1500, disabled=not isinstance(here.seen(), Working)),
         ]
     )
 
 
+def address_here(here: Here) -> str:
+    """The run's own address."""
+    return address(f"/runs/{quote(here.rest, safe='')}", bench=here.kept)
+
+
 def register(app: Dash, desk: Desk) -> None:
-    """Draw the run in the theme that is shown."""
+    """Show the run in the theme that is shown, with its fit once that is there; zoom its trace."""
 
     @app.callback(
-        Output("run-figure", "children"),
+        Output("run-body", "children"),
+        Output("run-tick", "disabled"),
         Input("run-shown", "data"),
         Input("theme", "data"),
+        Input("run-tick", "n_intervals"),
+        Input("run-changed", "data"),
         State("run-bench", "data"),
     )
-    def drawn(name: Any, theme: str, bench: str | None) -> Any:
+    def body(name: Any, theme: str, _ticks: Any, _changed: Any, kept: str | None) -> tuple[Any, bool]:
         try:
-            return figure_block(desk.view(desk.chosen(bench)), str(name), theme)
+            bench = desk.chosen(kept)
+            seen_now = desk.look(bench)
+            view = None if isinstance(seen_now, Working) else seen_now
+            return body_block(desk.run(bench, str(name)), view, theme), view is not None
         except RigError as error:
-            return notice(str(error))
+            return notice(str(error)), True
 
-
-def figure_block(view: BenchView, name: str, theme: str) -> Any:
-    """The run's probes beside its fit; a sentence where it was not fitted.
-
-    Raises
-    ------
-    NotEnoughData, NotFound
-        As the fit says.
-    """
-    found = view.found.get(name)
-    if found is None or found.verdict not in FITTED:
-        return html.P(
-            "This run was not fitted, so there is no course to draw beside its trace.", className="quiet"
-        )
-    course = run_course(view.fitted(), name)
-    read = course.run.trace is not None and bool(course.run.trace.probes_c)
-    said = (
-        f"Run {name}: from {wording.number(found.start_temp_c, 1, '°C')} to "
-        f"{wording.number(found.temp_c, 1, '°C')} in {wording.number(found.duration_s, 1, 's')}, "
-        f"{'with' if read else 'without'} a probe."
+    @app.callback(
+        Output("run-trace", "figure"),
+        Input("run-trace", "relayoutData"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
     )
-    note = f"The probe lags by {course.lag_s:.1f} s and reads {abs(course.offset_k):.1f} K "
-    note += "high" if course.offset_k > 0 else "low"
+    def zoomed(relayout: Any, name: Any, kept: str | None) -> Any:
+        if not asks_anew(relayout):
+            return no_update
+        drawn: Any = Patch()
+        run = desk.run(desk.chosen(kept), str(name))
+        for k, (_, values) in enumerate(probes_of(run)):
+            assert run.trace is not None
+            for key, value in seen(run.trace.time_s, values, between_of(relayout)).items():
+                drawn["data"][k][key] = value
+        return drawn
+
+    run_corrections.register(app, desk)
+
+
+def body_block(run: Run, view: BenchView | None, theme: str) -> Any:
+    """All there is to see of a run; without a fit, what was read and noted."""
+    found = None if view is None else view.found.get(run.run)
+    course = _course(view, run, found)
+    look = DARK if theme == "dark" else LIGHT
+    return [
+        html.P(
+            [verdict_mark(verdict_of(run, view)), f" {run.set_up} · {run.recipe}"],
+            className="lead",
+        ),
+        _reasons(run, found),
+        _trace(run, course, found, look),
+        _residuals(run, course, found, look),
+        html.Dl(
+            [html.Div([html.Dt(k), html.Dd([v, html.Small(more)])]) for k, v, more in facts(run, found)],
+            className="facts",
+        ),
+        _balance(view, found),
+        events_block(run),
+        html.P(["Note: ", run.notes]) if run.notes else None,
+    ]
+
+
+@lru_cache(maxsize=32)
+def _fitted_course(view: BenchView, name: str) -> RunCourse:
+    return run_course(view.fitted(), name)
+
+
+def _course(view: BenchView | None, run: Run, found: RunFit | None) -> RunCourse | None:
+    if view is None or found is None or found.verdict not in FITTED or run.excluded_because is not None:
+        return None
+    return _fitted_course(view, run.run)
+
+
+def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) -> Any:
+    if course is None and not probes_of(run):
+        return html.P("No probe was in this drink, and it was not fitted.", className="quiet")
+    read = "with" if probes_of(run) else "without"
+    if course is None:
+        said, note = f"Run {run.run} as its probe read it.", "As read. There is no fit of this run beside it."
+    else:
+        assert found is not None
+        said = (
+            f"Run {run.run}: from {wording.number(found.start_temp_c, 1, '°C')} to "
+            f"{wording.number(found.temp_c, 1, '°C')} in {wording.number(found.duration_s, 1, 's')}, "
+            f"{read} a probe."
+        )
+        note = (
+            f"The probe lags by {course.lag_s:.1f} s and reads {abs(course.offset_k):.1f} K "
+            f"{'high' if course.offset_k > 0 else 'low'}, as fitted; dashed is what it should show of the drink."
+            if probes_of(run)
+            else "No probe was in this drink."
+        )
+    samples = 0 if run.trace is None else run.trace.time_s.size
+    if samples > 2000:
+        note += (
+            f" {wording.count(samples)} samples: drag over a stretch to see it closer; no peak is left out."
+        )
+    title = "Trace against fit" if course is not None else "Trace"
+    return figure("run-trace", title, said, trace_figure(run, course, look), note)
+
+
+def _residuals(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) -> Any:
+    if course is None or not probes_of(run):
+        return None
+    drawn = residual_figure(run, course, look)
+    values = [v for t in drawn.data for v in t.y]
+    apart = f"{max((abs(float(v)) for v in values if v == v), default=0.0):.1f} K at most"
     return figure(
-        "run-trace",
-        "Trace against fit",
-        said,
-        run_figure(course, DARK if theme == "dark" else LIGHT),
-        f"{note}, as fitted; dashed is what it should show of the drink."
-        if read
-        else "No probe was in this drink.",
+        "run-residuals",
+        "What the fit leaves over",
+        f"Read less fitted, against time: {apart}.",
+        drawn,
+        f"Read − fitted: {apart}. A slope or a wave is a course the model does not have; scatter is the probe's.",
     )
 
 
@@ -145,6 +231,16 @@ def facts(run: Run, found: RunFit | None) -> list[tuple[str, str, str]]:
     return listed
 
 
+def events_block(run: Run) -> Any:
+    """What happened when."""
+    events = events_of(run)
+    if len(events) < 2:
+        return None
+    return table(
+        "Events", ("At", "What"), [(wording.number(t, 1, "s"), what) for t, what in events], "events"
+    )
+
+
 def _residual(found: RunFit | None) -> str:
     if found is None or found.strained_residual_g is None:
         return ""
@@ -154,16 +250,46 @@ def _residual(found: RunFit | None) -> str:
     return f"{abs(value):.0f} g {'more' if value > 0 else 'less'} than its set-up would have it"
 
 
-def _reasons(found: RunFit | None) -> Any:
-    if found is None or not found.reasons:
-        return None
-    return html.Div([html.P(reason) for reason in found.reasons], className="notice mind")
+def _reasons(run: Run, found: RunFit | None) -> Any:
+    said = [] if found is None else list(found.reasons)
+    if run.excluded_because is not None:
+        said = [f"Excluded: {run.excluded_because}"]
+    return html.Div([html.P(reason) for reason in said], className="notice mind") if said else None
 
 
-def _balance(view: BenchView, found: RunFit | None) -> Any:
-    if found is None or found.verdict not in FITTED:
-        return None
+def _balance(view: BenchView | None, found: RunFit | None) -> Any:
+    said = balance_sentence(view, found)
+    return html.P([html.B("Heat balance: "), said]) if said else None
+
+
+def balance_sentence(view: BenchView | None, found: RunFit | None) -> str:
+    """Whether weighing and temperatures agree; empty where that cannot be told."""
+    if view is None or found is None or found.verdict not in FITTED:
+        return ""
     balance = closure(view.fitted(), found.run)
-    if balance is None:
-        return None
-    return html.P([html.B("Heat balance: "), balance.sentence()])
+    return "" if balance is None else balance.sentence()
+
+
+def finding(here: Here) -> FindingPage:
+    """The run, to keep."""
+    view, run = here.view(), here.desk.run(here.bench, here.rest)
+    found = view.found.get(run.run)
+    course = _course(view, run, found)
+    blocks: list[Block] = [
+        Drawn("Trace", trace_figure(run, course, LIGHT), "Probe as read, and the drink as fitted.")
+    ]
+    if course is not None and probes_of(run):
+        blocks.append(
+            Drawn("What the fit leaves over", residual_figure(run, course, LIGHT), "Read − fitted.")
+        )
+    blocks.append(Tabled("Measured and fitted", ("", "Value", "Remark"), tuple(facts(run, found))))
+    said = [*(() if found is None else found.reasons), balance_sentence(view, found), run.notes or ""]
+    if any(said):
+        blocks.append(Listed("What to know", tuple(s for s in said if s)))
+    verdict = verdict_of(run, view)
+    return FindingPage(
+        f"Run {run.run}", f"{'' if verdict is None else verdict.value}: {run.set_up} · {run.recipe}", blocks
+    )
+
+
+PAGE = Page("/runs/", "", layout, register, finding)

@@ -8,24 +8,24 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import aria, choice, figure, names, notice, slider, waiting
+from dashboard.answers import SURE, make_call, try_levers
+from dashboard.controls import aria, carried, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
-from dashboard.figures.call import call_figure
-from dashboard.params import Params, one, params_of_store
+from dashboard.page import Here, Page
+from dashboard.params import one, params_of_store
 from dashboard.questions.call import CallQuestion, scales, sliders_of_target, usual_conditions
 from dashboard.questions.usual import OWN, techniques
-from rig.advice.call import Advice, advise
-from rig.advice.levers import Lever, levers
+from rig.advice.call import Advice
+from rig.advice.compare_words import true_minus
+from rig.advice.levers import Lever
 from rig.errors import RigError
 from rig.fitting.prediction import BasisKind
 from rig.fitting.situation import Situation
 from rig.report import wording as words
+from rig.report.figures import landing_figure
+from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 
-DRAWS = 512
-LEVER_DRAWS = 128
-SURE = 0.8
-"""With odds like these nothing needs changing, and nothing else is tried."""
 _CHOICES = ("technique", "vessel", "ice", "recipe", "target")
 _SLIDERS = ("drink_temp_c", "ice_temp_c", "ice_mass_g", "serve_temp_c_max", "dilution_low", "dilution_high")
 _BASIS = {
@@ -35,11 +35,11 @@ _BASIS = {
 }
 
 
-def layout(view: BenchView, bench: str | None, params: Params) -> Any:
+def layout(here: Here) -> Any:
     """The page with its controls as the address asks; its answers follow from callbacks."""
-    trouble = None
+    view, trouble = here.view(), None
     try:
-        asked = CallQuestion.of(view, params)
+        asked = CallQuestion.of(view, here.params)
     except RigError as error:
         asked, trouble = CallQuestion.of(view, {}), notice(f"{error} Shown is the usual drink instead.")
     return html.Div(
@@ -63,6 +63,14 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
                             waiting(html.Div(id="call-answer"), "Working out the call …"),
                             waiting(html.Div(id="call-levers"), "Trying what would help …"),
                             waiting(html.Div(id="call-figures"), "Drawing …"),
+                            html.P(
+                                [
+                                    carried("Technique card to print", "/card"),
+                                    carried("Technique card as PDF", "/card.pdf"),
+                                    carried("Keep this page as one file", "/keep/shake-time", download=True),
+                                ],
+                                className="ways-on",
+                            ),
                         ],
                         className="more",
                         **aria(label="Why, and what would help"),
@@ -70,7 +78,7 @@ def layout(view: BenchView, bench: str | None, params: Params) -> Any:
                 ],
                 className="call-page",
             ),
-            dcc.Store(id="call-bench", data=bench),
+            dcc.Store(id="call-bench", data=here.kept),
             dcc.Store(id="call-targets", data={t: sliders_of_target(view, t) for t in view.bench.targets}),
             dcc.Store(id="call-asked"),
             dcc.Store(id="call-answered"),
@@ -222,36 +230,6 @@ def _usual(desk: Desk, asked: Any, **changed: Any) -> dict[str, float]:
     return usual_conditions(view, Situation(q.technique, q.vessel, q.ice, q.recipe))
 
 
-def make_call(view: BenchView, asked: CallQuestion) -> Advice:
-    """The call, quickly: no levers, and draws enough for whole percents.
-
-    Raises
-    ------
-    RigError
-        Where there is no fit, or the model does not reach that far.
-    """
-    return advise(
-        view.fitted(),
-        technique=asked.technique,
-        vessel=asked.vessel,
-        ice=asked.ice,
-        recipe=asked.recipe,
-        target=asked.target_of(view),
-        drink_temp_c=asked.drink_temp_c,
-        ice_mass_g=asked.ice_mass_g,
-        ice_temp_c=asked.ice_temp_c,
-        draws=DRAWS,
-        with_levers=False,
-    )
-
-
-def try_levers(view: BenchView, call: Advice) -> tuple[Lever, ...]:
-    """What would raise the odds, best first; nothing is tried where they are good."""
-    if call.odds >= SURE:
-        return ()
-    return levers(view.fitted(), call.situation, call.target, call.odds, draws=LEVER_DRAWS)
-
-
 def head_block(call: Advice) -> Any:
     """The call itself: the number, its window and its odds, to be read across a room."""
     low, high = call.window_s
@@ -271,8 +249,22 @@ def head_block(call: Advice) -> Any:
 
 def answer_block(call: Advice) -> Any:
     """What the call promises, what limits it and what it rests on."""
+    return [
+        html.Dl(
+            [html.Div([html.Dt(k), html.Dd([v, html.Small(m)])]) for k, v, m in facts(call)],
+            className="facts",
+        ),
+        html.P(f"Target: {words.target_words(call.target)}."),
+        html.P(words.limits(call) if call.feasible else wording.why_not(call)),
+        html.P([html.B(_BASIS[call.basis.kind]), ". ", words.basis_sentence(call.basis)]),
+        _cautions(call),
+    ]
+
+
+def facts(call: Advice) -> list[tuple[str, str, str]]:
+    """What the call promises: name, value, remark."""
     at = call.at_call
-    facts = [
+    listed = [
         ("Forgives", wording.forgiveness(call), "still nine tenths of these odds") if call.feasible else None,
         ("In the glass", *_with_range(at["temp_c"], 1, "°C")),
         ("Dilution", *_with_range(_percents(at["dilution_by_volume"]), 0, "%", "of starting volume; ")),
@@ -283,16 +275,7 @@ def answer_block(call: Advice) -> Any:
         ("Strength", *_with_range(at["abv_pct"], 1, "% ABV")) if at["abv_pct"][1] >= 0.5 else None,
         ("Volume", *_with_range(at["volume_ml"], 0, "ml")),
     ]
-    return [
-        html.Dl(
-            [html.Div([html.Dt(f[0]), html.Dd([f[1], html.Small(f[2])])]) for f in facts if f is not None],
-            className="facts",
-        ),
-        html.P(f"Target: {words.target_words(call.target)}."),
-        html.P(words.limits(call) if call.feasible else wording.why_not(call)),
-        html.P([html.B(_BASIS[call.basis.kind]), ". ", words.basis_sentence(call.basis)]),
-        _cautions(call),
-    ]
+    return [fact for fact in listed if fact is not None]
 
 
 def _first_caution(call: Advice) -> Any:
@@ -301,7 +284,7 @@ def _first_caution(call: Advice) -> Any:
         return None
     more = len(call.cautions) - 1
     text = f"△ Mind: {call.cautions[0].split(':')[0]}{f', and {more} more below' if more else ''}"
-    return html.P(text, className="first-caution")
+    return html.P(true_minus(text), className="first-caution")
 
 
 def _percents(values: tuple[float, float, float]) -> tuple[float, float, float]:
@@ -319,7 +302,9 @@ def _with_range(
 def _cautions(call: Advice) -> Any:
     if not call.cautions:
         return None
-    return html.Div([html.H2("Mind"), html.Ul([html.Li(c) for c in call.cautions])], className="notice mind")
+    return html.Div(
+        [html.H2("Mind"), html.Ul([html.Li(true_minus(c)) for c in call.cautions])], className="notice mind"
+    )
 
 
 def figures_block(call: Advice, theme: str) -> Any:
@@ -330,7 +315,7 @@ def figures_block(call: Advice, theme: str) -> Any:
         "call-landing",
         "Chill, dilution and odds against time",
         said,
-        call_figure(call, DARK if theme == "dark" else LIGHT),
+        landing_figure(call, DARK if theme == "dark" else LIGHT),
         "Bands hold 90 % of runs. Green: where the drink lands, and the durations that will do.",
     )
 
@@ -345,5 +330,40 @@ def levers_block(call: Advice, found: tuple[Lever, ...]) -> Any:
             title,
             html.P("No single change tried raises the odds. Move the target, or change two things at once."),
         ]
-    listed = [html.Li([html.B(words.percent(f.odds)), f" at {f.duration_s:.0f} s: {f.what}"]) for f in found]
+    listed = [
+        html.Li([html.B(words.percent(f.odds)), true_minus(f" at {f.duration_s:.0f} s: {f.what}")])
+        for f in found
+    ]
     return [title, html.Ol(listed, className="levers")]
+
+
+def finding(here: Here) -> FindingPage:
+    """The call, to keep."""
+    view = here.view()
+    call = make_call(view, CallQuestion.of(view, here.params))
+    s, found = call.situation, try_levers(view, call)
+    helps = tuple(
+        true_minus(f"{f.what}: lands {words.percent(f.odds)} at {f.duration_s:.0f} s.") for f in found
+    )
+    blocks: list[Block] = [
+        Listed(
+            "The call",
+            (
+                f"{words.landing(call)}.",
+                words.limits(call) if call.feasible else wording.why_not(call),
+                words.basis_sentence(call.basis),
+            ),
+        ),
+        Drawn(
+            "Chill, dilution and odds against time", landing_figure(call, LIGHT), "Bands hold 90 % of runs."
+        ),
+        Tabled("What it promises", ("", "Value", "Remark"), tuple(facts(call))),
+        *([Listed("What would help", helps)] if helps else []),
+        *([Listed("Mind", tuple(true_minus(c) for c in call.cautions))] if call.cautions else []),
+    ]
+    conditions = words.conditions(s)
+    lead = f"{s.recipe} · {s.vessel} · {s.ice}: {conditions}. Target: {words.target_words(call.target)}."
+    return FindingPage(words.headline(call), lead, blocks)
+
+
+PAGE = Page("/shake-time", "Shake time", layout, register, finding)

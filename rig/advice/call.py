@@ -12,9 +12,10 @@ from scipy.ndimage import gaussian_filter1d
 from rig.advice.cautions import cautions
 from rig.advice.levers import Lever, levers
 from rig.advice.odds import Limit, OddsCurve, odds_curve
+from rig.advice.texture import Texture, air_of, tell, with_air
 from rig.arrays import FloatArray
 from rig.bench import Target
-from rig.errors import ModelRangeError
+from rig.errors import ModelRangeError, NotEnoughData
 from rig.fitting.prediction import Basis, Prediction, predict
 from rig.fitting.priors import MOTIONS
 from rig.fitting.result import Fit
@@ -26,6 +27,7 @@ NEAR_BEST = 0.90
 _STEP_S = 0.25
 _SHOWN_POINTS = 60
 _HOPELESS = 0.01
+_GOOD_ENOUGH, _LEAST_GAIN = 0.8, 0.03
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,8 @@ class Advice:
 
     `window_s`: durations whose odds are at least nine tenths of the best. `slip_s`: how many seconds early
     and late the window forgives. `feasible`: the best odds are useful. `limited_by`: in plain words, what
-    ends the window on each side.
+    ends the window on each side. `texture` is None where the target asks for no overrun; else its odds are
+    in `odds` wherever enough runs have foam measured.
     """
 
     situation: Situation
@@ -69,6 +72,7 @@ class Advice:
     cautions: tuple[str, ...]
     levers: tuple[Lever, ...]
     summary: str
+    texture: Texture | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The call with stable keys, units in the names; what `advise --json` prints."""
@@ -109,6 +113,7 @@ class Advice:
             "cautions": list(self.cautions),
             "levers": [lever.to_dict() for lever in self.levers],
             "summary": self.summary,
+            "texture": None if self.texture is None else self.texture.to_dict(),
         }
 
 
@@ -148,6 +153,8 @@ def advise(
         A vessel, ice or recipe that is not on the bench.
     ModelRangeError
         A value outside the model's range; the message says the range.
+    NotEnoughData
+        A target that asks for overrun alone, where too few runs have foam measured.
     """
     situation = Situation(
         technique,
@@ -165,11 +172,20 @@ def advise(
     require_sensible(situation)
     times = durations(fit, situation)
     prediction = predict(fit, situation, times, draws=draws)
-    curve = odds_curve(prediction, target)
+    landing = odds_curve(prediction, target)
+    air = air_of(fit, technique, recipe) if target.overrun_window is not None else None
+    if air is not None and air.fit is None and not landing.misses:
+        raise NotEnoughData(f"the target asks for overrun alone. {air.why}")
+    curve = landing if air is None else with_air(landing, air, target, times)
     best, window = best_duration(times, curve.odds)
     odds = float(np.interp(best, times, curve.odds))
     feasible = odds >= USEFUL_ODDS
-    found = levers(fit, situation, target, odds) if with_levers and odds < 0.8 else ()
+    found = _levers(fit, situation, target, (times, landing, curve), odds) if with_levers else ()
+    texture = None
+    if air is not None:
+        plain, _ = best_duration(times, landing.odds)
+        without = plain, float(np.interp(plain, times, landing.odds))
+        texture = tell(air, situation, target, times, landing, best, without)
     temp, dilution = band(prediction.temp_c), band(prediction.dilution_by_volume)
     abv, volume = band(prediction.abv_pct()), band(prediction.volume_ml())
     at_call = {
@@ -205,7 +221,28 @@ def advise(
         cautions=cautions(fit.bench, situation, prediction),
         levers=found,
         summary=_summary(best, window, odds, feasible, prediction, found),
+        texture=texture,
     )
+
+
+def _levers(
+    fit: Fit,
+    situation: Situation,
+    target: Target,
+    curves: tuple[FloatArray, OddsCurve, OddsCurve],
+    odds: float,
+) -> tuple[Lever, ...]:
+    """What would help, the odds of the air at each lever's duration multiplied in."""
+    if odds >= _GOOD_ENOUGH:
+        return ()
+    times, landing, curve = curves
+    if curve is landing:
+        return levers(fit, situation, target, odds)
+    share = np.divide(curve.odds, landing.odds, out=np.ones_like(times), where=landing.odds > 0.0)
+    found = levers(fit, situation, target, float(landing.odds.max()))
+    airy = [replace(v, odds=v.odds * float(np.interp(v.duration_s, times, share))) for v in found]
+    helps = [replace(v, gain=v.odds - odds) for v in airy if v.odds >= odds + _LEAST_GAIN]
+    return tuple(sorted(helps, key=lambda v: -v.odds))
 
 
 def as_usual(fit: Fit, situation: Situation) -> Situation:

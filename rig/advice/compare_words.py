@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -57,7 +58,12 @@ def sentence(
 
 def in_sentences(parts: Sequence[str]) -> str:
     """Each part as a sentence."""
-    return " ".join(f"{part[0].upper()}{part[1:]}." for part in parts)
+    return true_minus(" ".join(f"{part[0].upper()}{part[1:]}." for part in parts))
+
+
+def true_minus(text: str) -> str:
+    """A text for people, with a minus sign before its negative numbers where it had a hyphen."""
+    return re.sub(r"(?<![^\s(\[:,;±≤≥<>=])-(?=\d)", "−", text)
 
 
 def short_names(a: SetUp, b: SetUp) -> tuple[str, str]:

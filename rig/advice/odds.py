@@ -24,6 +24,8 @@ class Limit(StrEnum):
     TOO_WEAK = "too weak"
     TOO_SMALL = "too little in the glass"
     TOO_LARGE = "too much for the glass"
+    TOO_FLAT = "too flat"
+    TOO_FOAMY = "too foamy"
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class OddsCurve:
 
 
 def misses(prediction: Prediction, target: Target) -> dict[Limit, BoolArray]:
-    """Which draws miss which limit, (draws, times) each; only limits the target sets."""
+    """Which draws miss which limit, (draws, times) each; only limits the target sets, its overrun left out."""
     out: dict[Limit, BoolArray] = {}
     if target.serve_temp_c_max is not None:
         out[Limit.TOO_WARM] = prediction.temp_c > target.serve_temp_c_max
@@ -57,7 +59,7 @@ def misses(prediction: Prediction, target: Target) -> dict[Limit, BoolArray]:
 
 
 def odds_curve(prediction: Prediction, target: Target) -> OddsCurve:
-    """Share of draws that land, at each duration of the prediction."""
+    """Share of draws that land, at each duration of the prediction; what overrun is wanted is not in it."""
     missed = misses(prediction, target)
-    lands = ~np.logical_or.reduce(list(missed.values()))
+    lands = ~np.logical_or.reduce([np.zeros(prediction.temp_c.shape, dtype=bool), *missed.values()])
     return OddsCurve(lands.mean(axis=0), {limit: m.mean(axis=0) for limit, m in missed.items()})

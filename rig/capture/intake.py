@@ -10,7 +10,7 @@ The header's `meta` is written when the recording starts, so that a crash loses 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from typing import Any, Protocol
@@ -19,6 +19,7 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
+from rig.capture.calibrated import calibrated
 from rig.capture.intake_streams import Channel, Stream, streams_from
 from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
 from rig.capture.motion import MotionSpan, from_cadence, from_probe
@@ -26,6 +27,7 @@ from rig.capture.readings import Decoder, Quantity
 from rig.capture.recorder_files import Files
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
+from rig.sensors.calibration import Calibration
 
 JOURNAL_KEY = "journal"
 WEIGHED_FIELDS: Mapping[str, str] = {
@@ -67,7 +69,9 @@ class Recorded:
     streams: tuple[Stream, ...]
 
 
-def take_in(files: Files, store: RunStore, decoders: Mapping[str, Decoder]) -> Recorded:
+def take_in(
+    files: Files, store: RunStore, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
+) -> Recorded:
     """Bring a recording into the logbook and move its journal to `done/`.
 
     Killed at any moment and called again, it leaves the run in the logbook exactly once, for the run carries
@@ -82,7 +86,8 @@ def take_in(files: Files, store: RunStore, decoders: Mapping[str, Decoder]) -> R
     LogbookError
         Where journal or logbook cannot be read or written; the journal stays where it is.
     """
-    recorded = recorded_in(_with_late_orders(read_journal(files.journal), files), decoders)
+    journal = _with_late_orders(read_journal(files.journal), files)
+    recorded = recorded_in(journal, decoders, calibrations)
     name, is_there = _free_name(recorded, store)
     recorded = replace(recorded, run=replace(recorded.run, run=name))
     if not is_there:
@@ -93,19 +98,27 @@ def take_in(files: Files, store: RunStore, decoders: Mapping[str, Decoder]) -> R
     return recorded
 
 
-def recorded_in(journal: Journal, decoders: Mapping[str, Decoder]) -> Recorded:
-    """The run that a journal holds. Raises NotEnoughData where there is nothing in it."""
-    streams = streams_from(journal, decoders)
+def recorded_in(
+    journal: Journal, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
+) -> Recorded:
+    """The run that a journal holds, corrected by the calibrations in force on its day.
+
+    Raises NotEnoughData where there is nothing in it.
+    """
+    day = journal.header.utc.date()
+    streams, corrections = calibrated(streams_from(journal, decoders), calibrations, day)
     weighed = list(journal.events(EventKind.WEIGH))
     if not streams and not weighed:
         raise NotEnoughData(f"{journal.path.name}: no valid reading and no weigh-in was recorded")
-    findings = _doubts(journal, streams)
+    findings = [*_doubts(journal, streams), *(_note(journal, c) for c in corrections)]
     start_s, stop_s = _motion(journal, streams, findings)
     values = _fields(journal)
     main = _main_probe(streams)
     if journal.header.meta.get("probe_in_drink") and main is not None and start_s is not None:
         values.setdefault("drink_temp_c", _mean_before(*main, start_s))
     extra = {JOURNAL_KEY: journal.header.run}
+    if corrections:
+        extra["calibrations"] = "; ".join(corrections)
     for event in weighed:
         _take_weighing(journal, event, streams, values, extra, findings)
     for event in journal.events(EventKind.MARK):

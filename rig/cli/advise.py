@@ -49,6 +49,13 @@ def command(
     serve_temp_c_min: Annotated[float | None, typer.Option(help="At this [°C] or warmer.")] = None,
     abv_pct: Annotated[Pair, typer.Option(metavar="LO HI", help="Alcohol by volume [%].")] = None,
     volume_ml: Annotated[Pair, typer.Option(metavar="LO HI", help="Volume in the glass [ml].")] = None,
+    overrun_pct: Annotated[Pair, typer.Option(metavar="LO HI", help="Air ÷ liquid by volume [%].")] = None,
+    overrun_pct_min: Annotated[
+        float | None,
+        typer.Option(
+            help="At least this much air [%]. Learnt from runs with foam_ml: the whole drink, foam and all."
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say how long to shake (or stir, or blend) so that the drink lands in its target.
@@ -65,6 +72,8 @@ def command(
         "serve_temp_c_min": serve_temp_c_min,
         "abv_pct": abv_pct,
         "volume_ml": volume_ml,
+        "overrun_pct": overrun_pct,
+        "overrun_pct_min": overrun_pct_min,
     }
     wanted = wanted_target(source.book.bench.targets, target, limits)
     for kind, name in (("vessel", vessel), ("ice_type", ice), ("recipe", recipe)):
@@ -101,7 +110,12 @@ def wanted_target(targets: Mapping[str, Target], name: str | None, limits: Mappi
     if name is not None:
         if name not in targets:
             raise NotFound("target", name, targets)
-        return replace(targets[name], **given) if given else targets[name]
+        if not given:
+            return targets[name]
+        for one, other in (("overrun_pct", "overrun_pct_min"), ("overrun_pct_min", "overrun_pct")):
+            if one in given:
+                given.setdefault(other, None)
+        return replace(targets[name], **given)
     if given:
         return Target(**given)
     if len(targets) == 1:
@@ -123,13 +137,20 @@ def _require_technique(fit: Fit, technique: str) -> None:
 
 def print_call(call: Advice) -> None:
     """A call as a bartender reads it: what to do, where that lands, what it rests on, what to mind."""
+    from rig.advice.texture import overrun_words
     from rig.report.wording import basis_sentence, conditions, headline, landing, limits, target_words
 
     say(f"{call.situation.recipe} · {call.situation.set_up}", style="bold")
     stated = conditions(call.situation)
-    say(f"{stated + '. ' if stated else ''}Target: {target_words(call.target)}.", "")
+    air = overrun_words(call.target)
+    wanted = target_words(call.target)
+    wanted = wanted if not air or air in wanted else f"{wanted}, {air}".removeprefix(", ")
+    say(f"{stated + '. ' if stated else ''}Target: {wanted}.", "")
     say(f"  {headline(call)}", style="bold")
     say("", landing(call) + ".", limits(call), basis_sentence(call.basis))
+    if call.texture is not None:
+        say("", "Texture:")
+        bullets(call.texture.notes)
     if call.levers:
         say("", "What would help:")
         bullets([f"{v.what}: lands {v.odds:.0%} at {v.duration_s:.0f} s" for v in call.levers])

@@ -295,6 +295,7 @@ def _record(
 
 def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder]) -> Recorded:
     from rig.capture.intake import take_in
+    from rig.logbook.calibrations import calibrations
 
     files = session.recording.files
     if not session.started:
@@ -303,7 +304,7 @@ def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decode
             f"ended before the drink was moved: no run was stored; what was read is in {files.done}"
         )
     try:
-        return take_in(files, logbook, decoders)
+        return take_in(files, logbook, decoders, calibrations(logbook))
     except RigError as error:
         raise RigError(
             f"{error}. What was recorded is kept in {files.journal}: once that is mended, chillrig record --recover"
@@ -316,6 +317,7 @@ def _offered(
     """What an interruption left, and what came of offering it."""
     from rig.capture.intake import take_in
     from rig.capture.process import interrupted_runs
+    from rig.logbook.calibrations import calibrations
 
     found: Offered = []
     for left in interrupted_runs(folder):
@@ -328,7 +330,7 @@ def _offered(
             found.append((left, None))
             continue
         try:
-            found.append((left, take_in(left.files, logbook, decoders)))
+            found.append((left, take_in(left.files, logbook, decoders, calibrations(logbook))))
         except (NotEnoughData, TableRefused) as error:
             # There is no run in it, and never will be: it is put aside, so that it is not offered again.
             left.files.set_done()

@@ -17,6 +17,7 @@ import numpy as np
 
 from rig.bench import BENCH_FILE
 from rig.bench_toml import bench_toml
+from rig.brewing import Bean, BrewMethod
 from rig.errors import BenchError, Place
 from rig.importing.bench_folder import TRACES
 from rig.importing.book_records import FORMAT
@@ -153,4 +154,6 @@ def _plain(value: Any) -> Any:
             return [_plain(v) for v in value]
         case date() | time():
             return value.isoformat()
+        case BrewMethod() | Bean():
+            return value.label
     return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}

@@ -7,95 +7,33 @@ and what the grounds keep is lost to the cup. What nobody measured is filled in 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import Enum
 from math import ceil
 
 import numpy as np
 
 from rig.arrays import FloatArray, Floats
 from rig.bench import Ingredient
-from rig.errors import BenchError, ModelRangeError
+from rig.brewing import ENDS, Bean, Brew, BrewMethod, Spread, ordered, weighed
+from rig.errors import ModelRangeError
 from rig.physics.ethanol_water import require
 from rig.physics.liquid import Liquid, volume_ml
 
-STRENGTH_MAX_PCT = 25.0
-EXTRACTION_MAX_PCT = 32.0
-"""Soluble part of roasted coffee: 28 to 32 % of its mass (published; the upper end is the limit here)."""
-
-
-@dataclass(frozen=True)
-class Spread:
-    """A quantity with the range it usually lies in; the three are equal where it was measured."""
-
-    low: float
-    typical: float
-    high: float
-
-    @classmethod
-    def known(cls, value: float) -> Spread:
-        """A measured value."""
-        return cls(value, value, value)
-
-    def times(self, factor: float) -> Spread:
-        """All three multiplied by a positive number."""
-        return Spread(self.low * factor, self.typical * factor, self.high * factor)
-
-    @property
-    def is_known(self) -> bool:
-        """True where there is no range."""
-        return self.low == self.high
-
-
-class BrewMethod(Enum):
-    """How coffee and water meet; liquid kept by the grounds [g/g], extraction [%], bounds as in `Spread`.
-
-    Kept: drip 1.8–2.3, espresso puck 1.0–1.2 g/g (from memory); pressed by hand and steeped as drip, a
-    capsule as a puck, stove-top between (common practice, no source). Extraction: 18–22 % for filter (the
-    Specialty Coffee Association's brewing standard) and espresso; the others common practice, no source.
-    """
-
-    ESPRESSO = ("espresso", Spread(1.0, 1.1, 1.2), Spread(18.0, 20.0, 22.0), True)
-    CAPSULE = ("capsule", Spread(1.0, 1.2, 1.5), Spread(18.0, 22.0, 26.0), True)
-    STOVE_TOP = ("stove-top", Spread(1.0, 1.4, 2.0), Spread(16.0, 19.0, 23.0), True)
-    FILTER = ("filter", Spread(1.8, 2.0, 2.3), Spread(18.0, 20.0, 22.0), True)
-    PRESSED = ("pressed", Spread(1.7, 2.0, 2.3), Spread(16.0, 19.0, 22.0), True)
-    STEEPED = ("steeped", Spread(1.8, 2.1, 2.5), Spread(16.0, 19.0, 22.0), False)
-
-    def __init__(self, label: str, kept_g_per_g: Spread, extraction_pct: Spread, passes: bool) -> None:
-        self.label, self.kept_g_per_g = label, kept_g_per_g
-        self.extraction_pct, self.passes = extraction_pct, passes
-
-
-class Bean(Enum):
-    """Caffeine in roasted coffee [mg/g].
-
-    Arabica 1.1–1.5 %, robusta 2.2–2.7 % (published); decaffeinated at most 0.1 % (from memory).
-    """
-
-    ARABICA = ("arabica", Spread(11.0, 12.5, 15.0))
-    BLEND = ("blend", Spread(12.0, 15.5, 20.0))
-    ROBUSTA = ("robusta", Spread(22.0, 24.0, 27.0))
-    DECAFFEINATED = ("decaffeinated", Spread(0.2, 0.5, 1.0))
-
-    def __init__(self, label: str, caffeine_mg_per_g: Spread) -> None:
-        self.label, self.caffeine_mg_per_g = label, caffeine_mg_per_g
-
-
-CAFFEINE_EXTRACTED = Spread(0.75, 0.85, 0.95)
-"""Share of the coffee's caffeine that reaches the cup (from memory)."""
-
-
-@dataclass(frozen=True)
-class Brew:
-    """How one brew is made: `water_g` is all brew water, `yield_g` what is in the cup; `count` such brews."""
-
-    method: BrewMethod
-    dose_g: float
-    water_g: float | None = None
-    yield_g: float | None = None
-    tds_pct: float | None = None
-    count: int = 1
-    bean: Bean = Bean.ARABICA
+__all__ = [
+    "Bean",
+    "Brew",
+    "BrewMethod",
+    "Cupful",
+    "ShortOrLong",
+    "Spread",
+    "beverage_g",
+    "brewed",
+    "caffeine_mg",
+    "coffee",
+    "extraction_pct",
+    "ingredient_from_brew",
+    "several_short",
+    "steeped_extraction_pct",
+]
 
 
 @dataclass(frozen=True)
@@ -148,86 +86,20 @@ def brewed(brew: Brew) -> Cupful:
     ModelRangeError
         A dose outside 1…500 g, a strength above 25 %, or an extraction above what coffee can give.
     """
-    require("dose of coffee", np.asarray(brew.dose_g, float), 1.0, 500.0, "g")
-    if not 1 <= brew.count <= 100:
-        raise ModelRangeError(f"1 to 100 brews make a drink, found {brew.count}")
-    kept, water, cup = _masses(brew)
-    if brew.tds_pct is not None:
-        require("strength", np.asarray(brew.tds_pct, float), 0.1, STRENGTH_MAX_PCT, "% TDS")
-        strength = Spread.known(brew.tds_pct)
-        extracted = _ordered(*(_extraction(brew, brew.tds_pct, water, cup, end) for end in _ENDS))
-    else:
-        extracted = brew.method.extraction_pct
-        strength = _ordered(*(_strength(brew, extracted, water, cup, end) for end in _ENDS))
-    if extracted.typical > EXTRACTION_MAX_PCT:
-        raise ModelRangeError(
-            f"{extracted.typical:.0f} % of the dose dissolved is more than coffee can give "
-            f"({EXTRACTION_MAX_PCT:g} %): check strength, yield and dose"
-        )
-    require("strength", np.asarray(strength.typical), 0.0, STRENGTH_MAX_PCT, "% TDS")
-    mg, share = brew.bean.caffeine_mg_per_g, CAFFEINE_EXTRACTED
-    caffeine = Spread(mg.low * share.low, mg.typical * share.typical, mg.high * share.high)
-    n = brew.count
+    w = weighed(brew)
+    n, each = brew.count, w.yield_g.times(1.0 / brew.count)
     return Cupful(
         brew=brew,
         dose_g=n * brew.dose_g,
-        yield_g=cup.times(n),
-        volume_ml=_ordered(*(_volume(getattr(cup, e), strength.typical) for e in _ENDS)).times(n),
-        water_g=water.times(n),
-        kept_g=kept.times(n),
-        tds_pct=strength,
-        extraction_pct=extracted,
-        caffeine_mg=caffeine.times(n * brew.dose_g),
-        notes=_notes(brew, strength, extracted),
+        yield_g=w.yield_g,
+        volume_ml=ordered(*(_volume(getattr(each, e), w.tds_pct.typical) for e in ENDS)).times(n),
+        water_g=w.water_g,
+        kept_g=w.kept_g,
+        tds_pct=w.tds_pct,
+        extraction_pct=w.extraction_pct,
+        caffeine_mg=w.caffeine_mg,
+        notes=_notes(brew, w.tds_pct, w.extraction_pct),
     )
-
-
-_ENDS = ("low", "typical", "high")
-_OPPOSITE = {"low": "high", "typical": "typical", "high": "low"}
-
-
-def _ordered(*values: float) -> Spread:
-    low, typical, high = values
-    return Spread(min(values), typical, max(low, high, typical))
-
-
-def _masses(brew: Brew) -> tuple[Spread, Spread, Spread]:
-    """Liquid kept, brew water, and beverage [g] of one brew."""
-    kept = brew.method.kept_g_per_g.times(brew.dose_g)
-    if brew.yield_g is not None:
-        require("yield", np.asarray(brew.yield_g, float), 1.0, 10_000.0, "g")
-        cup = Spread.known(brew.yield_g)
-        if brew.water_g is None:
-            water = Spread(*(brew.yield_g + getattr(kept, e) for e in _ENDS))
-            return kept, water, cup
-        if brew.yield_g > brew.water_g + 0.3 * brew.dose_g:
-            raise BenchError(
-                f"a brew cannot yield {brew.yield_g:g} g from {brew.water_g:g} g of water and "
-                f"{brew.dose_g:g} g of coffee",
-                cure="Check yield_g and water_g",
-            )
-        return Spread.known(max(brew.water_g - brew.yield_g, 0.0)), Spread.known(brew.water_g), cup
-    if brew.water_g is None:
-        raise BenchError(
-            "a brew needs water_g or yield_g", cure="Give what was poured on, or what is in the cup"
-        )
-    require("brew water", np.asarray(brew.water_g, float), 1.0, 10_000.0, "g")
-    cups = [float(beverage_g(brew.water_g, brew.dose_g, getattr(brew.method.kept_g_per_g, e))) for e in _ENDS]
-    return kept, Spread.known(brew.water_g), _ordered(*cups)
-
-
-def _extraction(brew: Brew, tds: float, water: Spread, cup: Spread, end: str) -> float:
-    if brew.method.passes:
-        return float(extraction_pct(tds, getattr(cup, end), brew.dose_g))
-    return float(steeped_extraction_pct(tds, getattr(water, end), brew.dose_g))
-
-
-def _strength(brew: Brew, extracted: Spread, water: Spread, cup: Spread, end: str) -> float:
-    """Strength [% TDS]; a low extraction meets a large cup, so that the ends are the ends."""
-    dissolved_g = float(getattr(extracted, end)) / 100.0 * brew.dose_g
-    if brew.method.passes:
-        return 100.0 * dissolved_g / float(getattr(cup, _OPPOSITE[end]))
-    return 100.0 * dissolved_g / (dissolved_g + float(getattr(water, _OPPOSITE[end])))
 
 
 def _volume(mass_g: float, tds_pct: float) -> float:
@@ -286,15 +158,5 @@ def several_short(brew: Brew, wanted_g: float) -> ShortOrLong:
 
 
 def ingredient_from_brew(brew: Brew, name: str = "", temp_c: float | None = None) -> Ingredient:
-    """The ingredient a brew makes, by its usual mass, strength and caffeine.
-
-    Solids are the strength; caffeine is the typical of its range (`brewed` has the range).
-    """
-    made = brewed(brew)
-    return Ingredient(
-        name=name or f"{brew.method.label} coffee",
-        mass_g=made.yield_g.typical,
-        solids_pct=made.tds_pct.typical,
-        caffeine_mg=round(made.caffeine_mg.typical, 1),
-        temp_c=temp_c,
-    )
+    """The ingredient a brew makes, by its usual mass, strength and caffeine; `brewed` has the ranges."""
+    return Ingredient(name=name or f"{brew.method.label} coffee", temp_c=temp_c, brew=brew)

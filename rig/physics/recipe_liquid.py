@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 from rig.arrays import FloatArray
 from rig.bench import Ingredient, Recipe
 from rig.errors import BenchError
+from rig.physics.brew import coffee
 from rig.physics.ethanol_water import PURE_ETHANOL_KG_PER_M3
 from rig.physics.liquid import Liquid, heat_capacity_j_per_gk, volume_ml
 
@@ -43,8 +44,9 @@ def liquid_from_recipe(recipe: Recipe) -> Drink:
     """The drink that a recipe makes.
 
     `abv_pct` is by volume at 20 °C; `brix` and `solids_pct` are mass percent of the ingredient. The rest is
-    water, as much as the ingredient's volume (or declared density) leaves room for. Properties outside
-    the range of `liquid` are not refused here but where they are asked for.
+    water, as much as the ingredient's volume (or declared density) leaves room for. Brewed coffee counts by
+    its mass and strength (see `brew`). Properties outside the range of `liquid` are not refused here but where
+    they are asked for.
 
     Raises
     ------
@@ -67,6 +69,9 @@ def liquid_from_recipe(recipe: Recipe) -> Drink:
 
 
 def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
+    if ingredient.brew is not None and ingredient.mass_g is not None:
+        cup = coffee(ingredient.mass_g, ingredient.solids_pct)
+        return _Measure(cup, float(volume_ml(cup, check=False)))
     basis = _per_basis(recipe, ingredient)
     if ingredient.volume_ml is not None:
         factor = ingredient.volume_ml / _BASIS_ML

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from rig.advice.compare import Comparison, SetUpSummary
+from rig.advice.compare_words import true_minus
 from rig.report.courses import short_names
 from rig.report.look import LIGHT, Look, dress, mark, places, sheet
 from rig.runs import SetUp
@@ -82,7 +83,7 @@ _Triple = tuple[float, float, float]
 def _compared(c: Comparison) -> list[tuple[str, str, Callable[[SetUpSummary], _Triple | None]]]:
     """Title, number format and value of each panel."""
     after = "" if c.duration_s is None else f"after {c.duration_s:.0f} s"
-    goal = "" if c.target_temp_c is None else f"{c.target_temp_c:.1f} °C"
+    goal = "" if c.target_temp_c is None else true_minus(f"{c.target_temp_c:.1f} °C")
     return [
         (f"temperature {after} [°C]", ".1f", lambda s: s.temp_c),
         (f"dilution {after}", ".0%", lambda s: s.dilution_by_volume),

@@ -6,7 +6,6 @@ Courses come from `rig.report.courses`; every figure takes a `Look`: page, print
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from itertools import cycle
 
 import numpy as np
 import plotly.graph_objects as go
@@ -19,6 +18,7 @@ from rig.fitting.result import RunFit, Verdict
 from rig.report.comparison_figure import comparison_figure
 from rig.report.courses import RunCourse, SetUpCourse
 from rig.report.look import LIGHT, Look, Mark, dress, faded, mark, sheet
+from rig.report.wording import odds_words
 
 TIME_TITLE = "time on the ice [s]"
 TEMP_TITLE = "drink [°C]"
@@ -252,7 +252,9 @@ def landing_figure(advice: Advice, look: Look = LIGHT) -> go.Figure:
 
 def _call_marks(figure: go.Figure, advice: Advice, look: Look) -> None:
     low, high = advice.window_s
-    figure.add_vrect(x0=low, x1=high, fillcolor=faded(look.landing, 0.16), line_width=0, layer="below")
+    if advice.feasible:
+        # where no duration lands there is no window, only a least bad moment
+        figure.add_vrect(x0=low, x1=high, fillcolor=faded(look.landing, 0.16), line_width=0, layer="below")
     figure.add_vline(x=advice.duration_s, line={"color": look.ink, "width": 2, "dash": "dot"})
     figure.add_annotation(
         x=advice.duration_s,
@@ -260,27 +262,15 @@ def _call_marks(figure: go.Figure, advice: Advice, look: Look) -> None:
         yref="paper",
         yanchor="bottom",
         showarrow=False,
-        text=f"<b>{advice.duration_s:.0f} s</b>, {advice.odds:.0%}",
+        text=f"<b>{advice.duration_s:.0f} s</b>, {advice.odds:.0%}"
+        if advice.feasible
+        else f"at best {odds_words(advice.odds)}, at {advice.duration_s:.0f} s",
         font={"size": look.size_px + 2, "color": look.ink},
     )
 
 
-def run_figure(course: RunCourse, look: Look = LIGHT) -> go.Figure:
-    """A run's probes as read, beside the drink as fitted and what the probe should show of it."""
-    figure = sheet(look, TIME_TITLE, "temperature [°C]")
-    trace = course.run.trace
-    symbols = cycle(("circle-open", "square-open", "diamond-open", "triangle-up-open"))
-    for name, values in ({} if trace is None else trace.probes_c).items():
-        assert trace is not None
-        label = f"probe {name}".strip()
-        figure.add_scatter(
-            x=trace.time_s,
-            y=values,
-            mode="markers",
-            marker={"color": look.quiet, "symbol": next(symbols), "size": 6},
-            name=f"{label}, as read",
-            hovertemplate="%{x:.1f} s: %{y:.1f} °C<extra>" + label + "</extra>",
-        )
+def add_fitted(figure: go.Figure, course: RunCourse, look: Look) -> None:
+    """Add the drink as fitted, and what its probe should show of it."""
     for values, name, dash in (
         (course.temp_c, "drink, fitted", "solid"),
         (course.shown_c, "probe, fitted", "dash"),
@@ -293,7 +283,6 @@ def run_figure(course: RunCourse, look: Look = LIGHT) -> go.Figure:
             name=name,
             hovertemplate="%{x:.1f} s: %{y:.1f} °C<extra>%{fullData.name}</extra>",
         )
-    return figure
 
 
 def _zone_y(
@@ -348,11 +337,11 @@ def _span(drawn: Sequence[Iterable[float]], window: tuple[float | None, float | 
 
 
 __all__ = [
+    "add_fitted",
     "chill_curves",
     "chill_path",
     "comparison_figure",
     "dilution_curves",
     "landing_figure",
     "odds_figure",
-    "run_figure",
 ]

@@ -16,6 +16,7 @@ from plotly.offline import get_plotlyjs
 
 from rig.advice.call import Advice
 from rig.advice.compare import Comparison, compare
+from rig.advice.compare_words import true_minus
 from rig.bench import Target
 from rig.errors import RigError
 from rig.fitting.result import Fit, Verdict
@@ -121,7 +122,7 @@ def _comparisons(fit: Fit) -> tuple[Comparison, ...]:
 
 def render(report: Report, made_at: datetime) -> str:
     """The page as HTML text; `made_at` is printed on it, all else follows from the fit."""
-    template = _environment().from_string(_asset("page.html"))
+    template = environment().from_string(asset("page.html"))
     fit = report.fit
     verdicts = Counter(r.verdict for r in fit.runs)
     return template.render(
@@ -133,32 +134,46 @@ def render(report: Report, made_at: datetime) -> str:
         doubtful=verdicts[Verdict.DOUBTFUL],
         aside=verdicts[Verdict.EXCLUDED] + verdicts[Verdict.NOT_FITTED],
         findings=sorted(fit.findings, key=lambda f: ("left out", "doubt", "note").index(f.gravity.value)),
-        style=_asset("page.css"),
+        style=asset("page.css"),
         script=get_plotlyjs(),
-        figure=_Figures(),
+        figure=FiguresOfPage(),
         everyone=fit.set_ups,
         comparison_figure=comparison_figure,
         words=wording,
         allergens=lambda recipe: fit.bench.recipe(recipe).allergens,
-        facts=_facts,
+        facts=set_out,
     )
 
 
-def _environment() -> Environment:
-    return Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+def environment() -> Environment:
+    """How pages are filled in: everything escaped, nothing missing, a true minus before numbers."""
+    return Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_for_people,
+    )
 
 
-def _asset(name: str) -> str:
+def _for_people(value: Any) -> Any:
+    """What goes into the page: a number's minus is a minus sign; style and script go in as they are."""
+    return true_minus(value) if type(value) is str else value
+
+
+def asset(name: str) -> str:
+    """The text of a page's template or style."""
     return files("rig.report").joinpath(name).read_text(encoding="utf-8")
 
 
-class _Figures:
+class FiguresOfPage:
     """Puts figures into the page, each under an id that is the same whenever the page is made anew."""
 
     def __init__(self) -> None:
         self.count = 0
 
     def __call__(self, figure: go.Figure) -> str:
+        """The figure as markup."""
         from markupsafe import Markup
 
         self.count += 1
@@ -169,7 +184,7 @@ class _Figures:
         return Markup(div)
 
 
-def _facts(call: Advice) -> Sequence[tuple[str, str]]:
+def set_out(call: Advice) -> Sequence[tuple[str, str]]:
     """What to set out before the first second, for a card."""
     s = call.situation
     facts: list[tuple[str, Any, str]] = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rig.advice.call import Advice
 from rig.advice.compare import Comparison, PairComparison
+from rig.advice.compare_words import true_minus
 from rig.bench import Target
 from rig.fitting.prediction import Basis, BasisKind
 from rig.fitting.situation import Situation
@@ -50,7 +51,7 @@ def landing(advice: Advice) -> str:
     )
     if abv[1] >= 0.5:
         text += f", {abv[1]:.1f} % ABV"
-    return f"{text}, {volume[1]:.0f} ml in the glass"
+    return true_minus(f"{text}, {volume[1]:.0f} ml in the glass")
 
 
 def limits(advice: Advice) -> str:
@@ -73,7 +74,7 @@ def target_words(target: Target) -> str:
     if target.volume_ml is not None:
         parts.append(f"{target.volume_ml[0]:g} to {target.volume_ml[1]:g} ml in the glass")
     text = ", ".join(parts)
-    return f"{target.name}: {text}" if target.name else text
+    return true_minus(f"{target.name}: {text}" if target.name else text)
 
 
 def conditions(situation: Situation) -> str:
@@ -91,7 +92,7 @@ def conditions(situation: Situation) -> str:
         parts.append(f"vessel at {situation.vessel_temp_c:.0f} °C")
     if situation.room_temp_c is not None:
         parts.append(f"room at {situation.room_temp_c:.0f} °C")
-    return ", ".join(parts)
+    return true_minus(", ".join(parts))
 
 
 def seconds(time_s: float) -> str:

@@ -5,15 +5,22 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from threading import Thread
 from typing import Any
 
+import numpy as np
 import pytest
 
-from dashboard.app import make_app, server_of
+from dashboard.app import make_app
 from dashboard.desk import BenchView
+from dashboard.serving import server_of
+from dashboard.sources import Source, logbook_source
+from rig.fitting.kept_fit import fit_or_kept
+from rig.logbook.store import open_logbook
+from rig.runs import Trace
 from tests.dashboard.benches import fitted_view, source_of_view
 
 # as root Chromium has no sandbox of its own; the rest keeps it from looking things up on its own behalf
@@ -53,15 +60,50 @@ def view() -> BenchView:
     return fitted_view()
 
 
-@pytest.fixture(scope="session")
-def address(view: BenchView) -> Iterator[str]:
-    server = server_of(make_app(source_of_view(view)), "127.0.0.1", 0)
+@contextmanager
+def served(source: Source) -> Iterator[str]:
+    """The address at which a source's dashboard is served meanwhile."""
+    server = server_of(make_app(source), "127.0.0.1", 0)
     thread = Thread(target=server.serve_forever, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}"
     server.shutdown()
     thread.join()
     server.server_close()
+
+
+@pytest.fixture(scope="session")
+def address(view: BenchView) -> Iterator[str]:
+    with served(source_of_view(view)) as address:
+        yield address
+
+
+SAMPLES = 1_000_000
+SPIKE_AT_S, SPIKE_C = 1234.5, 60.0
+
+
+@pytest.fixture
+def logbook_address(view: BenchView, tmp_path: Path) -> Iterator[str]:
+    """A logbook of the small bench, already fitted, and one run left out whose trace has a million samples."""
+    at = tmp_path / "bar.sqlite"
+    time_s = np.linspace(0.0, 3600.0, SAMPLES)
+    probe = 4.0 + np.sin(time_s / 40.0)
+    probe[np.searchsorted(time_s, SPIKE_AT_S)] = SPIKE_C
+    long = replace(
+        view.book.runs[0],
+        run="long",
+        trace=Trace(time_s, {"": probe}),
+        duration_s=None,
+        excluded_because="left running",
+    )
+    with open_logbook(at) as logbook:
+        logbook.add(replace(view.book, runs=(*view.book.runs, long)), "corner", "test")
+    source = logbook_source(str(at))
+    fit_or_kept(source.book("corner"), source.logbook)
+    with served(source) as address:
+        yield address
+    source.lists.close()
+    source.logbook.close()
 
 
 @dataclass
@@ -86,6 +128,20 @@ def browser(chromium: str) -> Iterator[Any]:
 @pytest.fixture
 def open_page(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
     """Opens a path of the dashboard with nothing remembered; afterwards nothing may have gone astray."""
+    with opening(browser, address) as opened:
+        yield opened
+
+
+@pytest.fixture
+def open_logbook_page(browser: Any, logbook_address: str) -> Iterator[Callable[..., Any]]:
+    """The same of a logbook whose runs can be corrected."""
+    with opening(browser, logbook_address) as opened:
+        yield opened
+
+
+@contextmanager
+def opening(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
+    """Opens pages and watches what they ask for and complain of."""
     contexts, account = [], Account()
 
     def opened(path: str, *, width: int = 1440, height: int = 900, scheme: str = "light") -> Any:

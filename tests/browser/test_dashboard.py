@@ -11,7 +11,9 @@ import pytest
 OpenPage = Callable[..., Any]
 PAGES = {
     "/runs": "table.runs tbody tr",
+    "/runs?over=a1&over=a2": "#runs-over-figure .main-svg",
     "/runs/b3": "#run-trace .main-svg",
+    "/compare/projector": ".guess",
     "/compare": "#compare-averages .main-svg",
     "/shake-time": "#call-levers h2",
 }
@@ -96,13 +98,14 @@ def test_a_named_target_moves_its_sliders_and_another_ice_its_own(open_page: Ope
 def test_set_ups_chosen_in_a_comparison_are_drawn_and_kept_in_the_address(open_page: OpenPage) -> None:
     page = open_page("/compare")
     page.wait_for_selector(PAGES["/compare"])
-    assert page.locator(".sentences li").count() == 1
+    said = "document.querySelectorAll('#compare-answer section:first-child h2:first-child + ul li').length"
+    assert page.evaluate(said) == 1
     page.get_by_text("stir · mixing glass · wet cube", exact=True).click()
-    page.wait_for_function("() => document.querySelectorAll('.sentences li').length === 3")
+    page.wait_for_function(f"() => {said} === 3")
     page.wait_for_function("() => location.search.includes('stir')")
     whole = page.url
     page.goto(whole)
-    page.wait_for_function("() => document.querySelectorAll('.sentences li').length === 3")
+    page.wait_for_function(f"() => {said} === 3")
 
 
 def test_runs_are_narrowed_by_a_filter_and_opened_by_their_name(open_page: OpenPage) -> None:

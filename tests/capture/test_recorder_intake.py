@@ -21,6 +21,7 @@ from rig.capture.recorder_files import Files
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import Run, RunBook
+from rig.sensors.calibration import CalibrationKind, one_value
 
 RUN = "0c0ffee0-0000-4000-8000-000000000001"
 UTC_START = datetime(2031, 4, 6, 15, tzinfo=UTC)
@@ -123,6 +124,32 @@ def test_the_run_holds_what_was_read_and_said_from_the_start_of_motion(tmp_path:
     assert np.isfinite(run.trace.scale_g).sum() == END_S * 5
     assert run.trace.probe_c[read] == pytest.approx(due, abs=0.03)
     assert np.all(np.diff(run.trace.time_s) > 0)
+
+
+def test_calibrations_in_force_correct_the_run_and_leave_the_journal_raw(tmp_path: Path) -> None:
+    when = datetime(2031, 4, 1, tzinfo=UTC)
+    half_low = one_value(
+        "probe",
+        "",
+        CalibrationKind.TEMPERATURE,
+        when,
+        0.5,
+        0.06,
+        degrees_of_freedom=9.0,
+        residual_std=0.1,
+        method="ice point",
+    )
+    shifted = replace(half_low, coefficients=(0.5, 1.0), covariance=((0.0036, 0.0), (0.0, 0.0)))
+    late = replace(shifted, when=datetime(2031, 5, 1, tzinfo=UTC), coefficients=(9.0, 1.0))
+    journal = read_journal(journal_at(tmp_path, [*lines(), *EVENTS]).journal)
+    plain, corrected = (recorded_in(journal, load(), c).run for c in ((), (shifted, late)))
+    assert plain.trace is not None and corrected.trace is not None
+    before, after = plain.trace.probe_c, corrected.trace.probe_c
+    assert before is not None and after is not None
+    assert np.nanmax(np.abs(after - before - 0.5)) < 1e-9
+    assert corrected.drink_temp_c == pytest.approx(20.5)
+    assert "calibration of 2031-04-01 applied, ±0.06 °C" in corrected.extra["calibrations"]
+    assert "calibrations" not in plain.extra
 
 
 def test_late_lines_and_a_wrong_crystal_do_not_shift_the_trace(tmp_path: Path) -> None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dashboard.desk import BenchView
-from dashboard.sources import Progress
+from dashboard.listing import BookListing
+from dashboard.sources import Progress, run_of
+from rig.bench import Bench
 from rig.fitting import fit
 from rig.fitting.result import Fit
-from rig.runs import RunBook
+from rig.runs import Run, RunBook
 from tests.cli.small_bench import small_book
 
 
@@ -20,6 +22,7 @@ class HeldSource:
     known: dict[int, Fit] = field(default_factory=dict)
     fits: int = 0
     trouble: BaseException | None = None
+    logbook: None = None
 
     def names(self) -> tuple[str, ...]:
         return tuple(self.books)
@@ -31,6 +34,15 @@ class HeldSource:
         if self.trouble is not None:
             raise self.trouble
         return self.books[name]
+
+    def bench(self, name: str) -> Bench:
+        return self.book(name).bench
+
+    def listing(self, name: str) -> BookListing:
+        return BookListing(self.book(name))
+
+    def run(self, name: str, run: str) -> Run:
+        return run_of(self.book(name), run)
 
     def fit(self, book: RunBook, progress: Progress) -> Fit:
         self.fits += 1

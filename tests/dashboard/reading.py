@@ -46,5 +46,6 @@ def by_id(component: Any, id_: str) -> dict[str, Any]:
 
 
 def ids(component: Any) -> list[str]:
-    """The ids of a component and all below it."""
-    return [p["props"]["id"] for p in parts(component) if "id" in p["props"]]
+    """The ids of a component and all below it; one made of parts as JSON."""
+    found = [p["props"]["id"] for p in parts(component) if "id" in p["props"]]
+    return [i if isinstance(i, str) else json.dumps(i) for i in found]

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from dashboard.__main__ import main
-from dashboard.app import make_app, server_of
+from dashboard.app import make_app
 from dashboard.desk import BenchView
+from dashboard.serving import server_of
 from tests.cli.small_bench import small_bench
 from tests.dashboard.benches import HeldSource, source_of_view
 

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from dashboard.desk import BenchView, Desk, Working
-from dashboard.sources import FolderSource, LogbookSource, source_of
+from dashboard.sources import FolderSource, logbook_source, source_of
 from rig.errors import BenchError, NotFound, RigError
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
@@ -70,14 +72,30 @@ def test_a_folders_stamp_changes_when_a_file_in_it_does(tmp_path_factory: pytest
     assert source.stamp("corner") != before
 
 
-def test_a_logbooks_stamp_changes_when_a_run_is_corrected() -> None:
-    with open_logbook(None) as logbook:
+def test_a_logbooks_stamp_changes_when_a_run_is_corrected(tmp_path_factory: pytest.TempPathFactory) -> None:
+    at = tmp_path_factory.mktemp("book") / "bar.sqlite"
+    with open_logbook(at) as logbook:
         logbook.add(small_book(), "corner", "test")
-        source = LogbookSource(logbook)
+        source = logbook_source(str(at))
         before = source.stamp("corner")
         logbook.exclude("corner", "b3", "mis-keyed weight")
         assert source.names() == ("corner",)
         assert source.stamp("corner") != before
+        source.logbook.close()
+
+
+def test_a_long_bench_is_fitted_on_the_newest_of_every_drink_and_says_so(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    at = tmp_path_factory.mktemp("book") / "bar.sqlite"
+    with open_logbook(at) as logbook:
+        logbook.add(small_book(), "corner", "test")
+        logbook.exclude("corner", "a5", "spilled")
+        source = replace(logbook_source(str(at)), most_fitted=6)
+        book = source.book("corner")
+        assert sorted(r.run for r in book.runs) == ["a3", "a4", "b4", "b5", "c4", "c5"]
+        assert [f.what for f in book.findings] == ["fitted on 6 of 15 runs, the newest of each drink"]
+        source.logbook.close()
 
 
 def test_a_logbook_file_that_is_not_there_is_not_made_anew(tmp_path_factory: pytest.TempPathFactory) -> None:

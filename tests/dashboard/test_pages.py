@@ -6,15 +6,19 @@ from typing import Any
 
 import pytest
 
+from dashboard.answers import DRAWS, make_call, try_levers
 from dashboard.app import page
 from dashboard.desk import BenchView, Desk
-from dashboard.pages import compare, run, runs, shake_time
+from dashboard.listing import BookListing, Tally
+from dashboard.page import Here, StillFitting
+from dashboard.pages import compare, projector, run, runs, shake_time
 from dashboard.params import params_of_query
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
 from rig.advice import advise
 from rig.advice.compare import compare as compared
+from rig.advice.compare_words import true_minus
 from rig.report.courses import set_up_courses
 from rig.report.wording import odds_words
 from rig.runs import RunBook
@@ -22,11 +26,28 @@ from tests.dashboard.benches import HeldSource, source_of_view
 from tests.dashboard.reading import by_id, ids, parts, text
 
 LAYOUTS: dict[str, Callable[[BenchView], Any]] = {
-    "runs": lambda v: runs.layout(v, None, {}),
-    "run": lambda v: run.layout(v, None, "b3"),
-    "compare": lambda v: compare.layout(v, None, {}),
-    "shake time": lambda v: shake_time.layout(v, None, {}),
+    "runs": lambda v: runs.layout(here(v)),
+    "run": lambda v: run.layout(here(v, rest="b3")),
+    "compare": lambda v: compare.layout(here(v)),
+    "projector": lambda v: projector.layout(here(v)),
+    "shake time": lambda v: shake_time.layout(here(v)),
 }
+
+
+def here(view: BenchView, query: str = "", rest: str = "") -> Here:
+    """Where a page is asked for, with the fit at hand."""
+    desk = Desk(source_of_view(view))
+    desk.view(view.name)
+    return Here(desk, view.name, None, rest, params_of_query(query))
+
+
+def listed(view: BenchView, query: str = "") -> Any:
+    """The list of runs as the query asks."""
+    listing, params = BookListing(view.book), params_of_query(query)
+    asked = RunsQuestion.of(listing.facets(view.name), params)
+    first = (asked.page - 1) * PAGE_ROWS
+    got = listing.page(view.name, asked.filter_of(view.found), first, PAGE_ROWS)
+    return runs.page_block(got, None, asked, view, first)
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
@@ -36,12 +57,13 @@ def test_every_page_has_one_heading_and_no_id_twice(view: BenchView, name: str) 
     assert len(ids(made)) == len(set(ids(made)))
 
 
-@pytest.mark.parametrize("name", ["runs", "compare", "shake time"])
+@pytest.mark.parametrize("name", ["runs", "compare", "projector", "shake time"])
 def test_every_control_has_its_label(view: BenchView, name: str) -> None:
     made = LAYOUTS[name](view)
     labelled = {p["props"].get("htmlFor") for p in parts(made) if p["type"] == "Label"}
     labelled |= {i.removesuffix("-label") for i in ids(made) if i.endswith("-label")}
-    controls = {p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")}
+    named = [p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")]
+    controls = {i for i in named if isinstance(i, str)}  # a mark in a table has its words beside it
     assert controls
     assert controls <= labelled
 
@@ -58,10 +80,10 @@ def test_the_call_on_the_page_is_the_call_of_the_library(view: BenchView) -> Non
         drink_temp_c=22.0,
         ice_mass_g=asked.ice_mass_g,
         ice_temp_c=-16.0,
-        draws=shake_time.DRAWS,
+        draws=DRAWS,
         with_levers=False,
     )
-    call = shake_time.make_call(view, asked)
+    call = make_call(view, asked)
     assert direct.feasible
     head = text(shake_time.head_block(call))
     assert f"Shake {direct.duration_s:.0f} s" in head
@@ -76,7 +98,7 @@ def test_the_call_on_the_page_is_the_call_of_the_library(view: BenchView) -> Non
 
 def test_a_drink_that_cannot_land_says_so_why_and_what_would_help(view: BenchView) -> None:
     asked = CallQuestion.of(view, params_of_query("ice=wet+cube&drink_temp_c=80&dilution_high=30"))
-    call = shake_time.make_call(view, asked)
+    call = make_call(view, asked)
     assert not call.feasible
     assert "No shake lands this" in text(shake_time.head_block(call))
     assert "Hot liquid in a sealed vessel" in text(shake_time.head_block(call))
@@ -87,7 +109,7 @@ def test_a_drink_that_cannot_land_says_so_why_and_what_would_help(view: BenchVie
     assert (call.window_s[0], call.window_s[1]) not in [
         (s.get("x0"), s.get("x1")) for s in drawn["layout"]["shapes"]
     ]
-    found = shake_time.try_levers(view, call)
+    found = try_levers(view, call)
     listed = text(shake_time.levers_block(call, found))
     assert all(lever.what in listed for lever in found)
 
@@ -96,9 +118,9 @@ def test_where_the_odds_are_good_nothing_else_is_tried(view: BenchView) -> None:
     asked = replace(
         CallQuestion.of(view, {}), target="", serve_temp_c_max=10.0, dilution_low=0.0, dilution_high=150.0
     )
-    call = shake_time.make_call(view, asked)
+    call = make_call(view, asked)
     assert call.odds > 0.8
-    assert shake_time.try_levers(view, call) == ()
+    assert try_levers(view, call) == ()
     assert "Nothing needs changing" in text(shake_time.levers_block(call, ()))
 
 
@@ -106,7 +128,7 @@ def test_where_the_odds_are_good_nothing_else_is_tried(view: BenchView) -> None:
 def test_the_calls_figure_names_its_axes_with_units_and_tells_itself_in_words(
     view: BenchView, theme: str
 ) -> None:
-    block = shake_time.figures_block(shake_time.make_call(view, CallQuestion.of(view, {})), theme)
+    block = shake_time.figures_block(make_call(view, CallQuestion.of(view, {})), theme)
     drawn = by_id(block, "call-landing")["figure"]["layout"]
     assert drawn["xaxis3"]["title"]["text"] == "time on the ice [s]"
     assert "°C" in drawn["yaxis"]["title"]["text"]
@@ -136,11 +158,12 @@ def test_a_comparison_is_told_in_sentences_and_in_numbers_with_units(view: Bench
     asked = CompareQuestion.of(view, {})
     found = compared(view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe)
     told = text(compare.sentences_block(found))
-    assert all(p.sentence in told for p in found.pairs)
+    assert all(compare.known(found, p) in told for p in found.pairs if p.contrasts)
+    assert all(f"against {p.b.ice}" in told for p in found.pairs)
     numbers = text(compare.numbers_block(found))
     assert " K" in numbers
     assert "points" in numbers
-    assert all(note in numbers for note in found.notes)
+    assert all(true_minus(note) in numbers for note in found.notes)
 
 
 def test_set_ups_that_cannot_be_compared_are_named_with_the_reason(view: BenchView) -> None:
@@ -153,43 +176,75 @@ def test_set_ups_that_cannot_be_compared_are_named_with_the_reason(view: BenchVi
 
 
 def test_the_list_shows_each_run_with_units_a_mark_and_a_word(view: BenchView) -> None:
-    listed = text(runs.list_block(view, None, RunsQuestion.of(view, {})))
-    assert all(r.run in listed for r in view.book.runs)
-    assert "✓ good" in listed
-    assert "△ doubtful" in listed
-    assert "15 runs" in listed
-    assert runs.summary(view) == "Corner bar. 15 runs: 14 good, 1 doubtful."
+    told = text(listed(view))
+    assert all(r.run in told for r in view.book.runs)
+    assert "✓ good" in told
+    assert "△ doubtful" in told
+    assert "15 runs, newest first" in told
+    assert runs.summary("Corner bar", Tally(15, 0, 15), view) == "Corner bar. 15 runs: 14 good, 1 doubtful."
 
 
 def test_a_long_list_comes_in_pages(view: BenchView) -> None:
     many = tuple(replace(view.book.runs[k % 15], run=f"n{k}") for k in range(2 * PAGE_ROWS + 7))
     long = BenchView("long", RunBook(view.bench, many), None, "not fitted")
-    first = runs.list_block(long, None, RunsQuestion.of(long, {}))
-    last = runs.list_block(long, None, RunsQuestion.of(long, params_of_query("page=3")))
+    first, last = listed(long), listed(long, "page=3")
     assert sum(p["type"] == "Tr" for p in parts(first)) == PAGE_ROWS + 1
     assert sum(p["type"] == "Tr" for p in parts(last)) == 8
-    assert "Runs 201 to 207 of 207" in text(last)
-    assert "Later runs" not in text(last)
-    nowhere = runs.list_block(long, None, RunsQuestion.of(long, params_of_query("page=9")))
-    assert text(nowhere) == "There is no page 9 of these runs."
+    total = 2 * PAGE_ROWS + 7
+    assert f"Runs {total - 6} to {total} of {total}" in text(last)
+    assert f"n{total - 1}" in text(first)
+    assert "Older runs" in text(first)
+    assert "Older runs" not in text(last)
+    assert text(listed(long, "page=9")) == "There is no page 9 of these runs."
 
 
-def test_a_doubtful_run_gives_its_reasons_and_its_weighings(view: BenchView) -> None:
-    told = text(run.layout(view, None, "b3"))
+def test_a_doubtful_run_gives_its_reasons_its_weighings_and_what_the_fit_leaves_over(view: BenchView) -> None:
+    block = run.body_block(next(r for r in view.book.runs if r.run == "b3"), view, "light")
+    told = text(block)
     assert "△ doubtful" in told
     assert "strained mass is" in told
     assert "Heat balance:" in told
     assert "g more than its set-up would have it" in told
     assert "% of the finished drink" in told
-    drawn = by_id(run.figure_block(view, "b3", "light"), "run-trace")["figure"]
+    drawn = by_id(block, "run-trace")["figure"]
     assert [t["name"] for t in drawn["data"]] == ["probe, as read", "drink, fitted", "probe, fitted"]
+    assert [a["text"] for a in drawn["layout"]["annotations"]] == ["start", "stop"]
+    left = by_id(block, "run-residuals")["figure"]
+    assert left["layout"]["yaxis"]["title"]["text"] == "read − fitted [K]"
 
 
-def test_a_run_left_out_is_shown_without_a_course(view: BenchView) -> None:
+def test_a_run_left_out_is_shown_without_a_course_and_says_why(view: BenchView) -> None:
     out = replace(view.book.runs[0], run="z1", excluded_because="spilled")
-    seen = BenchView("corner", RunBook(view.bench, (out,)), view.fit)
-    assert "was not fitted" in text(run.figure_block(seen, "z1", "light"))
-    assert "○ not fitted" in text(run.layout(seen, None, "z1"))
+    block = run.body_block(out, view, "light")
+    assert "✕ excluded" in text(block)
+    assert "Excluded: spilled" in text(block)
+    assert [t["name"] for t in by_id(block, "run-trace")["figure"]["data"]] == ["probe, as read"]
+
+
+def test_before_the_fit_is_there_a_run_is_shown_as_it_was_read(view: BenchView) -> None:
+    block = run.body_block(view.book.runs[0], None, "light")
+    assert "… being fitted" in text(block)
+    assert [t["name"] for t in by_id(block, "run-trace")["figure"]["data"]] == ["probe, as read"]
+
+
+def test_marks_set_while_recording_are_events_of_the_run(view: BenchView) -> None:
+    marked = replace(view.book.runs[0], extra={"mark at 3.5 s": "lid slipped", "mood": "fine"})
+    told = text(run.events_block(marked))
+    assert "3.5 s lid slipped" in told
+    assert "fine" not in told
+
+
+def test_a_bench_that_is_a_folder_says_where_its_runs_are_corrected(view: BenchView) -> None:
+    assert "correct its run sheet" in text(run.layout(here(view, rest="b3")))
+
+
+def test_runs_marked_are_laid_over_each_other(view: BenchView) -> None:
+    chosen = view.book.runs[:2]
+    drawn = by_id(runs.overlay_block(chosen, "light"), "runs-over-figure")["figure"]
+    assert [t["name"] for t in drawn["data"]] == [r.run for r in chosen]
+    assert len({(t["line"]["color"], t["line"]["dash"]) for t in drawn["data"]}) == 2
+    assert "Mark another run" in text(runs.overlay_block(chosen[:1], "light"))
+    assert runs.overlay_block((), "light") is None
 
 
 def test_addresses_lead_to_pages_and_strange_ones_say_where_to_go(view: BenchView) -> None:
@@ -201,12 +256,16 @@ def test_addresses_lead_to_pages_and_strange_ones_say_where_to_go(view: BenchVie
         ("/compare/", "Compare"),
         ("/runs/b3", "Run b3"),
     ):
-        shown, _, settled, _ = page(desk, path, "")
-        assert next(text(p["props"]["children"]) for p in parts(shown) if p["type"] == "H1") == heading
-        assert settled
-    assert "There is no such page" in text(page(desk, "/nowhere", "")[0])
-    assert "there is no run 'b99'" in text(page(desk, "/runs/b99", "")[0])
-    assert "there is no bench 'x'" in text(page(desk, "/runs", "?bench=x")[0])
+        shown = page(desk, path, "")
+        assert (
+            next(text(p["props"]["children"]) for p in parts(shown.content) if p["type"] == "H1") == heading
+        )
+        assert shown.settled
+        assert not shown.bare
+    assert page(desk, "/compare/projector", "").bare
+    assert "There is no such page" in text(page(desk, "/nowhere", "").content)
+    assert "there is no run 'b99'" in text(page(desk, "/runs/b99", "").content)
+    assert "there is no bench 'x'" in text(page(desk, "/runs", "?bench=x").content)
 
 
 def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: BenchView) -> None:
@@ -215,7 +274,7 @@ def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: Benc
         (compare.layout, "set_up=gravel"),
         (runs.layout, "ice=gravel"),
     ):
-        told = text(layout(view, None, params_of_query(query)))
+        told = text(layout(here(view, query)))
         assert "gravel" in told
         assert "instead" in told
 
@@ -232,28 +291,33 @@ def test_while_a_fit_is_under_way_the_page_says_so_and_looks_again(view: BenchVi
 
     started, finish = Event(), Event()
     desk = Desk(Slow({"corner": view.book}))
-    page(desk, "/runs", "")
+    page(desk, "/compare", "")
     assert started.wait(60)
-    shown, _, settled, _ = page(desk, "/runs", "")
-    assert "25 % done" in text(shown)
-    assert not settled
+    shown = page(desk, "/compare", "")
+    assert "25 % done" in text(shown.content)
+    assert not shown.settled
+    list_meanwhile = text(page(desk, "/runs", "").content)
+    assert "b3" in list_meanwhile
+    assert "They are being fitted; the verdicts follow." in list_meanwhile
+    with pytest.raises(StillFitting):
+        Here(desk, "corner", None, "", {}).view()
     finish.set()
     desk.view("corner")
-    assert page(desk, "/runs", "")[2]
+    assert page(desk, "/compare", "").settled
 
 
 def test_several_benches_are_offered_and_links_stay_on_the_one_chosen(view: BenchView) -> None:
     desk = Desk(source_of_view(view, "corner", "harbour"))
     desk.view("harbour")
-    shown, ways, _, _ = page(desk, "/runs", "?bench=harbour")
-    assert "Bench" in text(ways)
-    links = [p["props"]["href"] for p in parts([shown, ways]) if p["type"] == "Link"]
+    shown = page(desk, "/runs", "?bench=harbour")
+    assert "Bench" in text(shown.ways)
+    links = [p["props"]["href"] for p in parts([shown.content, shown.ways]) if p["type"] == "Link"]
     assert "/compare?bench=harbour" in links
     assert "/runs/b3?bench=harbour" in links
 
 
 def test_a_bench_without_a_fit_still_lists_its_runs(view: BenchView) -> None:
     bare = BenchView("bare", view.book, None, "no run can be fitted: weigh what you strain")
-    told = text(runs.layout(bare, None, {}))
-    assert "weigh what you strain" in told
-    assert "b3" in told
+    assert "weigh what you strain" in runs.summary("Bare", Tally(15, 0, 15), bare)
+    assert "○ not fitted" in text(listed(bare))
+    assert "b3" in text(listed(bare))

@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dashboard.desk import BenchView
+from dashboard.listing import BookListing
 from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion, scales, usual_conditions
 from dashboard.questions.compare import CompareQuestion
@@ -109,8 +110,15 @@ def test_no_set_up_chosen_is_not_the_same_as_nothing_said(view: BenchView) -> No
 
 
 def test_filters_keep_the_runs_that_pass_all_of_them(view: BenchView) -> None:
-    asked = RunsQuestion.of(view, params_of_query("ice=wet+cube&technique=shake&verdict=doubtful"))
-    assert [r.run for r in asked.chosen(view)] == ["b3"]
+    listing = BookListing(view.book)
+    query = "ice=wet+cube&technique=shake&verdict=doubtful&words=B"
+    asked = RunsQuestion.of(listing.facets(""), params_of_query(query))
+    assert [r.run for r in listing.page("", asked.filter_of(view.found), 0, 9).runs] == ["b3"]
+
+
+def test_more_runs_than_can_be_told_apart_are_not_laid_over_each_other() -> None:
+    with pytest.raises(ModelRangeError, match="9 runs cannot be told apart"):
+        RunsQuestion.of({}, {"over": tuple("abcdefghi")})
 
 
 @settings(deadline=None, max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -129,8 +137,13 @@ def test_filters_keep_the_runs_that_pass_all_of_them(view: BenchView) -> None:
     )
 )
 def test_whatever_a_browser_sends_is_understood_or_refused_in_words(view: BenchView, asked: object) -> None:
-    for question in (CallQuestion, CompareQuestion, RunsQuestion):
+    facets = BookListing(view.book).facets("")
+    for understood in (
+        lambda p: CallQuestion.of(view, p),
+        lambda p: CompareQuestion.of(view, p),
+        lambda p: RunsQuestion.of(facets, p),
+    ):
         try:
-            question.of(view, params_of_store(asked))
+            understood(params_of_store(asked))
         except RigError as error:
             assert str(error)

@@ -113,19 +113,17 @@ def test_the_landing_figure_has_temperature_dilution_and_odds_on_one_time_axis(r
     assert figure.layout.xaxis3.title.text == "time on the ice [s]"
 
 
-def test_a_run_is_drawn_as_read_and_as_fitted(fit: Fit) -> None:
+def test_a_run_is_drawn_as_fitted_and_as_its_probe_should_show_it(fit: Fit) -> None:
     course = run_course(fit, "a2")
-    figure = figures.run_figure(course)
-    assert [t.name for t in figure.data] == ["probe, as read", "drink, fitted", "probe, fitted"]
+    figure = go.Figure()
+    figures.add_fitted(figure, course, LIGHT)
+    assert [(t.name, t.line.dash) for t in figure.data] == [
+        ("drink, fitted", "solid"),
+        ("probe, fitted", "dash"),
+    ]
     assert course.run.trace is not None
     seen = np.interp(course.run.trace.time_s, course.time_s, course.shown_c)
     assert np.sqrt(np.mean((seen - course.run.trace.probe_c) ** 2)) < 0.4
-
-
-def test_a_run_without_trace_is_drawn_as_fitted_alone(fit: Fit) -> None:
-    course = run_course(fit, "a2")
-    bare = replace(course, run=replace(course.run, trace=None))
-    assert len(figures.run_figure(bare).data) == 2
 
 
 def test_the_comparison_has_a_panel_a_quantity_and_a_mark_a_set_up(fit: Fit) -> None:
@@ -171,3 +169,11 @@ def test_text_stands_out_from_its_ground(look: Look) -> None:
     assert contrast(look.ink, look.paper) >= 7
     assert contrast(look.quiet, look.paper) >= 4.5
     assert all(contrast(c, look.paper) >= 3 for c in look.series[:3])
+
+
+@pytest.mark.parametrize("draw", [figures.odds_figure, figures.landing_figure])
+def test_where_no_duration_lands_no_window_is_shaded_and_no_call_is_made(report: Report, draw: Any) -> None:
+    call = replace(report.cards[0].call, feasible=False, odds=0.001)
+    figure = draw(call)
+    assert call.window_s not in [(s.x0, s.x1) for s in figure.layout.shapes]
+    assert figure.layout.annotations[0].text == f"at best under 1 %, at {call.duration_s:.0f} s"

@@ -55,7 +55,7 @@ def test_a_call_says_what_it_rests_on(basis: Basis, words: str) -> None:
 def test_a_target_is_said_with_all_its_limits() -> None:
     target = Target(-2.0, (0.3, 0.36), (10, 14), (100, 120), serve_temp_c_min=-5.0, name="coupe")
     assert wording.target_words(target) == (
-        "coupe: at -5 °C or warmer, at -2 °C or colder, dilution 30 % to 36 %, 10 to 14 % ABV, "
+        "coupe: at −5 °C or warmer, at −2 °C or colder, dilution 30 % to 36 %, 10 to 14 % ABV, "
         "100 to 120 ml in the glass"
     )
 
@@ -64,7 +64,7 @@ def test_conditions_name_what_is_given_and_nothing_else() -> None:
     assert wording.conditions(Situation("shake", "tin", "cube", "x")) == ""
     given = Situation("shake", "tin", "cube", "x", 24.0, 90.0, 210.0, -16.0, 5.0, 21.0)
     assert wording.conditions(given) == (
-        "drink at 24 °C, 90 g of it, 210 g of ice at -16 °C, vessel at 5 °C, room at 21 °C"
+        "drink at 24 °C, 90 g of it, 210 g of ice at −16 °C, vessel at 5 °C, room at 21 °C"
     )
 
 

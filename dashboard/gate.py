@@ -1,0 +1,142 @@
+"""The gate before a shared dashboard: a screen gives a one-time code and is known from then on by a cookie.
+
+A code opens the gate for one screen and is replaced by the next one. Guesses are limited for each address and
+for all together, so that eight letters are enough. WSGI (PEP 3333) around the app: nothing behind the gate runs
+for anybody who has not passed it.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from importlib.resources import files
+from threading import Lock
+from typing import TYPE_CHECKING, Any
+
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Request, Response
+
+from dashboard.headers import GUEST, STANDING, policy
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
+
+LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Letters and digits that nobody takes for one another across a room."""
+LENGTH = 8
+COOKIE = "chillrig_screen"
+SESSION_S = 12 * 3600.0
+GUESSES_EACH, GUESSES_ALL, WITHIN_S = 5, 40, 60.0
+_MOST_SCREENS, _MOST_ADDRESSES = 200, 1000
+
+
+def new_code() -> str:
+    """A code as it is told: two groups of four."""
+    text = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
+    return f"{text[:4]}-{text[4:]}"
+
+
+def plain(code: str) -> str:
+    """A code as somebody may type it."""
+    return "".join(c for c in code.upper() if c in LETTERS)[: 2 * LENGTH]
+
+
+@dataclass
+class Guesses:
+    """Wrong codes of late, by address."""
+
+    now_s: Callable[[], float]
+    of: dict[str, deque[float]] = field(default_factory=dict)
+    all: deque[float] = field(default_factory=deque)
+
+    def too_many(self, address: str) -> bool:
+        """Whether this address, or all together, must wait."""
+        mine = self.of.get(address, deque())
+        for kept in (mine, self.all):
+            while kept and kept[0] < self.now_s() - WITHIN_S:
+                kept.popleft()
+        return len(mine) >= GUESSES_EACH or len(self.all) >= GUESSES_ALL
+
+    def wrong(self, address: str) -> None:
+        """Note one."""
+        if len(self.of) >= _MOST_ADDRESSES:
+            self.of.clear()  # those are strangers in droves: the limit for all holds them
+        self.of.setdefault(address, deque()).append(self.now_s())
+        self.all.append(self.now_s())
+
+
+class Gate:
+    """The app behind its gate, as a WSGI application for the host and port `where`."""
+
+    def __init__(
+        self,
+        app: WSGIApplication,
+        where: str,
+        tell: Callable[[str], None],
+        now_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._app, self._where, self._tell, self._now_s = app, where, tell, now_s
+        self._lock, self._guesses = Lock(), Guesses(now_s)
+        self._screens: dict[str, float] = {}
+        self._next_code()
+
+    def __call__(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        """Let those in who are known; everybody else meets the gate."""
+        request = Request(environ)
+        request.max_content_length = request.max_form_memory_size = 4096
+        if request.host != self._where:
+            # a name of somebody else's that points here is no way in
+            return _page("This dashboard answers to its own address only.", 403)(environ, start_response)
+        if self._known(request.cookies.get(COOKIE, "")):
+            environ[GUEST] = True
+            return self._app(environ, start_response)
+        try:
+            answer = self._met(request)
+        except HTTPException as error:
+            answer = _page("That cannot be read. Type the code.", error.code or 400)
+        return answer(environ, start_response)
+
+    def _met(self, request: Request) -> Response:
+        if request.method != "POST":
+            return _page("", 200 if request.path == "/" else 401)
+        address = request.remote_addr or ""
+        given = plain(request.form.get("code", ""))
+        with self._lock:
+            if self._guesses.too_many(address):
+                answer = _page("Too many wrong codes. Wait a minute, then type the code anew.", 429)
+                answer.headers["Retry-After"] = f"{WITHIN_S:.0f}"
+                return answer
+            if not hmac.compare_digest(given, plain(self._code)):
+                self._guesses.wrong(address)
+                return _page("That is not the code. Each code lets in one screen; ask for the next one.", 403)
+            screen = secrets.token_urlsafe(32)
+            self._screens[screen] = self._now_s() + SESSION_S
+            while len(self._screens) > _MOST_SCREENS:
+                del self._screens[min(self._screens, key=lambda s: self._screens[s])]
+            self._next_code()
+        answer = Response(status=303, headers={"Location": "/", "Cache-Control": "no-store"})
+        answer.set_cookie(COOKIE, screen, max_age=int(SESSION_S), httponly=True, samesite="Strict")
+        return answer
+
+    def _known(self, screen: str) -> bool:
+        with self._lock:
+            return self._screens.get(screen, -1.0) > self._now_s()
+
+    def _next_code(self) -> None:
+        self._code = new_code()
+        self._tell(self._code)
+
+
+def _page(told: str, status: int) -> Response:
+    text = files("dashboard").joinpath("gate.html").read_text(encoding="utf-8")
+    response = Response(text.replace("{told}", told), status, mimetype="text/html")
+    # nothing but this page's own style, and its form sent back here
+    headers: dict[str, Any] = STANDING | {"Content-Security-Policy": policy(forms="'self'")}
+    for name, value in headers.items():
+        response.headers[name] = value
+    response.headers["Cache-Control"] = "no-store"
+    return response

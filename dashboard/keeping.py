@@ -1,0 +1,78 @@
+"""Pages to take away: any page's finding as one HTML file, and the technique card as HTML and PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from flask import Flask, Response, request
+
+from dashboard.answers import make_call, try_levers
+from dashboard.desk import Desk, Working
+from dashboard.page import Here, Page, page_at
+from dashboard.params import one, params_of_query
+from dashboard.questions.call import CallQuestion
+from rig.errors import NotFound, RigError
+from rig.report.card import technique_card
+from rig.report.finding_page import render_finding
+from rig.report.pdf import find_chromium, pdf_of
+
+KEEP, CARD, CARD_PDF = "/keep", "/card", "/card.pdf"
+"""Before the address of any page; of a call's technique card; of the same as PDF."""
+
+
+def register(server: Flask, desk: Desk, pages: Sequence[Page], chromium: Path | None = None) -> None:
+    """Serve what can be taken away."""
+
+    def keep(place: str) -> Response:
+        found = page_at(pages, f"/{place}")
+        if found is None or found[0].finding is None:
+            raise NotFound("page to keep", place[:80], [p.path for p in pages if p.finding])
+        here = _here(desk, found[1])
+        finding = found[0].finding(here)
+        page = render_finding(finding, desk.bench(here.bench).title, _now())
+        return _file(page.encode(), "text/html; charset=utf-8", f"{finding.slug}.html")
+
+    def card() -> Response:
+        return Response(_card(desk), mimetype="text/html")
+
+    def card_pdf() -> Response:
+        return _file(pdf_of(_card(desk), find_chromium(chromium)), "application/pdf", "technique-card.pdf")
+
+    def refused(error: RigError) -> Response:
+        return Response(str(error), 400, mimetype="text/plain")
+
+    server.add_url_rule(f"{KEEP}/<path:place>", "keep", keep)
+    server.add_url_rule(CARD, "card", card)
+    server.add_url_rule(CARD_PDF, "card_pdf", card_pdf)
+    server.register_error_handler(RigError, refused)
+
+
+def _here(desk: Desk, rest: str) -> Here:
+    params = params_of_query(request.query_string.decode("utf-8", errors="replace"))
+    name = desk.chosen(one(params, "bench"))
+    if isinstance(desk.look(name), Working):
+        desk.view(name)  # who takes a page away waits for its fit
+    return Here(desk, name, None, rest, params)
+
+
+def _card(desk: Desk) -> str:
+    here = _here(desk, "")
+    view = here.view()
+    asked = CallQuestion.of(view, here.params)
+    call = make_call(view, asked)
+    call = replace(call, levers=try_levers(view, call))
+    return technique_card(call, view.bench.recipe(asked.recipe), view.bench.title, _now())
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def _file(content: bytes, kind: str, name: str) -> Response:
+    response = Response(content, mimetype=kind.partition(";")[0])
+    response.headers["Content-Type"] = kind
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response

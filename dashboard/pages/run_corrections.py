@@ -1,0 +1,169 @@
+"""Corrections of a run: a mis-keyed value put right, a run left out or taken back, and what it was before."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+from flask import request
+
+from dashboard import wording
+from dashboard.controls import choice, notice, table, written
+from dashboard.desk import Desk
+from dashboard.headers import GUEST
+from dashboard.page import Here
+from dashboard.questions.correction import FIELDS, Correction, reason_of
+from rig.errors import RigError
+from rig.logbook.edits import Change
+from rig.logbook.store import Logbook
+from rig.runs import Run
+
+
+def layout(here: Here, run: Run) -> Any:
+    """The forms, where this run can be corrected from here; else where it can."""
+    logbook = here.desk.logbook
+    if logbook is None or here.guest:
+        where = (
+            "Runs are corrected on the computer that shares this."
+            if here.guest
+            else "This bench is a folder: correct its run sheet, or bring it into the logbook (chillrig import DIR)."
+        )
+        return html.P(where, className="quiet")
+    fields = [(field, words) for field, (words, _) in FIELDS.items()]
+    out = run.excluded_because is not None
+    return html.Section(
+        [
+            html.Details(
+                [
+                    html.Summary("Correct a value"),
+                    choice("run-field", "What was mis-keyed", fields, "strained_mass_g"),
+                    written("run-value", "Right value", mode="decimal"),
+                    written("run-why", "Why"),
+                    html.Button("Correct it", id="run-correct", className="do"),
+                ]
+            ),
+            html.Details(
+                [
+                    html.Summary("Leave it out, or take it back", id="run-leave-summary"),
+                    html.P("A run left out stays in the logbook and counts for no fit.", className="quiet"),
+                    written("run-because", "Why"),
+                    html.Button(take_words(out), id="run-leave", className="do"),
+                ]
+            ),
+            html.Div(id="run-said", role="status"),
+            html.Div(history_block(logbook.history(here.bench, run.run)), id="run-history"),
+            dcc.Store(id="run-out", data=out),
+        ],
+        className="corrections",
+    )
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Connect the forms to the logbook."""
+
+    @app.callback(
+        Output("run-said", "children"),
+        Output("run-history", "children"),
+        Output("run-changed", "data"),
+        Output("run-value", "value"),
+        Output("run-why", "value"),
+        Input("run-correct", "n_clicks"),
+        State("run-field", "value"),
+        State("run-value", "value"),
+        State("run-why", "value"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def correct(clicks: Any, field: Any, value: Any, why: Any, name: Any, kept: Any) -> tuple[Any, ...]:
+        def make(logbook: Logbook, bench: str) -> str:
+            return Correction.of(field, value, why).make(logbook, bench, str(name))
+
+        if not clicks:
+            return (no_update,) * 5
+        said, history, done = changed(desk, kept, str(name), make)
+        kept_text = (no_update, no_update) if not done else ("", "")
+        return said, history, ["corrected", clicks] if done else no_update, *kept_text
+
+    @app.callback(
+        Output("run-said", "children", allow_duplicate=True),
+        Output("run-history", "children", allow_duplicate=True),
+        Output("run-changed", "data", allow_duplicate=True),
+        Output("run-out", "data"),
+        Output("run-leave", "children"),
+        Output("run-because", "value"),
+        Input("run-leave", "n_clicks"),
+        State("run-because", "value"),
+        State("run-out", "data"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def leave(clicks: Any, why: Any, out: Any, name: Any, kept: Any) -> tuple[Any, ...]:
+        def make(logbook: Logbook, bench: str) -> str:
+            if out:
+                logbook.include(bench, str(name), reason_of(why))
+                return "The run counts again."
+            logbook.exclude(bench, str(name), reason_of(why))
+            return "The run is left out of every fit from now on."
+
+        if not clicks:
+            return (no_update,) * 6
+        said, history, done = changed(desk, kept, str(name), make)
+        if not done:
+            return said, history, *(no_update,) * 4
+        return said, history, ["left", clicks], not out, take_words(not out), ""
+
+
+def changed(desk: Desk, kept: Any, run: str, make: Callable[[Logbook, str], str]) -> tuple[Any, Any, bool]:
+    """Make a change where that may be: what to say, the history after it, and whether it was made."""
+    try:
+        logbook = desk.logbook
+        if logbook is None or request.environ.get(GUEST):
+            return notice("Runs cannot be corrected from here."), no_update, False
+        bench = desk.chosen(None if kept is None else str(kept))
+        said = make(logbook, bench)
+        return notice(said, "know"), history_block(logbook.history(bench, run)), True
+    except RigError as error:
+        return notice(f"Nothing was changed: {error}."), no_update, False
+
+
+def take_words(out: bool) -> str:
+    """What the button does."""
+    return "Take it back" if out else "Leave it out"
+
+
+def history_block(history: tuple[Change, ...]) -> Any:
+    """Every change since the run came in, newest first."""
+    if not history:
+        return None
+    rows = [
+        (
+            wording.when(entry.changed_at),
+            _field(field),
+            _value(field, before),
+            _value(field, after),
+            entry.why,
+        )
+        for entry in reversed(history)
+        for field, (before, after) in entry.changes.items()
+    ]
+    return html.Section(
+        [
+            html.H2("History"),
+            table("Every change, newest first", ("When", "What", "Was", "Is", "Why"), rows, "history"),
+        ]
+    )
+
+
+def _field(name: str) -> str:
+    return FIELDS[name][0] if name in FIELDS else name.replace("_", " ").capitalize()
+
+
+def _value(field: str, value: Any) -> str:
+    if value is None:
+        return "–"
+    if field in FIELDS and isinstance(value, int | float):
+        return wording.number(float(value), 1, FIELDS[field][1])
+    return str(value)[:120]

@@ -1,0 +1,43 @@
+from __future__ import annotations
+
+import shutil
+import stat
+from pathlib import Path
+
+import pytest
+
+from rig.errors import NotFound, RigError
+from rig.report.pdf import NAMES, find_chromium, pdf_of
+
+
+def test_a_chromium_told_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(NotFound, match="there is no Chromium"):
+        find_chromium(tmp_path / "chromium")
+
+
+def test_the_one_told_is_taken(tmp_path: Path) -> None:
+    mine = tmp_path / "mine"
+    mine.touch()
+    assert find_chromium(mine) == mine
+
+
+def test_where_none_is_found_it_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    with pytest.raises(RigError, match="open the page in any browser and print it"):
+        find_chromium()
+
+
+@pytest.mark.parametrize("said", ["no display", ""])
+def test_a_chromium_that_prints_nothing_is_told_with_what_it_said(tmp_path: Path, said: str) -> None:
+    fake = tmp_path / "chromium"
+    fake.write_text(f"#!/bin/sh\necho '{said}' >&2\nexit 1\n", encoding="utf-8")
+    fake.chmod(fake.stat().st_mode | stat.S_IXUSR)
+    with pytest.raises(RigError, match=said or "it said nothing"):
+        pdf_of("<p>x</p>", fake)
+
+
+@pytest.mark.slow
+def test_a_page_is_printed() -> None:
+    if not any(shutil.which(name) for name in NAMES):
+        pytest.skip("no Chromium here")
+    assert pdf_of("<!DOCTYPE html><title>x</title><p>one page", find_chromium()).startswith(b"%PDF-")
