@@ -280,7 +280,7 @@
     pen.clearRect(0, 0, wide, high);
     const size = parseFloat(style.fontSize);
     pen.font = `${size}px ${style.fontFamily}`;
-    const probe = begun === null || begun === undefined ? [] : live.probe.map(([t, v]) => [t - begun, v]).filter(([t]) => t >= -BEFORE_S);
+    const probe = begun === null || begun === undefined ? [] : since(begun, wide);
     const stop = told.call && told.call.left_s !== null && told.call.left_s !== undefined ? told.moved_s + told.call.left_s : 0;
     const until = Math.max(SHORTEST_AXIS_S, (told.moved_s || 0) + NEAR_S, told.phase === "moving" ? Math.min(stop + NEAR_S, 120) : 0);
     const t = told.target || {}, left = 4.6 * size, gap = 3.4 * size, foot = 2.4 * size, top = 1.8 * size;
@@ -295,6 +295,15 @@
     pen.fillStyle = look("--quiet");
     pen.textAlign = "right";
     pen.fillText("seconds of motion", wide - size, high - 0.2 * size);
+  }
+
+  // The probe from shortly before the start, thinned to what the screen has columns for; the newest is always there.
+  function since(begun, most) {
+    let first = live.probe.length;
+    while (first > 0 && live.probe[first - 1][0] >= begun - BEFORE_S) first--;
+    const step = Math.max(1, Math.ceil((live.probe.length - first) / most)), out = [];
+    for (let k = live.probe.length - 1; k >= first; k -= step) out.push([live.probe[k][0] - begun, live.probe[k][1]]);
+    return out;
   }
 
   function panel(frame, top, tall, title, window_, values, least, estimates, probe, colour, dash) {

@@ -153,8 +153,12 @@ window.latencies = [];
       y.forEach(function (values, k) {
         pen.strokeStyle = colours[k];
         pen.lineWidth = 2 * near;
+        pen.lineJoin = "bevel";
         pen.beginPath();
-        for (let i = 0; i < values.length; i++) pen.lineTo((x[i] - low) * across, own.height / 2 - values[i] * up);
+        // no more points than the screen has columns: the newest always among them
+        const step = Math.max(1, Math.ceil(values.length / own.width));
+        for (let i = (values.length - 1) % step; i < values.length; i += step)
+          pen.lineTo((x[i] - low) * across, own.height / 2 - values[i] * up);
         pen.stroke();
       });
       shown(fresh);

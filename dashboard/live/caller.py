@@ -1,0 +1,103 @@
+"""The live call in a thread of its own: neither the readings nor any page ever waits for an estimate."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+
+from rig.advice.live import LiveEstimate, estimate, live_call
+from rig.bench import Target
+from rig.errors import RigError
+from rig.fitting.prediction import Basis, BasisKind
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation
+from rig.runs import Trace
+
+EVERY_S = 0.25
+IDLE_S = 0.05
+
+
+Answer = TypeVar("Answer")
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What there is to estimate from: seconds since the start of motion, and the main probe's readings."""
+
+    now_s: float
+    time_s: Sequence[float]
+    temp_c: Sequence[float]
+
+
+class Caller:
+    """Prepares the call as soon as all is weighed, then estimates while the drink is moved.
+
+    `fit` gives the fit, and may take its time; `situation` and `heard` are asked for what is known now, and
+    give None while there is nothing to ask about. `estimates` only grows.
+    """
+
+    def __init__(
+        self,
+        fit: Callable[[], Fit],
+        target: Target | None,
+        situation: Callable[[], Situation | None],
+        heard: Callable[[], Heard | None],
+    ) -> None:
+        self._fit, self._target, self._situation, self._heard = fit, target, situation, heard
+        self._left = threading.Event()
+        self.estimates: list[LiveEstimate] = []
+        self.words = "reading the fit of this bench"
+        """How far the call is, then what it rests on."""
+
+    def start(self) -> None:
+        """Begin."""
+        threading.Thread(target=self._run, name="live call", daemon=True).start()
+
+    def leave(self) -> None:
+        """End at the next turn."""
+        self._left.set()
+
+    def _run(self) -> None:
+        try:
+            self._call()
+        except RigError as error:
+            self.words = f"no call: {error}"
+
+    def _call(self) -> None:
+        fit = self._fit()
+        self.words = "ready when all is weighed"
+        situation = self._until(self._situation)
+        if situation is None:
+            return
+        self.words = "working out the call"
+        call = live_call(fit, situation, self._target)
+        self.words = basis_words(call.basis)
+        while (heard := self._until(self._heard)) is not None:
+            begun_s = time.monotonic()
+            if heard.time_s:
+                trace = Trace(np.array(heard.time_s), {"": np.array(heard.temp_c)})
+                self.estimates.append(estimate(call, trace, heard.now_s))
+            took_s = time.monotonic() - begun_s
+            # at most half of a core, however slow this computer is
+            self._left.wait(max(EVERY_S - took_s, took_s, IDLE_S))
+
+    def _until(self, ask: Callable[[], Answer | None]) -> Answer | None:
+        """The first answer that is not None; None where the caller has left."""
+        while not self._left.wait(IDLE_S):
+            if (answer := ask()) is not None:
+                return answer
+        return None
+
+
+def basis_words(basis: Basis) -> str:
+    """What a call rests on, so that a person knows how far to trust it."""
+    return {
+        BasisKind.MEASURED: f"the call rests on {basis.runs} run{'' if basis.runs == 1 else 's'}",
+        BasisKind.TRANSFERRED: "never measured on this set-up: the call rests on related runs",
+        BasisKind.PRIOR_ONLY: "no run of this set-up yet: the call rests on what is usual, with wide bands",
+    }[basis.kind]

@@ -1,0 +1,147 @@
+"""What is to be made, from which devices, and what of it is known beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from dashboard.params import Params, Scale, named, one
+from rig.bench import Bench, Motion, Target
+from rig.bench_toml import bench_toml
+from rig.cli.record_session import Way, ingredients_g
+from rig.errors import RigError
+from rig.fitting.situation import Situation
+
+NO_TARGET = ""
+SPEED = Scale(1.0, 20.0, 1.0, "times")
+SIMULATED_BECAUSE = "simulated devices: no drink was made"
+
+
+class Devices(StrEnum):
+    """Where the readings come from."""
+
+    HEARD = "heard"
+    SIMULATED = "simulated"
+
+    @property
+    def words(self) -> str:
+        """As a person chooses it."""
+        return {Devices.HEARD: "all that are heard", Devices.SIMULATED: "simulated"}[self]
+
+
+class Probe(StrEnum):
+    """Where the main probe is before the motion starts."""
+
+    IN = "in"
+    OUT = "out"
+
+    @property
+    def words(self) -> str:
+        """As a person chooses it."""
+        return {Probe.IN: "in the drink", Probe.OUT: "not in the drink"}[self]
+
+
+@dataclass(frozen=True)
+class LiveQuestion:
+    """One drink about to be made: names of the bench, the devices, and where the probe is.
+
+    `speed`: how much faster than the clock simulated devices run; `seed`: which simulated drink.
+    """
+
+    bench: str
+    technique: str
+    vessel: str
+    ice: str
+    recipe: str
+    target: str
+    devices: Devices
+    probe: Probe
+    speed: float = 1.0
+    seed: int = 1
+
+    @classmethod
+    def of(cls, bench_name: str, bench: Bench, params: Params) -> LiveQuestion:
+        """What the parameters ask; what they leave out is the first of the bench.
+
+        Raises
+        ------
+        NotFound, ModelRangeError, RigError
+            A name that is not on the bench; a bench with no vessel, ice or recipe.
+        """
+        known = {
+            "technique": techniques(bench),
+            "vessel": tuple(bench.vessels),
+            "ice": tuple(bench.ice),
+            "recipe": tuple(bench.recipes),
+        }
+        for kind, names in known.items():
+            if not names:
+                raise RigError(f"the bench has no {kind}. Write one into its bench.toml and import it again")
+        first = {k: named(params, k, names, names[0], k) for k, names in known.items()}
+        targets = (*bench.targets, NO_TARGET)
+        seed = one(params, "seed") or "1"
+        devices = Devices(named(params, "devices", tuple(Devices), Devices.SIMULATED, "choice of devices"))
+        return cls(
+            bench_name,
+            **first,
+            target=named(params, "target", targets, targets[0], "target"),
+            devices=devices,
+            probe=Probe(named(params, "probe", tuple(Probe), Probe.IN, "place of the probe")),
+            speed=SPEED.read(params, "speed", 1.0) if devices is Devices.SIMULATED else 1.0,
+            seed=int(seed) if seed.isdecimal() and len(seed) < 7 else 1,
+        )
+
+    def goal(self, bench: Bench) -> Target | None:
+        """The target; None where only temperature and dilution are to be estimated."""
+        return None if self.target == NO_TARGET else bench.target(self.target)
+
+    def way(self, bench: Bench) -> Way:
+        """The steps of the weigh-in and after."""
+        return Way(self.technique, ingredients_g(bench.recipe(self.recipe)), bench.vessel(self.vessel).mass_g)
+
+    def meta(self, bench: Bench) -> dict[str, Any]:
+        """What goes into the journal's header, so that a crash loses none of it."""
+        run: dict[str, Any] = {
+            "run": f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
+            "technique": self.technique,
+            "vessel": self.vessel,
+            "ice": self.ice,
+            "recipe": self.recipe,
+        }
+        if self.target != NO_TARGET:
+            run["target"] = self.target
+        if self.devices is Devices.SIMULATED:
+            # seen among the runs, and never in a fit
+            run |= {"session": "simulated", "excluded_because": SIMULATED_BECAUSE}
+        return {
+            "bench_name": self.bench,
+            "bench": bench_toml(bench),
+            "run": run,
+            "probe_in_drink": self.probe is Probe.IN,
+        }
+
+    def situation(self, weighed: Mapping[str, float], temp_c: float | None) -> Situation:
+        """What is known of this drink once it is weighed in."""
+        return Situation(
+            self.technique,
+            self.vessel,
+            self.ice,
+            self.recipe,
+            drink_temp_c=temp_c if self.probe is Probe.IN else None,
+            drink_mass_g=weighed.get("drink"),
+            ice_mass_g=weighed.get("ice"),
+        )
+
+    @property
+    def words(self) -> str:
+        """The drink and its set-up on one line."""
+        return f"{self.recipe}: {self.technique} · {self.vessel} · {self.ice}"
+
+
+def techniques(bench: Bench) -> tuple[str, ...]:
+    """Techniques of the bench, then the common ones."""
+    common = (m.value for m in (Motion.SHAKE, Motion.STIR, Motion.BLEND, Motion.SWIRL))
+    return tuple(dict.fromkeys((*bench.techniques, *common)))

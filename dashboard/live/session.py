@@ -1,0 +1,315 @@
+"""One drink being recorded: a recorder process, a thread that follows its journal, and what screens are told.
+
+The session lives in the server, not in a page: a browser that is closed loses nothing, and any page that is
+opened later finds the drink where it is.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from dashboard.live.caller import Caller, Heard
+from dashboard.live.question import Devices, LiveQuestion, Probe
+from rig.bench import Bench
+from rig.capture.dialects import load
+from rig.capture.follow import Follower, Moment
+from rig.capture.process import RecordingProcess, start_recording
+from rig.capture.readings import Decoder, Quality, Quantity
+from rig.capture.recorder_files import Files, Plan
+from rig.capture.weighing import Step
+from rig.cli.record_devices import devices
+from rig.cli.record_session import Session
+from rig.errors import RigError
+from rig.fitting.result import Fit
+from rig.fitting.situation import Situation
+
+TICK_S, LEAST_TICK_S = 0.05, 0.01
+MOVES_HZ, MOVES_READINGS = 0.5, 3
+"""So many readings of a motion sensor above this cadence in a row are the start of motion."""
+BEFORE_S = 5.0
+"""How much before the start is shown and told to the live call [s]."""
+
+
+class Phase(StrEnum):
+    """Where a drink has got to."""
+
+    OPENING = "opening"
+    WEIGHING = "weighing"
+    READY = "ready"
+    MOVING = "moving"
+    AFTER = "after"
+    DONE = "done"
+    TROUBLE = "trouble"
+
+
+class Listening(Follower):
+    """A follower that keeps what the screen draws: the main probe, and the other probes by name."""
+
+    def __init__(self, journal: Path, decoders: dict[str, Decoder]) -> None:
+        super().__init__(journal, decoders)
+        self.probe: list[tuple[float, float]] = []
+        self.others: dict[str, list[tuple[float, float]]] = {}
+        self.moves_in_a_row = 0
+
+    def poll(self, each: Callable[[Moment], None] = lambda moment: None) -> list[Moment]:
+        """As the follower does."""
+        moments = super().poll(each)
+        for moment in moments:
+            for sample in moment.samples:
+                self._keep(moment, sample.quantity, sample.channel, sample.value, sample.quality)
+                if sample.quantity is Quantity.CADENCE:
+                    self.moves_in_a_row = self.moves_in_a_row + 1 if sample.value >= MOVES_HZ else 0
+        return moments
+
+    def _keep(self, moment: Moment, quantity: Quantity, name: str, value: float, quality: Quality) -> None:
+        if quantity is not Quantity.TEMPERATURE or quality not in (Quality.GOOD, Quality.UNSETTLED):
+            return
+        main = self._main.get(Quantity.TEMPERATURE) == (moment.port, name)
+        kept = self.probe if main else self.others.setdefault(f"{moment.port}-{name}", [])
+        if not kept or moment.time_s > kept[-1][0]:
+            kept.append((moment.time_s, value))
+
+
+@dataclass(frozen=True)
+class Cursor:
+    """How much of a session a screen has been told."""
+
+    probe: int = 0
+    estimates: int = 0
+
+
+class LiveSession:
+    """One drink from the first weighing to the last; threads may share it.
+
+    `fresh` is notified whenever there may be something new to tell.
+    """
+
+    def __init__(
+        self,
+        question: LiveQuestion,
+        bench: Bench,
+        folder: Path,
+        fit: Callable[[], Fit],
+        fresh: threading.Condition,
+    ) -> None:
+        self.question, self.bench, self.fresh = question, bench, fresh
+        self._trouble = ""
+        self._folder = folder
+        self._lock = threading.RLock()
+        self._left = threading.Event()
+        self._opening = True
+        self._session: Session | None = None
+        self._follower: Listening | None = None
+        self._recording: RecordingProcess | None = None
+        self.caller = Caller(fit, question.goal(bench), self._known, self._heard)
+        self._thread = threading.Thread(target=self._run, name="live session", daemon=True)
+
+    def start(self) -> None:
+        """Open the devices and record; returns at once."""
+        self._thread.start()
+        self.caller.start()
+
+    @property
+    def files(self) -> Files | None:
+        """The files of the recording; None before it has begun."""
+        return None if self._recording is None else self._recording.files
+
+    @property
+    def trouble(self) -> str:
+        """What went wrong, in words; empty while all is well."""
+        session = self._session
+        if session is not None and session.done and not session.finished:
+            return "the recorder has stopped by itself. What it read is on file: keep it"
+        return self._trouble
+
+    @property
+    def phase(self) -> Phase:
+        """Where the drink has got to."""
+        session = self._session
+        if self._opening:
+            return Phase.OPENING
+        if session is None:
+            return Phase.TROUBLE
+        if session.done:
+            return Phase.DONE
+        if session.moving:
+            return Phase.MOVING
+        if self.stopped:
+            return Phase.AFTER
+        return Phase.WEIGHING if session.expecting is not None else Phase.READY
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the drink was moved and is at rest again."""
+        session = self._session
+        return session is not None and not session.moving and session.moved_s > 0.0
+
+    def act(self, phase: str) -> bool:
+        """Do what the moment is there for; False where the drink is no longer where the person saw it."""
+        with self._lock:
+            session = self._session
+            if session is None or session.done or phase != self.phase:
+                return False
+            session.act()
+            return True
+
+    def skip(self, step: str) -> bool:
+        """Leave a weighing out; False where another one is due by now."""
+        with self._lock:
+            session = self._session
+            if session is None or session.expecting is None or session.expecting.name != step:
+                return False
+            session.skip()
+            return True
+
+    def mark(self, text: str) -> bool:
+        """Note something at this moment."""
+        with self._lock:
+            session = self._session
+            if session is None or session.done or not text.strip():
+                return False
+            session.mark(text.strip()[:200])
+            return True
+
+    def finish(self) -> None:
+        """Be done, wherever the drink is; it can still be kept or discarded."""
+        with self._lock:
+            if self._session is not None:
+                self._session.finished = True
+
+    def end(self) -> None:
+        """End the recording wherever it is, and wait until its journal is closed; what was read stays on file."""
+        with self._lock:
+            if self._session is not None:
+                self._session.finished = True
+        self.caller.leave()
+        self._left.set()
+        self._thread.join()
+
+    def told(self, cursor: Cursor) -> tuple[dict[str, Any], Cursor]:
+        """What is new for a screen since its cursor, as JSON values: seconds, °C, g; and its next cursor."""
+        from dashboard.live.telling import points_of, state_of
+
+        with self._lock:
+            probe = [] if self._follower is None else self._follower.probe
+            estimates = self.caller.estimates
+            after = Cursor(len(probe), len(estimates))
+            points = points_of(
+                probe[cursor.probe : after.probe], estimates[cursor.estimates : after.estimates]
+            )
+            return state_of(self) | points, after
+
+    @property
+    def recording(self) -> RecordingProcess | None:
+        """The recorder; None before it runs."""
+        return self._recording
+
+    @property
+    def session(self) -> Session | None:
+        """The steps of the drink; None before the recorder runs."""
+        return self._session
+
+    @property
+    def follower(self) -> Listening | None:
+        """What was read so far; None before the recorder runs."""
+        return self._follower
+
+    def pan_g(self, step: Step) -> float:
+        """What the steps before this one left on the pan [g]."""
+        session = self._session
+        assert session is not None
+        steps = session.way.after if self.stopped else session.way.before
+        names = [s.name for s in steps[: steps.index(step)]]
+        return sum(session.weighed.get(n, 0.0) for n in names)
+
+    def _run(self) -> None:
+        with ExitStack() as stack:
+            try:
+                session = self._open(stack)
+            except (RigError, OSError) as error:
+                self._trouble = str(error)
+                self._opening = False
+                self._tell()
+                return
+            self._opening = False
+            while not self._left.wait(max(TICK_S / self.question.speed, LEAST_TICK_S)):
+                with self._lock:
+                    self._turn(session)
+                self._tell()
+                if session.done:
+                    break
+            self.caller.leave()
+        self._tell()
+
+    def _open(self, stack: ExitStack) -> Session:
+        q, decoders = self.question, load(())
+        hands, ports = stack.enter_context(
+            devices(
+                *(self.bench, q.technique, q.vessel, q.ice, q.recipe),
+                simulated=q.devices is Devices.SIMULATED,
+                seed=q.seed,
+                time_scale=q.speed,
+                ice_mass_g=None,
+                port=None,
+                decoders=decoders,
+            )
+        )
+        plan = Plan(self._folder, ports, q.meta(self.bench), time_scale=q.speed)
+        self._recording = stack.enter_context(start_recording(plan))
+        self._follower = Listening(plan.files.journal, decoders)
+        self._session = Session(self._recording, self._follower, q.way(self.bench), hands=hands)
+        return self._session
+
+    def _turn(self, session: Session) -> None:
+        try:
+            session.tick()
+        except (RigError, OSError) as error:
+            self._trouble = str(error)
+        follower = self._follower
+        assert follower is not None
+        if self.phase is Phase.READY and follower.moves_in_a_row >= MOVES_READINGS:
+            session.act()
+            session.said = "started by the motion sensor"
+
+    def _tell(self) -> None:
+        with self.fresh:
+            self.fresh.notify_all()
+
+    def _known(self) -> Situation | None:
+        with self._lock:
+            if self._session is None or self.phase not in (Phase.READY, Phase.MOVING):
+                return None
+            follower = self._follower
+            assert follower is not None
+            before = [v for t, v in follower.probe if t > follower.now_s - 1.0] or [
+                v for _, v in follower.probe[-1:]
+            ]
+            start_c = follower.temp_c if not before else sum(before) / len(before)
+            return self.question.situation(
+                self._session.weighed, start_c if self.phase is Phase.READY else self._start_c(follower)
+            )
+
+    @staticmethod
+    def _start_c(follower: Listening) -> float | None:
+        """What the probe showed when the motion began."""
+        start = follower.started_s
+        if start is None:
+            return None
+        before = [v for t, v in follower.probe if start - 1.0 < t <= start]
+        return sum(before) / len(before) if before else None
+
+    def _heard(self) -> Heard | None:
+        with self._lock:
+            session, follower = self._session, self._follower
+            if session is None or follower is None or not session.moving or follower.started_s is None:
+                return None
+            start = follower.started_s
+            first = start - BEFORE_S if self.question.probe is Probe.IN else start
+            kept = [(t - start, v) for t, v in follower.probe if t > first]
+            return Heard(session.moved_s, [t for t, _ in kept], [v for _, v in kept])

@@ -1,0 +1,176 @@
+"""What screens are told of a session: small values, ready for JSON; seconds, °C, g, dilution in %."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from rig.advice.live import LiveEstimate, Word
+from rig.capture.health import PortReport, PortState
+from rig.capture.process import RecordingProcess
+from rig.capture.weighing import Step, StepKind
+from rig.cli.record_session import Session
+
+if TYPE_CHECKING:
+    from dashboard.live.session import LiveSession
+
+_WORDS = {
+    PortState.ABSENT: "not there",
+    PortState.IN_USE: "another program has it",
+    PortState.NOT_ALLOWED: "not allowed",
+    PortState.REFUSED: "refused",
+    PortState.OPENING: "opening",
+    PortState.SILENT: "silent",
+    PortState.UNREADABLE: "not understood",
+    PortState.OK: "well",
+}
+
+
+def state_of(live: LiveSession) -> dict[str, Any]:
+    """Where a session stands; numbers are rounded to what a screen shows."""
+    from dashboard.live.session import Phase
+
+    session, follower, phase = live.session, live.follower, live.phase
+    state: dict[str, Any] = {
+        "phase": phase.value,
+        "drink": live.question.words,
+        "target": _target(live),
+        "simulated": live.question.devices.value == "simulated",
+        "trouble": live.trouble or disk_words(live.recording),
+        "asked": "Opening the devices …" if phase is Phase.OPENING else live.trouble,
+        "speed": live.question.speed,
+    }
+    if session is None or follower is None:
+        return state
+    step = session.expecting if phase in (Phase.WEIGHING, Phase.AFTER) else None
+    net_g = None
+    if step is not None and follower.scale_g is not None:
+        net_g = follower.scale_g - (live.pan_g(step) if step.kind is StepKind.ADDITION else 0.0)
+    return state | {
+        "asked": asked_of(session, phase.value, step),
+        "step": None if step is None else step.name,
+        "expected_g": None if step is None else rounded(step.expected_g, 1),
+        "net_g": rounded(net_g, 1),
+        "scale_g": rounded(follower.scale_g, 1),
+        "temp_c": rounded(follower.temp_c, 2),
+        "moved_s": rounded(session.moved_s, 2),
+        "started_s": rounded(follower.started_s, 3),
+        "steps": [_step(session, s, step) for s in (*session.way.before, *session.way.after)],
+        "said": session.said or session.doubt,
+        "ports": [_port(p) for p in _ports(live.recording)],
+        "call": call_of(live.caller.estimates, session, live.caller.words),
+    }
+
+
+def asked_of(session: Session, phase: str, step: Step | None) -> str:
+    """What is to be done now, in words."""
+    if phase == "moving":
+        return f"{session.way.technique.capitalize()} …"
+    if phase == "ready":
+        return f"All is weighed. Start, and {session.way.technique} at once."
+    if phase == "done":
+        return "Keep this run?"
+    if step is None:
+        return ""
+    if step.kind is StepKind.VESSEL:
+        return f"Put the {step.name} on the scale"
+    if step.name == "strained":
+        return "Strain into the glass"
+    return f"Add {step.name}"
+
+
+def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -> dict[str, Any]:
+    """What the newest estimate says as of this very moment: the time left runs on between two estimates."""
+    if not estimates:
+        return {"word": "", "note": "", "waiting": waiting if session.expecting is None else ""}
+    newest = estimates[-1]
+    word, left_s = newest.word, None
+    if newest.stop_at_s is not None:
+        left_s = newest.stop_at_s - session.moved_s
+        if word in (Word.KEEP_GOING, Word.GET_READY) and left_s <= 0.0 and session.moving:
+            word = Word.STOP
+    return {
+        "word": word.value,
+        "note": newest.note,
+        "waiting": "",
+        "left_s": rounded(left_s, 2),
+        "odds_now_pct": _pct(newest.odds_now),
+        "odds_best_pct": _pct(newest.odds_best),
+        "temp_c": [rounded(v, 2) for v in newest.temp_c],
+        "dilution_pct": [rounded(100.0 * v, 1) for v in newest.dilution_by_volume],
+    }
+
+
+def points_of(probe: Sequence[tuple[float, float]], estimates: Sequence[LiveEstimate]) -> dict[str, Any]:
+    """What the screen's curves grow by.
+
+    `probe` as [s since the journal's start, °C]; `estimates` as [s of motion, °C at 5, 50 and 95 %, dilution in %
+    at 5, 50 and 95 %].
+    """
+    return {
+        "probe": [[round(t, 3), round(v, 3)] for t, v in probe],
+        "estimates": [
+            [
+                round(e.now_s, 2),
+                *(round(v, 2) for v in e.temp_c),
+                *(round(100.0 * v, 1) for v in e.dilution_by_volume),
+            ]
+            for e in estimates
+        ],
+    }
+
+
+def disk_words(recording: RecordingProcess | None) -> str:
+    """What a person must know of the disk; empty while all is well."""
+    state = None if recording is None else recording.state()
+    if state is None or not state.trouble:
+        return ""
+    return f"NOT BEING WRITTEN: {state.trouble}. Free some space; what was read is kept in memory meanwhile"
+
+
+def _ports(recording: RecordingProcess | None) -> tuple[PortReport, ...]:
+    state = None if recording is None else recording.state()
+    return () if state is None else state.ports
+
+
+def _port(p: PortReport) -> dict[str, Any]:
+    return {"name": p.name, "ok": p.state is PortState.OK, "state": _WORDS[p.state], "words": p.words}
+
+
+def _step(session: Session, step: Step, now: Step | None) -> dict[str, Any]:
+    mass_g = session.weighed.get(step.name)
+    state = "to come"
+    if step == now:
+        state = "now"
+    elif mass_g is not None:
+        state = "weighed"
+    elif step.name in session.skipped:
+        state = "left out"
+    return {
+        "name": step.name,
+        "expected_g": rounded(step.expected_g, 1),
+        "mass_g": mass_g,
+        "state": state,
+    }
+
+
+def _target(live: LiveSession) -> dict[str, Any] | None:
+    target = live.question.goal(live.bench)
+    if target is None:
+        return None
+    window = target.dilution_by_volume
+    return {
+        "name": target.name or live.question.target,
+        "temp_c_max": target.serve_temp_c_max,
+        "temp_c_min": target.serve_temp_c_min,
+        "dilution_pct": None if window is None else [100.0 * window[0], 100.0 * window[1]],
+    }
+
+
+def rounded(value: float | None, digits: int) -> float | None:
+    """A number to so many digits, None where there is none to show."""
+    return None if value is None or value != value else round(value, digits)
+
+
+def _pct(share: float | None) -> int | None:
+    return None if share is None else round(100.0 * share)

@@ -1,0 +1,105 @@
+"""Live: one drink from the empty vessel to the kept run, with the moment to stop seen and heard."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+
+from dashboard.controls import carried, choice, names, notice
+from dashboard.desk import Desk
+from dashboard.live import stream
+from dashboard.live.question import Devices, LiveQuestion, Probe, techniques
+from dashboard.live.room import NO_LOGBOOK, LiveRoom
+from dashboard.page import Here, Page
+from dashboard.params import params_of_query
+from rig.bench import Bench
+from rig.errors import RigError
+
+_ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed")
+CAUTIONS = (
+    "Wet hands and mains do not go together: run the computer on its battery, or keep its charger and every plug "
+    "out of reach of splashes. Probes and scales by USB only. A hot drink in a sealed vessel builds pressure: vent it "
+    "before you shake."
+)
+
+
+def layout(here: Here) -> Any:
+    """The choice of a drink, and the stage that the page's script fills while one is recorded.
+
+    Raises
+    ------
+    RigError
+        A bench that nothing can be made on.
+    """
+    bench, trouble = here.desk.bench(here.bench), None
+    try:
+        asked = LiveQuestion.of(here.bench, bench, here.params)
+    except RigError as error:
+        asked, trouble = LiveQuestion.of(here.bench, bench, params_of_query("")), notice(str(error))
+    return html.Div(
+        [
+            html.H1("Live"),
+            trouble,
+            notice(NO_LOGBOOK) if here.desk.logbook is None else None,
+            html.Div(id="live-idle", className="live-idle"),
+            html.Div(_choices(bench, asked), id="live-choice", hidden=True),
+            html.Div(id="live-stage", hidden=True),
+            html.P("Looking for the drink under way …", id="live-wait", className="waiting", role="status"),
+            html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
+            html.Div(
+                [
+                    html.P([carried("For the room: projector view", "/live/projector")], className="ways-on"),
+                    html.Details([html.Summary("Before you start: water and mains"), html.P(CAUTIONS)]),
+                ],
+                className="live-foot",
+            ),
+            dcc.Store(id="live-asked"),
+            dcc.Store(id="live-bench", data=here.kept),
+        ],
+        id="live",
+        **{"data-bench": here.bench},  # type: ignore[arg-type]
+    )
+
+
+def _choices(bench: Bench, asked: LiveQuestion) -> list[Any]:
+    targets = [*names(tuple(bench.targets)), ("", "none: only watch")]
+    speeds = [(f"{s:g}", "real speed" if s == 1 else f"{s:g} × speed") for s in (1.0, 2.0, 4.0)]
+    if f"{asked.speed:g}" not in dict(speeds):
+        speeds.append((f"{asked.speed:g}", f"{asked.speed:g} × speed"))
+    return [
+        html.Div(
+            [
+                choice("live-recipe", "Drink", names(tuple(bench.recipes)), asked.recipe),
+                choice("live-technique", "Technique", names(techniques(bench)), asked.technique),
+                choice("live-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
+                choice("live-ice", "Ice", names(tuple(bench.ice)), asked.ice),
+                choice("live-target", "Target", targets, asked.target),
+                choice("live-devices", "Devices", [(d.value, d.words) for d in Devices], asked.devices),
+                choice(
+                    "live-probe", "Probe before the start", [(p.value, p.words) for p in Probe], asked.probe
+                ),
+                html.Div(
+                    choice("live-speed", "Simulated drink runs at", speeds, f"{asked.speed:g}"),
+                    className="only-simulated",
+                ),
+            ],
+            className="live-choices",
+        ),
+        html.Button("Weigh in", id="live-begin", className="do giant"),
+        html.Button("Hear the tone", id="live-tone", className="quiet-do"),
+    ]
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Serve what screens hear, and keep the choice in the address."""
+    stream.register(app.server, LiveRoom(desk))
+    app.clientside_callback(
+        ClientsideFunction("chillrig", "asked"),
+        Output("live-asked", "data"),
+        *(Input(f"live-{k}", "value") for k in _ASKED),
+        State("live-bench", "data"),
+    )
+
+
+PAGE = Page("/live", "Live", layout, register)
