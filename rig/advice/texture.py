@@ -65,7 +65,7 @@ class Air:
     def _known(self, duration_s: Floats) -> FloatArray:
         # The rise has long saturated there, so that later durations are told as the last that is known.
         assert self.fit is not None
-        return np.minimum(np.asarray(duration_s, float), 2.0 * float(self.fit.longest_s))
+        return np.asarray(np.minimum(np.asarray(duration_s, float), 2.0 * float(self.fit.longest_s)))
 
 
 def air_of(fit: Fit, technique: str, recipe: str) -> Air:
@@ -84,7 +84,9 @@ def air_of(fit: Fit, technique: str, recipe: str) -> Air:
     what = f"{_runs(len(found))} of {recipe} by {technique} with foam measured"
     try:
         made = fit_overrun(
-            [f.duration_s for f in found], [f.overrun_pct for f in found], overrun_sd_pct=READING_SD_PCT
+            [f.duration_s for f in found] or [np.nan],
+            [f.overrun_pct for f in found] or [np.nan],
+            overrun_sd_pct=READING_SD_PCT,
         )
     except NotEnoughData:
         why = (
@@ -203,7 +205,7 @@ def tell(
         return Texture(window, len(air.runs), times, None, None, None, without, _half_life(air), (air.why,))
     odds_at = with_air(OddsCurve(np.ones_like(times), {}), air, target, times).odds
     odds = float(np.interp(best, times, odds_at))
-    low, middle, high = (float(v) for v in air.overrun_pct(best))
+    low, middle, high = (float(v[0]) for v in air.overrun_pct([best]))
     durations = [f.duration_s for f in air.runs]
     notes = [
         _trade(window, times, odds_at, landing, best),
@@ -244,7 +246,8 @@ def _trade(
         at, gain = int(np.flatnonzero(odds_at >= _NEARLY * top)[-1]), "Less foamy before"
     worst = max(landing.misses, key=lambda m: float(landing.misses[m][at]), default=None)
     share = 0.0 if worst is None else float(landing.misses[worst][at])
-    text = f"{gain} {times[at]:.0f} s ({odds_at[at]:.0%} for the air)"
+    shown = f"{times[at]:.0f}" if abs(times[at] - best) >= 1.0 else f"{times[at]:.1f}"
+    text = f"{gain} {shown} s ({odds_at[at]:.0%} for the air)"
     return (
         f"{text}, but {worst.value} then, {share:.0%} of the time." if worst and share > 0.02 else text + "."
     )

@@ -144,7 +144,9 @@ def print_call(call: Advice) -> None:
     stated = conditions(call.situation)
     air = overrun_words(call.target)
     wanted = target_words(call.target)
-    wanted = wanted if not air or air in wanted else f"{wanted}, {air}".removeprefix(", ")
+    wanted = (
+        wanted if not air or air in wanted else f"{wanted}, {air}".removeprefix(", ").replace(": , ", ": ")
+    )
     say(f"{stated + '. ' if stated else ''}Target: {wanted}.", "")
     say(f"  {headline(call)}", style="bold")
     say("", landing(call) + ".", limits(call), basis_sentence(call.basis))

@@ -29,6 +29,7 @@ from rig.cli import (
     report,
     runs,
     screen,
+    steps,
 )
 from rig.cli.faults import told
 
@@ -84,6 +85,7 @@ for _name, _module, _short in (
     ("plan", plan, "Which runs to make next."),
     ("brew", brew, "Coffee: yield, strength, caffeine, rest."),
     ("glass", glass, "A drink from first to last sip."),
+    ("steps", steps, "A drink through all that is done to it."),
     ("report", report, "One page to keep, send and print."),
     ("export", export, "Runs in open formats."),
     ("dashboard", screen, "All of this in a browser."),

@@ -50,3 +50,5 @@ def lid_force_n(gauge_kpa: Floats, lid_mm: float = 90.0) -> FloatArray:
 SODA_LIME_SHOCK_K = 37.0
 """Sudden difference a soda-lime glass may not survive [K]: R = σ(1 − ν) ÷ (E·α) with σ 30 MPa, α 9·10⁻⁶/K,
 E 70 GPa; derived, scratches lower it. Method of test: EN 1183."""
+BOROSILICATE_SHOCK_K = 114.0
+"""The same for borosilicate glass, α 3.3·10⁻⁶/K, E 64 GPa; derived."""
