@@ -68,7 +68,10 @@ class Trace:
 
 @dataclass(frozen=True)
 class Run:
-    """One drink made once. None means not measured; masses in g, temperatures in °C, times in s."""
+    """One drink made once. None means not measured; masses in g, temperatures in °C, times in s.
+
+    `foam_ml` is the volume of the whole drink, foam and all, read right after straining.
+    """
 
     run: str
     technique: str

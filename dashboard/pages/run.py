@@ -223,7 +223,7 @@ def facts(run: Run, found: RunFit | None) -> list[tuple[str, str, str]]:
     if run.foam_ml is not None:
         listed.append(
             (
-                "Foam",
+                "Drink with its foam",
                 wording.number(run.foam_ml, 0, "ml"),
                 f"half gone in {wording.number(run.foam_half_life_s, 0, 's')}",
             )

@@ -285,6 +285,10 @@ def fit_overrun(duration_s: Floats, overrun_pct: Floats, *, overrun_sd_pct: floa
     """
     t, y = np.broadcast_arrays(np.asarray(duration_s, float), np.asarray(overrun_pct, float))
     seen = np.isfinite(t) & np.isfinite(y)
+    if t.size == 0:
+        raise NotEnoughData(
+            f"overrun against duration needs {LEAST_RUNS} weighed runs over {LEAST_DURATIONS} durations, found none"
+        )
     rows = [np.unique(np.round(a[s], 1)) for a, s in zip(_rows(t), _rows(seen), strict=True)]
     runs = seen.sum(axis=-1)
     if np.any(runs < LEAST_RUNS) or min(r.size for r in rows) < LEAST_DURATIONS:

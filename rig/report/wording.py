@@ -5,6 +5,7 @@ from __future__ import annotations
 from rig.advice.call import Advice
 from rig.advice.compare import Comparison, PairComparison
 from rig.advice.compare_words import true_minus
+from rig.advice.texture import overrun_words
 from rig.bench import Target
 from rig.fitting.prediction import Basis, BasisKind
 from rig.fitting.situation import Situation
@@ -73,6 +74,8 @@ def target_words(target: Target) -> str:
         parts.append(f"{target.abv_pct[0]:g} to {target.abv_pct[1]:g} % ABV")
     if target.volume_ml is not None:
         parts.append(f"{target.volume_ml[0]:g} to {target.volume_ml[1]:g} ml in the glass")
+    if air := overrun_words(target):
+        parts.append(air)
     text = ", ".join(parts)
     return true_minus(f"{target.name}: {text}" if target.name else text)
 
