@@ -93,7 +93,8 @@ def test_a_step_that_fails_leaves_nothing_behind(logbook: Logbook, book: RunBook
 def test_a_newer_logbook_is_left_alone(url: str) -> None:
     with open_logbook(url) as logbook:
         migrate(logbook._engine, [*STEPS, add_column])
-    with pytest.raises(LogbookError, match=rf"has schema {len(STEPS) + 1}, written by a newer chillrig; .*Update chillrig"):
+    newer = rf"has schema {len(STEPS) + 1}, written by a newer chillrig; .*Update chillrig"
+    with pytest.raises(LogbookError, match=newer):
         open_logbook(url)
 
 
