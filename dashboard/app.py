@@ -14,7 +14,21 @@ from flask import Flask, request
 from dashboard import frame, headers, keeping
 from dashboard.desk import Desk
 from dashboard.page import Here, Page, StillFitting, page_at
-from dashboard.pages import compare, live, projector, projector_live, rig, run, runs, shake_time
+from dashboard.pages import (
+    coffee,
+    compare,
+    glass,
+    live,
+    next_runs,
+    projector,
+    projector_live,
+    recipe,
+    rehearsal,
+    rig,
+    run,
+    runs,
+    shake_time,
+)
 from dashboard.params import one, params_of_query
 from dashboard.sources import Source
 from rig.errors import RigError
@@ -27,6 +41,11 @@ PAGES: tuple[Page, ...] = (
     compare.PAGE,
     projector.PAGE,
     shake_time.PAGE,
+    rehearsal.PAGE,
+    next_runs.PAGE,
+    recipe.PAGE,
+    coffee.PAGE,
+    glass.PAGE,
     rig.PAGE,
 )
 """Every page there is, in the order of the ways. A new page is its module and its place here."""
@@ -41,7 +60,7 @@ def make_app(source: Source, chromium: Path | None = None) -> Dash:
     `chromium` is what makes PDFs; by default the first that is found.
     """
     app = Dash(
-        "dashboard",
+        __name__,
         title="chillrig",
         update_title="",
         serve_locally=True,
