@@ -15,6 +15,7 @@ from dashboard import frame, headers, keeping
 from dashboard.desk import Desk
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
+    bring_in,
     coffee,
     compare,
     glass,
@@ -38,6 +39,7 @@ PAGES: tuple[Page, ...] = (
     projector_live.PAGE,
     runs.PAGE,
     run.PAGE,
+    bring_in.PAGE,
     compare.PAGE,
     projector.PAGE,
     shake_time.PAGE,

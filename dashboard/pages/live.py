@@ -12,7 +12,7 @@ from dashboard.live import stream
 from dashboard.live.question import Devices, LiveQuestion, Probe, techniques
 from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
-from dashboard.params import params_of_query
+from dashboard.params import address, params_of_query
 from rig.bench import Bench
 from rig.errors import RigError
 
@@ -49,7 +49,15 @@ def layout(here: Here) -> Any:
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
             html.Div(
                 [
-                    html.P([carried("For the room: projector view", "/live/projector")], className="ways-on"),
+                    html.P(
+                        [
+                            carried("For the room: projector view", "/live/projector"),
+                            dcc.Link(
+                                "Bring in tables of a logger", href=address("/runs/bring-in", bench=here.kept)
+                            ),
+                        ],
+                        className="ways-on",
+                    ),
                     html.Details([html.Summary("Before you start: water and mains"), html.P(CAUTIONS)]),
                 ],
                 className="live-foot",

@@ -56,6 +56,10 @@ def layout(here: Here) -> Any:
         [
             html.H1("Runs"),
             html.P(_summary(here.desk, here.bench, view), id="runs-summary", className="lead"),
+            html.P(
+                dcc.Link("Bring in tables", href=address("/runs/bring-in", bench=here.kept)),
+                className="ways-on",
+            ),
             trouble,
             search("runs-words", "Find", asked.words, "a name, an operator, a session, a word of the notes"),
             html.Details(

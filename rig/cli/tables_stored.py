@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from rig.cli.source import existing_logbook
-from rig.errors import RigError
+from rig.errors import ModelRangeError, RigError
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
     from rig.runs import Run
 
 AUTO, MARK = "auto", "mark"
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
 
 
 def bench_of(told: Told) -> Bench | None:
@@ -143,7 +141,7 @@ def _for_trace(proposals: Sequence[Proposal], told: Told) -> list[Table]:
 
 def _joined(tables: Sequence[Table], told: Told) -> Joined:
     from rig.errors import TableRefused
-    from rig.importing.table_run import join
+    from rig.importing.table_run import join, own_motion_s
 
     marks = {Path(f).name: _moment_s(text, f, tables) for f, text in told.marks.items()}
     first = tables[0]
@@ -153,7 +151,7 @@ def _joined(tables: Sequence[Table], told: Told) -> Joined:
             raise typer.BadParameter("--start-at mark needs --mark FILE=SECONDS for the first file")
         motion = marks[first.file]
     elif told.start_at == AUTO:
-        motion = -first.own_zero_s if first.own_zero_s is not None and first.own_zero_s < 0 else None
+        motion = own_motion_s(first)
     else:
         motion = _moment_s(told.start_at, first.file, tables)
     try:
@@ -176,14 +174,10 @@ def _joined(tables: Sequence[Table], told: Told) -> Joined:
 
 def _moment_s(text: str, file: str, tables: Sequence[Table]) -> float:
     """A moment after a table's time 0 [s]: seconds of the file's own time, or the time of day."""
+    from rig.importing.table_run import moment_s
+
     found = next((t for t in tables if t.file == Path(file).name), None)
-    if clock := _CLOCK.fullmatch(text.strip()):
-        if found is None or found.clock_s is None:
-            raise RigError(f"{file} holds no time of day. Give seconds instead of {text!r}")
-        hours, minutes, seconds = clock.groups()
-        moment = int(hours) * 3600 + int(minutes) * 60 + float(seconds or 0)
-        return float((moment - found.clock_s) % 86400.0)
     try:
-        return float(text.replace(",", ".")) - ((found.own_zero_s or 0.0) if found else 0.0)
-    except ValueError as error:
-        raise typer.BadParameter(f"{text!r} is neither seconds nor a time of day") from error
+        return moment_s(text, file, found)
+    except ModelRangeError as error:
+        raise typer.BadParameter(str(error)) from error

@@ -86,7 +86,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.SHIELD, Owner.BENCH, ()), 0.9),
         ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.3),
         ((P.LAG, Owner.BENCH, ()), 1.1),
-        ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.12),
+        ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.05),
         ((P.OFFSET, Owner.BENCH, ()), 0.25),
         ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
         ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),

@@ -216,6 +216,7 @@ def told(
     if blend is not None and found.kind is BasisKind.MEASURED:
         water, heat = blend.at(times)
         added, temp = np.maximum(added + water, 0.0), temp + heat
+    added = _never_less(times, added)
     volume = float(f.nominal.start_volume_ml[0])
     return Prediction(
         situation=situation,
@@ -228,6 +229,21 @@ def told(
         start_volume_ml=volume,
         liquid=_liquid(fit, situation, mass),
     )
+
+
+_FREEZING_ON_S = 3.0
+
+
+def _never_less(times: FloatArray, added: FloatArray) -> FloatArray:
+    """Added water (draws, times) that does not fall.
+
+    After the first seconds, in which cold ice may freeze some on, ice in a moving drink only melts, whatever
+    the smooth misfit and the blend say.
+    """
+    later = times >= _FREEZING_ON_S
+    out = added.copy()
+    out[:, later] = np.maximum.accumulate(added[:, later], axis=1)
+    return out
 
 
 def at_times(course: Course, values: FloatArray, times: FloatArray) -> FloatArray:

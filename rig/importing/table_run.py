@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -10,13 +11,14 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.errors import TableRefused
+from rig.errors import ModelRangeError, RigError, TableRefused
 from rig.importing.proposal import Proposal
 from rig.importing.tables import Table
 from rig.importing.tabular.as_trace import trace_from_tables
 from rig.runs import Finding, Run, Trace
 
 READ_FROM, READ_AS, LEFT_OUT = "read from", "read as", "left out while reading"
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?", re.ASCII)
 _NOISE_STEPS = 4.0
 _LEAST_FALL_K = 0.5
 _FEWEST_BEFORE = 3
@@ -65,6 +67,35 @@ def join(
     shifted = replace(trace, time_s=trace.time_s - motion)
     first = tables[0].started_at
     return Joined(shifted, motion, None if first is None else first + timedelta(seconds=motion))
+
+
+def moment_s(text: str, file: str, table: Table | None) -> float:
+    """A moment after a table's time 0 [s], written as seconds of the file's own time or as a time of day.
+
+    Raises
+    ------
+    RigError, ModelRangeError
+        Where the file holds no time of day; where the text is neither.
+    """
+    if clock := _CLOCK.fullmatch(text.strip()):
+        if table is None or table.clock_s is None:
+            raise RigError(f"{file} holds no time of day. Give seconds instead of {text!r}")
+        hours, minutes, seconds = clock.groups()
+        moment = int(hours) * 3600 + int(minutes) * 60 + float(seconds or 0)
+        return float((moment - table.clock_s) % 86400.0)
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = np.nan
+    if not np.isfinite(value):
+        raise ModelRangeError(f"{text!r} is neither seconds nor a time of day")
+    return value - ((table.own_zero_s or 0.0) if table else 0.0)
+
+
+def own_motion_s(table: Table) -> float | None:
+    """When motion began by the file's own time, which then counts from it [s]; None where it does not."""
+    zero = table.own_zero_s
+    return -zero if zero is not None and zero < 0 else None
 
 
 def motion_start_s(trace: Trace) -> float | None:

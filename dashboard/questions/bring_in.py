@@ -1,0 +1,276 @@
+"""Tables somebody sent to be brought in: the files, what has been answered about them, and how they then read.
+
+Everything here came from a browser and is believed in nothing: names, bytes and answers are checked anew each
+time.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from dashboard.headers import MOST_BYTES
+from rig.errors import ModelRangeError, RigError, TableRefused
+from rig.importing.proposal import Proposal, Question, propose
+from rig.importing.tabular.profile import TableProfile
+from rig.importing.tabular.units_in_text import heading_from
+from rig.logbook.profiles import StoredProfile, keep_profile, profile_for
+from rig.logbook.store import Logbook
+
+MOST_FILES = 5
+MOST_TABLE_BYTES = int(0.7 * MOST_BYTES)
+"""All files together: as text in a request they grow by a third, and their answers go with them."""
+_LONGEST_NAME, _LONGEST_ANSWER, _MOST_ANSWERS = 120, 200, 600
+_TOO_LARGE = (
+    f"the files are larger than {MOST_TABLE_BYTES // 1000} kB together; bring them in by chillrig import"
+)
+
+WHOLE_FILE = ("time_column", "time_unit", "interval_s", "day_first", "decimal")
+"""The settings of a file that can be changed though nothing asks for them."""
+OF_COLUMNS = ("columns", "uses")
+QUESTION = "question"
+_TEXTS = ("delimiter", "decimal", "encoding", "time_column", "time_unit", "sheet")
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A file as it was sent: its name without any folder, and its bytes."""
+
+    name: str
+    raw: bytes
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """How a file reads by the answers given so far; `refused` says why it does not, where no answer would help.
+
+    `profile` names the kept answers it began with.
+    """
+
+    file: str
+    settings: TableProfile
+    proposal: Proposal | None
+    refused: str = ""
+    profile: str = ""
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether it can be read, with nothing left open."""
+        return self.proposal is not None and not self.proposal.questions
+
+    def to_said(self) -> dict[str, Any]:
+        """What the page keeps of it."""
+        return {"settings": self.settings.to_dict(), "profile": self.profile}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one control says: `part` is a setting of the whole file, "columns" or "uses", or an open question.
+
+    `of` is the number of the column from 1, or of the question from 0; else "".
+    """
+
+    part: str
+    of: str
+    text: str
+
+
+def files_of(sent: Any) -> tuple[Sent, ...]:
+    """The files that a page holds.
+
+    Raises
+    ------
+    ModelRangeError
+        None, too many or too large; two of one name; not as a browser sends them.
+    """
+    names, contents = (
+        (sent.get(k) for k in ("names", "contents")) if isinstance(sent, Mapping) else (None, None)
+    )
+    if not isinstance(names, list) or not isinstance(contents, list) or len(names) != len(contents):
+        raise ModelRangeError("the page sent no files that can be read; choose them again")
+    if not 1 <= len(names) <= MOST_FILES:
+        raise ModelRangeError(f"choose one to {MOST_FILES} files, found {len(names)}")
+    files = tuple(Sent(_name(n), _bytes(c)) for n, c in zip(names, contents, strict=True))
+    if sum(len(f.raw) for f in files) > MOST_TABLE_BYTES:
+        raise ModelRangeError(_TOO_LARGE)
+    if len({f.name for f in files}) < len(files):
+        raise ModelRangeError("two of the files have the same name. Rename one: notes name files")
+    return files
+
+
+def _name(name: Any) -> str:
+    """A file's name as it may be written into notes."""
+    text = name if isinstance(name, str) else ""
+    last = text.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(c for c in last if c.isprintable()).strip()[-_LONGEST_NAME:] or "table"
+
+
+def _bytes(content: Any) -> bytes:
+    """The bytes of a data URL (RFC 2397)."""
+    if not isinstance(content, str):
+        raise ModelRangeError("the page sent a file without its content; choose it again")
+    if len(content) > MOST_BYTES:
+        raise ModelRangeError(_TOO_LARGE)
+    head, _, text = content.partition(",")
+    if not head.startswith("data:") or (text and not head.endswith(";base64")):
+        raise ModelRangeError("the page sent a file in a form that cannot be read; choose it again")
+    try:
+        return base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError) as error:
+        raise ModelRangeError("the page sent a file that was cut short; choose it again") from error
+
+
+def first_looks(files: Sequence[Sent], logbook: Logbook) -> tuple[Look, ...]:
+    """The files as they read by themselves, or by the answers kept for files of their shape."""
+    looks = []
+    for file in files:
+        look = _look(file, TableProfile())
+        shape = "" if look.proposal is None else look.proposal.shape
+        stored = profile_for(logbook, shape) if shape else None
+        if stored is not None:
+            look = replace(_look(file, TableProfile.from_dict(stored.settings)), profile=stored.name)
+        looks.append(look)
+    return tuple(looks)
+
+
+def looks_of(files: Sequence[Sent], said: Any) -> tuple[Look, ...]:
+    """The files as they read by what the page keeps of their answers.
+
+    Raises
+    ------
+    ModelRangeError, TableRefused
+        Where those are no answers.
+    """
+    if not isinstance(said, list) or len(said) != len(files) or not all(isinstance(s, Mapping) for s in said):
+        raise ModelRangeError("the page sent no answers that can be read; choose the files again")
+    return tuple(
+        replace(_look(f, _settings(s.get("settings"))), profile=_text(s.get("profile", "")))
+        for f, s in zip(files, said, strict=True)
+    )
+
+
+def _look(file: Sent, settings: TableProfile) -> Look:
+    try:
+        return Look(file.name, settings, propose(file.raw, settings, file=file.name))
+    except TableRefused as refusal:
+        return Look(file.name, settings, None, str(refusal))
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or len(value) > _LONGEST_ANSWER:
+        raise ModelRangeError("the page sent an answer that is none; choose the files again")
+    return value
+
+
+def _settings(sent: Any) -> TableProfile:
+    """Settings as the page keeps them, each of the kind it must be."""
+    values: dict[str, Any] = {}
+    for name, value in sent.items() if isinstance(sent, Mapping) else ():
+        if name in OF_COLUMNS:
+            if not isinstance(value, Mapping) or len(value) > _MOST_ANSWERS:
+                raise ModelRangeError("the page sent no answers that can be read; choose the files again")
+            values[name] = {_text(k): _text(v) for k, v in value.items()}
+        elif name in _TEXTS:
+            values[name] = _text(value)
+        elif name == "day_first":
+            values[name] = value is True
+        elif isinstance(value, int | float) and math.isfinite(value):
+            values[name] = int(value) if name == "recording" else float(value)
+    return TableProfile().with_settings(values)
+
+
+def answered(look: Look, answers: Sequence[Answer]) -> TableProfile:
+    """A file's settings once its controls are read; an empty one takes back what it had said before.
+
+    Raises
+    ------
+    TableRefused, ModelRangeError
+        Where an answer is none.
+    """
+    values = look.settings.to_dict()
+    for name in OF_COLUMNS:
+        values[name] = dict(values.get(name, {}))
+    for answer in answers:
+        text = _text(answer.text).strip()
+        if answer.part in OF_COLUMNS:
+            kept = values[answer.part]
+            for key in keys_of(look, answer.of) & {k.casefold() for k in kept}:
+                for same in [k for k in kept if k.casefold() == key]:
+                    del kept[same]
+            if text:
+                kept[answer.of] = text
+        elif answer.part in WHOLE_FILE:
+            values.pop(answer.part, None)
+            if text:
+                values |= Question(answer.part, "").answer(text)
+    settings = TableProfile.from_dict(values)
+    open_ones = dict(enumerate(() if look.proposal is None else look.proposal.questions))
+    for answer in (a for a in answers if a.part == QUESTION and a.of.isdecimal()):
+        question, text = open_ones.get(int(answer.of)), _text(answer.text).strip()
+        if question is not None and text:
+            settings = settings.joined(TableProfile().with_settings(question.answer(text)))
+    return settings
+
+
+def keys_of(look: Look, column: str) -> set[str]:
+    """Every way in which settings may name a column, which is given by its number from 1."""
+    headers = () if look.proposal is None else look.proposal.headers
+    keys = {column}
+    if column.isdecimal() and 1 <= int(column) <= len(headers):
+        header = headers[int(column) - 1]
+        keys |= {header.casefold(), heading_from(header).name.casefold()} - {""}
+    return keys
+
+
+def said_of(look: Look, part: str, column: str) -> str:
+    """What is settled about a column, given by its number; "" where nothing is."""
+    keys = keys_of(look, column)
+    kept = getattr(look.settings, part)
+    return next((str(v) for k, v in kept.items() if k.casefold() in keys), "")
+
+
+def read_again(
+    files: Sequence[Sent], looks: Sequence[Look], answers: Mapping[int, Sequence[Answer]]
+) -> tuple[Look, ...]:
+    """The files read anew by their controls.
+
+    Raises
+    ------
+    RigError
+        Where an answer is none, or a file cannot be read by it that could be before.
+    """
+    fresh = []
+    for n, (file, look) in enumerate(zip(files, looks, strict=True)):
+        new = _look(file, answered(look, answers.get(n, ())))
+        if new.proposal is None and look.proposal is not None:
+            raise RigError(new.refused)
+        fresh.append(replace(new, profile=look.profile))
+    return tuple(fresh)
+
+
+def settled(looks: Sequence[Look]) -> list[Proposal]:
+    """The proposals of files that leave nothing open.
+
+    Raises
+    ------
+    RigError
+        The first that is refused or asks something.
+    """
+    for look in looks:
+        if look.proposal is None:
+            raise RigError(f"{look.refused}. Leave this file out")
+        if look.proposal.questions:
+            raise RigError(f"{look.file}: {look.proposal.questions[0].text}. Answer that first")
+    return [look.proposal for look in looks if look.proposal is not None]
+
+
+def keep_answers(logbook: Logbook, name: str, proposals: Sequence[Proposal]) -> None:
+    """Keep what was answered for files of the same shape, under a name; with several files, one name each."""
+    for p in proposals:
+        own = f"{name} {Path(p.file).stem}" if len(proposals) > 1 else name
+        keep_profile(logbook, StoredProfile(own, p.shape, p.to_remember().to_dict()))

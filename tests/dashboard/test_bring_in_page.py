@@ -1,0 +1,412 @@
+"""Bring in: what a browser sends is believed in nothing, what a table was taken for is seen before it is stored."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard.app import make_app
+from dashboard.desk import BenchView, Desk
+from dashboard.headers import GUEST, MOST_BYTES
+from dashboard.page import Here
+from dashboard.pages import bring_in, live, runs
+from dashboard.questions.bring_in import (
+    MOST_TABLE_BYTES,
+    QUESTION,
+    Answer,
+    Look,
+    answered,
+    files_of,
+    first_looks,
+    keep_answers,
+    looks_of,
+    read_again,
+    said_of,
+    settled,
+)
+from dashboard.questions.bring_in_run import RunForm, store
+from dashboard.sources import LogbookSource, logbook_source
+from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
+from rig.logbook.store import Logbook, open_logbook
+from rig.runs import RunBook
+from tests.cli.small_bench import small_book
+from tests.dashboard.benches import source_of_view
+from tests.dashboard.logger_tables import AMBIGUOUS, SCALE, sent
+from tests.dashboard.reading import ids, parts, text
+
+PROBE = ("bar probe.csv", AMBIGUOUS)
+FORM = {"way": "new", "run": "q9", "technique": "shake", "vessel": "steel tin", "ice": "wet cube"} | {
+    "recipe": "night shift", "duration_s": "12,5"
+}  # fmt: skip
+DAY_FIRST = [Answer(QUESTION, "0", "day first")]
+
+
+@pytest.fixture(scope="module")
+def book() -> RunBook:
+    return small_book()
+
+
+@pytest.fixture
+def logbook(book: RunBook) -> Iterator[Logbook]:
+    with open_logbook(None) as opened:
+        opened.add(book, "corner", "made for a test")
+        yield opened
+
+
+def _looked(logbook: Logbook, *answers: Answer, file: tuple[str, bytes] = PROBE) -> tuple[Look, ...]:
+    files = files_of(sent(file))
+    return read_again(files, first_looks(files, logbook), {0: answers})
+
+
+# -- what a browser sends
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        (None, "no files that can be read"),
+        ("names", "no files that can be read"),
+        ({"names": ["a"], "contents": []}, "no files that can be read"),
+        ({"names": [], "contents": []}, "one to 5 files"),
+        (sent(*((f"{k}.csv", b"1") for k in range(6))), "one to 5 files, found 6"),
+        ({"names": ["a"], "contents": [7]}, "without its content"),
+        ({"names": ["a"], "contents": ["1,2,3"]}, "in a form that cannot be read"),
+        ({"names": ["a"], "contents": ["data:text/csv,1"]}, "in a form that cannot be read"),
+        ({"names": ["a"], "contents": ["data:text/csv;base64,@@@"]}, "cut short"),
+        ({"names": ["a"], "contents": ["data:;base64," + "A" * MOST_BYTES]}, "larger than 700 kB"),
+        (sent(("a", b"1" * (MOST_TABLE_BYTES // 2 + 1)), ("b", b"1" * (MOST_TABLE_BYTES // 2))), "larger than"),
+        (sent(("x/a.csv", b"1"), ("y\\a.csv", b"2")), "the same name"),
+    ],
+)  # fmt: skip
+def test_files_that_are_none_are_refused_in_words(given: Any, says: str) -> None:
+    with pytest.raises(ModelRangeError, match=says):
+        files_of(given)
+
+
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("../../etc/probe.csv", "probe.csv"),
+        ("C:\\logs\\probe.csv", "probe.csv"),
+        ("pro\x00be\n.csv", "probe.csv"),
+        ("", "table"),
+        (None, "table"),
+        ("a" * 900 + ".csv", "a" * 116 + ".csv"),
+    ],
+)
+def test_a_files_name_is_kept_without_folders_and_marks_that_do_not_print(name: Any, kept: str) -> None:
+    content = f"data:text/csv;base64,{base64.b64encode(b'1').decode()}"
+    assert files_of({"names": [name], "contents": [content]})[0].name == kept
+
+
+@pytest.mark.parametrize(
+    ("said", "error"),
+    [
+        (None, ModelRangeError),
+        ([], ModelRangeError),
+        (["x"], ModelRangeError),
+        ([{"settings": {"columns": ["a"]}}], ModelRangeError),
+        ([{"settings": {"columns": {"1": 7}}}], ModelRangeError),
+        ([{"settings": {"columns": {"1": "g" * 500}}}], ModelRangeError),
+        ([{"settings": {"decimal": ["."]}}], ModelRangeError),
+        ([{"settings": {"decimal": "x"}}], TableRefused),
+        ([{"settings": {"time_unit": "fortnights"}}], TableRefused),
+        ([{"settings": {"uses": {"1": "pot"}}}], TableRefused),
+        ([{"settings": {"interval_s": -1}}], TableRefused),
+        ([{"settings": {"recording": 0}}], TableRefused),
+        ([{"settings": {"nonsense": 1}}], TableRefused),
+        ([{"settings": {}, "profile": 5}], ModelRangeError),
+    ],
+)
+def test_answers_that_are_none_are_refused_in_words(said: Any, error: type[RigError]) -> None:
+    with pytest.raises(error):
+        looks_of(files_of(sent(PROBE)), said)
+
+
+def test_a_file_that_is_no_table_is_refused_with_its_reason_while_others_are_read(logbook: Logbook) -> None:
+    looks = first_looks(files_of(sent(("picture.csv", b"\x89PNG\r\n\x1a\n" + bytes(64)), PROBE)), logbook)
+    assert looks[0].proposal is None and "picture.csv" in looks[0].refused
+    assert looks[1].proposal is not None
+    assert "This file cannot be read. picture.csv" in text(bring_in.look_block(0, looks[0]))
+    with pytest.raises(RigError, match="Leave this file out"):
+        settled(looks)
+
+
+# -- what it was taken for
+
+
+def test_a_question_is_a_choice_and_nothing_is_settled_before_it_is_answered(logbook: Logbook) -> None:
+    look = _looked(logbook)[0]
+    block = bring_in.look_block(0, look)
+    assert "The order of day and month is open" in text(block) and "(line 2)" in text(block)
+    asked = next(p["props"] for p in parts(block) if p["props"].get("id", {}) and _part(p) == QUESTION)
+    assert [o["value"] for o in asked["options"]] == ["day first", "month first"]
+    assert "03/04/2031 21:04:06,22.00" in text(block)
+    with pytest.raises(RigError, match="Answer that first"):
+        settled([look])
+
+
+def _part(component: Mapping[str, Any]) -> str | None:
+    id_ = component["props"]["id"]
+    return id_.get("part") if isinstance(id_, dict) else None
+
+
+@pytest.mark.parametrize(("answer", "month"), [("day first", 4), ("month first", 3)])
+def test_an_answer_settles_the_file_and_the_columns_are_told(
+    logbook: Logbook, answer: str, month: int
+) -> None:
+    look = _looked(logbook, Answer(QUESTION, "0", answer))[0]
+    assert look.is_settled and look.proposal is not None and look.proposal.started_at is not None
+    assert look.proposal.started_at.month == month
+    said = text(bring_in.look_block(0, look))
+    assert "temperature in °C" in said and "30 readings, −1.64 to 22 °C, over 29 s" in said
+
+
+def test_a_columns_unit_can_be_changed_and_taken_back(logbook: Logbook) -> None:
+    files = files_of(sent(PROBE))
+    as_read = _looked(logbook, *DAY_FIRST)
+    changed = read_again(files, as_read, {0: [Answer("columns", "2", "°F")]})
+    assert said_of(changed[0], "columns", "2") == "°F"
+    assert changed[0].proposal is not None and changed[0].proposal.table is not None
+    warm = changed[0].proposal.table.channels[0].value[0]
+    assert warm == pytest.approx((22.0 - 32.0) / 1.8)
+    again = read_again(files, changed, {0: [Answer("columns", "2", "")]})
+    assert again[0].settings == as_read[0].settings
+
+
+def test_what_was_settled_by_a_columns_header_is_replaced_by_its_number(logbook: Logbook) -> None:
+    look = _looked(logbook, Answer(QUESTION, "0", "kg"), file=("scale.csv", SCALE))[0]
+    assert said_of(look, "columns", "2") == "kg"
+    settings = answered(look, [Answer("columns", "2", "oz")])
+    assert dict(settings.columns) == {"2": "oz"}
+
+
+def test_an_answer_that_would_make_a_file_unreadable_is_refused_and_the_look_is_kept(
+    logbook: Logbook,
+) -> None:
+    files = files_of(sent(PROBE))
+    with pytest.raises(RigError):
+        read_again(files, _looked(logbook, *DAY_FIRST), {0: [Answer("interval_s", "", "often")]})
+
+
+def test_answers_kept_under_a_name_read_the_next_file_of_that_logger(logbook: Logbook) -> None:
+    keep_answers(logbook, "tin logger", settled(_looked(logbook, *DAY_FIRST)))
+    look = first_looks(files_of(sent(("next.csv", AMBIGUOUS))), logbook)[0]
+    assert look.is_settled and look.profile == "tin logger"
+    assert "Read by the answers kept as tin logger" in text(bring_in.look_block(0, look))
+
+
+# -- the run
+
+
+@pytest.mark.parametrize(
+    ("form", "error", "says"),
+    [
+        ({"run": " "}, ModelRangeError, "give the run a name"),
+        ({"way": "into", "into": None}, ModelRangeError, "say which run"),
+        ({"vessel": ""}, ModelRangeError, "choose a vessel"),
+        ({"recipe": "nightshift"}, NotFound, "did you mean 'night shift'"),
+        ({"duration_s": "long"}, ModelRangeError, "give a number"),
+        ({"duration_s": "nan"}, ModelRangeError, "give a number"),
+        ({"ice_mass_g": "-3"}, ModelRangeError, "negative"),
+        ({"run": "q" * 500}, ModelRangeError, "below 200 characters"),
+        ({"run": ["q"]}, ModelRangeError, "give the run a name"),
+    ],
+)
+def test_a_form_that_cannot_be_is_refused_in_words(
+    logbook: Logbook, form: dict[str, Any], error: type[RigError], says: str
+) -> None:
+    with pytest.raises(error, match=says):
+        RunForm.of(FORM | form, logbook.bench("corner"), {})
+
+
+def _stored(logbook: Logbook, *files: tuple[str, bytes], marks: Any = None, **form: Any) -> Any:
+    given = files_of(sent(*(files or (PROBE,))))
+    looks = read_again(given, first_looks(given, logbook), dict.fromkeys(range(len(given)), DAY_FIRST))
+    told = RunForm.of(FORM | form, logbook.bench("corner"), marks or {})
+    return store(logbook, "corner", settled(looks), told)
+
+
+def test_a_new_run_holds_its_trace_from_the_start_of_motion_and_where_it_came_from(logbook: Logbook) -> None:
+    _stored(logbook)
+    run = logbook.run("corner", "q9")
+    assert run.duration_s == 12.5 and run.trace is not None
+    # the probe falls from the ninth reading on, eight seconds after the first
+    assert run.trace.time_s[0] == pytest.approx(-8.0)
+    assert "bar probe.csv" in run.extra["read from"]
+
+
+@pytest.mark.parametrize(("start", "first"), [("5", -5.0), ("21:04:05", -5.0), ("0", 0.0)])
+def test_a_start_that_is_told_goes_before_the_one_in_the_readings(
+    logbook: Logbook, start: str, first: float
+) -> None:
+    _stored(logbook, start=start)
+    run = logbook.run("corner", "q9")
+    assert run.trace is not None and run.trace.time_s[0] == pytest.approx(first)
+
+
+def test_a_run_that_is_there_takes_the_trace_and_keeps_its_weighings(logbook: Logbook) -> None:
+    before = logbook.run("corner", "a1")
+    _stored(logbook, way="into", into="a1", duration_s="")
+    after = logbook.run("corner", "a1")
+    assert after.strained_mass_g == before.strained_mass_g and after.duration_s == before.duration_s
+    assert after.trace is not None and len(after.trace.time_s) == 30
+    assert len(logbook.list_runs("corner")) == 15
+
+
+def test_nothing_is_stored_over_a_run_of_the_same_name(logbook: Logbook) -> None:
+    with pytest.raises(RigError, match="there is a run 'a1'"):
+        _stored(logbook, run="a1")
+
+
+def test_files_without_a_common_clock_need_a_moment_that_they_share(logbook: Logbook) -> None:
+    other = ("room.csv", "\n".join(["s,room °C", *(f"{k},{21 + k / 50}" for k in range(40))]).encode())
+    with pytest.raises(RigError, match="the moment that is the same in all"):
+        _stored(logbook, PROBE, other)
+    _stored(logbook, PROBE, other, marks={"bar probe.csv": "21:04:08", "room.csv": "3"})
+    trace = logbook.run("corner", "q9").trace
+    assert trace is not None and trace.room_c is not None
+    assert np.interp(0.0, trace.time_s, trace.room_c) == pytest.approx(21.06, abs=0.03)
+
+
+# -- the page
+
+
+def test_a_bench_folder_is_told_that_tables_belong_into_a_logbook(view: BenchView) -> None:
+    page = bring_in.layout(Here(Desk(source_of_view(view)), "corner", None, "", {}))
+    assert "brought into a logbook" in text(page) and "bring-upload" not in ids(page)
+
+
+def test_runs_and_live_lead_to_it(view: BenchView) -> None:
+    here = Here(Desk(source_of_view(view)), "corner", None, "", {})
+    for page in (runs.layout(here), live.layout(here)):
+        assert any(p["props"].get("href") == "/runs/bring-in" for p in parts(page))
+
+
+@dataclass
+class Screen:
+    """The page's callbacks, asked as a browser asks them."""
+
+    app: Any
+    source: LogbookSource
+    guest: bool = False
+
+    def ask(self, first: str, trigger: str, values: Mapping[str, Any]) -> Any:
+        """The answer of the callback whose first output is `first`, when `trigger` has changed."""
+        key, callback = next(
+            (k, c) for k, c in self.app.callback_map.items() if k.strip(".").split("...")[0].startswith(first)
+            and any(f"{i['id']}.{i['property']}" == trigger for i in c["inputs"])
+        )  # fmt: skip
+        outs = [o.split("@")[0].rsplit(".", 1) for o in key.strip(".").split("...")]
+        outputs: Any = [{"id": i, "property": p} for i, p in outs]
+        body = {
+            "output": key,
+            "outputs": outputs if key.startswith("..") else outputs[0],
+            "inputs": [self._part(part, values) for part in callback["inputs"]],
+            "state": [self._part(part, values) for part in callback["state"]],
+            "changedPropIds": [trigger],
+        }
+        client = self.app.server.test_client()
+        got = client.post(
+            "/_dash-update-component", json=body, environ_overrides={GUEST: True} if self.guest else {}
+        )
+        return got.status_code, got.get_json()
+
+    def _part(self, part: Mapping[str, Any], values: Mapping[str, Any]) -> Any:
+        if part["id"].startswith("{"):
+            kind = "marks" if "bring-mark" in part["id"] else "answers"
+            given = values.get(kind, [])
+            return [
+                {"id": i, "property": part["property"], "value": i if part["property"] == "id" else v}
+                for i, v in given
+            ]
+        name = f"{part['id']}.{part['property']}"
+        return {"id": part["id"], "property": part["property"], "value": values.get(name)}
+
+
+@pytest.fixture
+def screen(tmp_path: Path, book: RunBook) -> Iterator[Screen]:
+    file = tmp_path / "bar.sqlite"
+    with open_logbook(file) as opened:
+        opened.add(book, "corner", "made for a test")
+    source = logbook_source(str(file))
+    yield Screen(make_app(source), source)
+    source.lists.close()
+    source.logbook.close()
+
+
+ANSWER = ({"type": "bring-answer", "file": 0, "part": QUESTION, "of": "0"}, "day first")
+
+
+def _sent_form() -> dict[str, Any]:
+    return {f"bring-{k}.value": v for k, v in FORM.items()}
+
+
+def test_the_callbacks_read_ask_read_again_and_store(screen: Screen) -> None:
+    files = {"bring-files.data": sent(PROBE)}
+    code, got = screen.ask("bring-looks.children", "bring-files.data", files)
+    answer = got["response"]
+    assert code == 200 and answer["bring-form"]["hidden"] is True and answer["bring-read"]["hidden"] is False
+    said = {"bring-answers.data": answer["bring-answers"]["data"], "answers": [ANSWER]}
+    code, got = screen.ask(
+        "bring-looks.children", "bring-again.n_clicks", files | said | {"bring-again.n_clicks": 1}
+    )
+    answer = got["response"]
+    assert code == 200 and answer["bring-form"]["hidden"] is False
+    told = files | _sent_form() | {"bring-store.n_clicks": 1}
+    told["bring-answers.data"] = answer["bring-answers"]["data"]
+    changed = [({"type": "bring-answer", "file": 0, "part": "columns", "of": "2"}, "°F")]
+    _, got = screen.ask("bring-said.children", "bring-store.n_clicks", told | {"answers": changed})
+    assert "Nothing was stored: the answers have changed" in text(got["response"]["bring-said"]["children"])
+    code, got = screen.ask("bring-said.children", "bring-store.n_clicks", told)
+    block = got["response"]["bring-said"]["children"]
+    assert code == 200 and any(p["props"].get("href") == "/runs/q9" for p in parts(block))
+    _, got = screen.ask("bring-said.children", "bring-store.n_clicks", told)
+    assert "Nothing was stored: there is a run 'q9'" in text(got["response"]["bring-said"]["children"])
+
+
+def test_a_guest_is_told_where_tables_are_brought_in(screen: Screen) -> None:
+    asked = [Here(Desk(screen.source), "corner", None, "", {}, guest) for guest in (True, False)]
+    theirs, ours = (bring_in.layout(here) for here in asked)
+    assert "on the computer that shares this" in text(theirs) and "bring-upload" not in ids(theirs)
+    assert "bring-upload" in ids(ours)
+
+
+def test_a_guest_can_neither_have_tables_read_nor_store_them(screen: Screen) -> None:
+    screen.guest = True
+    _, got = screen.ask("bring-looks.children", "bring-files.data", {"bring-files.data": sent(PROBE)})
+    assert "on the computer that shares this" in text(got["response"]["bring-trouble"]["children"])
+    assert got["response"]["bring-looks"]["children"] is None
+    told = {"bring-files.data": sent(PROBE), "bring-answers.data": [{"settings": {"day_first": True}}]}
+    _, got = screen.ask(
+        "bring-said.children", "bring-store.n_clicks", told | _sent_form() | {"bring-store.n_clicks": 1}
+    )
+    assert "Nothing was stored: Tables are brought in on" in text(got["response"]["bring-said"]["children"])
+
+
+@pytest.mark.parametrize("rubbish", [7, "x", {"names": 3}, {"names": ["a"], "contents": ["data:,"]}, [1]])
+def test_rubbish_from_a_browser_ends_in_words(screen: Screen, rubbish: Any) -> None:
+    code, got = screen.ask("bring-looks.children", "bring-files.data", {"bring-files.data": rubbish})
+    assert code == 200
+    said = got["response"]
+    assert "choose" in text(said["bring-trouble"]["children"]) or "empty" in text(
+        said["bring-looks"]["children"]
+    )
+
+
+def test_an_answer_that_is_none_leaves_the_controls_as_they_are(screen: Screen) -> None:
+    told = {
+        "bring-files.data": sent(PROBE),
+        "bring-answers.data": [{"settings": {}}],
+        "bring-again.n_clicks": 1,
+        "answers": [(ANSWER[0], "perhaps")],
+    }
+    _, got = screen.ask("bring-looks.children", "bring-again.n_clicks", told)
+    assert "neither 'day first' nor 'month first'" in text(got["response"]["bring-trouble"]["children"])
+    assert "bring-looks" not in got["response"]
