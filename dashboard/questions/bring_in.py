@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,6 +24,7 @@ from rig.logbook.store import Logbook
 MOST_FILES = 5
 MOST_TABLE_BYTES = int(0.7 * MOST_BYTES)
 """All files together: as text in a request they grow by a third, and their answers go with them."""
+_LARGEST = 1e9
 _LONGEST_NAME, _LONGEST_ANSWER, _MOST_ANSWERS = 120, 200, 600
 _TOO_LARGE = (
     f"the files are larger than {MOST_TABLE_BYTES // 1000} kB together; bring them in by chillrig import"
@@ -179,7 +179,7 @@ def _settings(sent: Any) -> TableProfile:
             values[name] = _text(value)
         elif name == "day_first":
             values[name] = value is True
-        elif isinstance(value, int | float) and math.isfinite(value):
+        elif isinstance(value, int | float) and abs(value) < _LARGEST:
             values[name] = int(value) if name == "recording" else float(value)
     return TableProfile().with_settings(values)
 
@@ -207,14 +207,25 @@ def answered(look: Look, answers: Sequence[Answer]) -> TableProfile:
         elif answer.part in WHOLE_FILE:
             values.pop(answer.part, None)
             if text:
-                values |= Question(answer.part, "").answer(text)
+                values |= _told(Question(answer.part, ""), text)
     settings = TableProfile.from_dict(values)
     open_ones = dict(enumerate(() if look.proposal is None else look.proposal.questions))
     for answer in (a for a in answers if a.part == QUESTION and a.of.isdecimal()):
         question, text = open_ones.get(int(answer.of)), _text(answer.text).strip()
         if question is not None and text:
-            settings = settings.joined(TableProfile().with_settings(question.answer(text)))
+            settings = settings.joined(TableProfile().with_settings(_told(question, text)))
     return settings
+
+
+def _told(question: Question, text: str) -> dict[str, Any]:
+    """An answer as settings; a number is held to what any count or time can be."""
+    try:
+        sane = abs(float(text.replace(",", "."))) < _LARGEST
+    except ValueError:
+        sane = True  # it is a word
+    if not sane:
+        raise ModelRangeError(f"{text[:40]!r} is no answer")
+    return question.answer(text)
 
 
 def keys_of(look: Look, column: str) -> set[str]:

@@ -33,6 +33,7 @@ from dashboard.questions.bring_in import (
 from dashboard.questions.bring_in_run import RunForm, store
 from dashboard.sources import LogbookSource, logbook_source
 from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
+from rig.importing.tabular.profile import TableProfile
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book
@@ -120,6 +121,7 @@ def test_a_files_name_is_kept_without_folders_and_marks_that_do_not_print(name: 
         ([{"settings": {"uses": {"1": "pot"}}}], TableRefused),
         ([{"settings": {"interval_s": -1}}], TableRefused),
         ([{"settings": {"recording": 0}}], TableRefused),
+        ([{"settings": {"recording": -1}}], TableRefused),
         ([{"settings": {"nonsense": 1}}], TableRefused),
         ([{"settings": {}, "profile": 5}], ModelRangeError),
     ],
@@ -200,6 +202,18 @@ def test_answers_kept_under_a_name_read_the_next_file_of_that_logger(logbook: Lo
     look = first_looks(files_of(sent(("next.csv", AMBIGUOUS))), logbook)[0]
     assert look.is_settled and look.profile == "tin logger"
     assert "Read by the answers kept as tin logger" in text(bring_in.look_block(0, look))
+
+
+@pytest.mark.parametrize("number", [10**400, float("inf"), float("nan")])
+def test_numbers_beyond_all_measure_are_not_taken_over(number: float) -> None:
+    look = looks_of(files_of(sent(PROBE)), [{"settings": {"recording": number, "interval_s": number}}])[0]
+    assert look.settings == TableProfile()
+
+
+@pytest.mark.parametrize("text_", ["inf", "nan", "1e400", "-1e12"])
+def test_an_answer_beyond_all_measure_is_refused(logbook: Logbook, text_: str) -> None:
+    with pytest.raises(ModelRangeError, match="is no answer"):
+        answered(_looked(logbook, *DAY_FIRST)[0], [Answer("interval_s", "", text_)])
 
 
 # -- the run
