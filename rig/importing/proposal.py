@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -57,6 +58,8 @@ class Question:
                     number = float(plain.replace(",", "."))
                 except ValueError as e:
                     raise TableRefused(f"{plain!r} is no number") from e
+                if not math.isfinite(number):
+                    raise TableRefused(f"{plain!r} is no number that can be used")
                 return {self.setting: number if self.setting == "interval_s" else int(number)}
         return {self.setting: plain}
 
