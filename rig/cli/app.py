@@ -20,6 +20,7 @@ from rig.cli import (
     doctor,
     export,
     fit,
+    foam,
     glass,
     plan,
     ports,
@@ -104,4 +105,11 @@ app.add_typer(
     name="recipe",
     short_help="Before and after the water; scale, strengthen, batch.",
     epilog=recipe.EXAMPLE,
+)
+
+app.add_typer(
+    foam.app,
+    name="foam",
+    short_help="Overrun, and how long a foam holds.",
+    epilog=foam.EXAMPLE,
 )
