@@ -90,7 +90,10 @@ def test_a_slower_hand_is_told_to_go_on_for_longer(call: LiveCall) -> None:
 
 
 def test_words_follow_the_clock(call: LiveCall) -> None:
-    narrow = replace(call, target=rig.Target(dilution_by_volume=(0.26, 0.31)))
+    p = call.rehearsal.prediction
+    middle = float(np.interp(8.0, p.duration_s, p.dilution_by_volume[11]))
+    assert p.dilution_by_volume[11, -1] > middle + 0.03
+    narrow = replace(call, target=rig.Target(dilution_by_volume=(middle - 0.015, middle + 0.015)))
     trace = shown_by(call, 11, 40.0)
     words = [estimate(narrow, trace, now).word for now in np.arange(1.0, 30.0, 0.5)]
     order = [Word.KEEP_GOING, Word.GET_READY, Word.STOP, Word.PAST]
