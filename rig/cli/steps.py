@@ -50,7 +50,7 @@ EXAMPLE = example(
     'kind = "drink"         # sips',
     "minutes = 10",
     "",
-    'Built in the glass: "add ice", "build", kind = "stay in" with its glass, "drink".',
+    'Built in the glass: "add ice", "build", "stay in" its glass, "drink".',
 )
 
 

@@ -115,8 +115,8 @@ def test_memory_beyond_the_data_does_not_grow_with_the_runs(problem: Problem) ->
         tracemalloc.stop()
         return top / 1e6
 
-    small, large = peak(250), peak(1000)
+    small, large = peak(100), peak(400)
     # what is kept per run: slopes by parameter and effect, covariances; some 60 kB
-    per_run_mb = (large - small) / 750
-    print(f"\npeak {small:.0f} MB at 250 runs, {large:.0f} MB at 1000: {per_run_mb * 1000:.0f} kB a run")
+    per_run_mb = (large - small) / 300
+    print(f"\npeak {small:.0f} MB at 100 runs, {large:.0f} MB at 400: {per_run_mb * 1000:.0f} kB a run")
     assert per_run_mb < 0.25

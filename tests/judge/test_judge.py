@@ -14,7 +14,7 @@ from tests.judge.judge import MEASURED, UNMEASURED, Judged, judge_world
 # (world, runs a set-up) → floors of mean and worst score, some 0.03 and 0.1 under the figures of this version
 FLOORS = {
     (101, 18): {MEASURED: (0.90, 0.68), UNMEASURED: (0.93, 0.84)},
-    (106, 6): {MEASURED: (0.87, 0.52), UNMEASURED: (0.89, 0.68)},
+    (106, 6): {MEASURED: (0.85, 0.52), UNMEASURED: (0.88, 0.56)},
 }
 
 
