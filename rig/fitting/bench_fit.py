@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 import numpy as np
 
 from rig.bench import Bench
-from rig.errors import ModelRangeError, NotEnoughData, NotFound
+from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.blend import Shown, blends
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
 from rig.fitting.latents import Latents, composition, latents_of
@@ -252,8 +252,6 @@ def mean_course(
 
 
 def _finding(run: RunFit) -> Finding:
-    from rig.errors import Place
-
     gravity = Gravity.DOUBT if run.verdict is Verdict.DOUBTFUL else Gravity.LEFT_OUT
     return Finding(gravity, "; ".join(run.reasons), Place(run=run.run))
 

@@ -16,8 +16,8 @@ import numpy as np
 
 from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import shown_until
-from rig.fitting.melt_fit import BEFORE_SD_K, TRACE_SD_PRIOR_K, TRACE_SHARED
-from rig.fitting.observing import interpolated, smooth_basis
+from rig.fitting.melt_fit import TRACE_SD_PRIOR_K
+from rig.fitting.observing import BEFORE_SD_K, interpolated, smooth_basis, trace_shape
 from rig.fitting.prediction import Prediction, at_times, forecast, rising, run_course, told
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit
@@ -38,7 +38,8 @@ class Rehearsal:
     `prediction` holds what they come to before anything is seen; `node_s` (nodes,) and `temp_c`
     (nodes, draws) the liquid's course without misfit; `lag_s`, `offset_k`, `start_c` (draws,) the probe's time
     constant, its offset and the drink's temperature before the ice; `misfit_k` (draws, 2) level and slope of
-    the smooth misfit in temperature; `trace_sd_k` the noise, with `memory_s` of its correlated part.
+    the smooth misfit in temperature; `trace_sd_k` the noise; `longest_s` the technique's longest
+    usual duration.
     """
 
     prediction: Prediction
@@ -49,7 +50,6 @@ class Rehearsal:
     start_c: FloatArray
     misfit_k: FloatArray
     trace_sd_k: float
-    memory_s: float
     longest_s: float
 
 
@@ -63,8 +63,12 @@ class Conditioned:
 
     prediction: Prediction
     trace_z: float
-    odd: bool
     readings: int
+
+    @property
+    def odd(self) -> bool:
+        """Whether the run does not look like its set-up."""
+        return self.trace_z > _ODD
 
 
 def rehearse_run(
@@ -94,7 +98,6 @@ def rehearse_run(
         trace_sd_k=float(spreads.trace_sd_k[fit.techniques.index(situation.technique)])
         if known
         else TRACE_SD_PRIOR_K,
-        memory_s=0.06 * longest,
         longest_s=longest,
     )
 
@@ -108,7 +111,7 @@ def given_trace(rehearsal: Rehearsal, trace: Trace, now_s: float, seed: int = 22
     """
     seen = _seen(rehearsal, trace, now_s)
     if seen is None:
-        return Conditioned(rehearsal.prediction, np.nan, False, 0)
+        return Conditioned(rehearsal.prediction, np.nan, 0)
     observed, foretold, noise = seen
     z = _predictive_z(observed, foretold, noise)
     if z > _ODD:
@@ -128,7 +131,7 @@ def given_trace(rehearsal: Rehearsal, trace: Trace, now_s: float, seed: int = 22
         dilution_by_volume=added / p.start_volume_ml,
         held_back_g=p.held_back_g[kept],
     )
-    return Conditioned(after, z, z > _ODD, observed.size)
+    return Conditioned(after, z, observed.size)
 
 
 def _seen(r: Rehearsal, trace: Trace, now_s: float) -> tuple[FloatArray, FloatArray, FloatArray] | None:
@@ -144,8 +147,7 @@ def _seen(r: Rehearsal, trace: Trace, now_s: float) -> tuple[FloatArray, FloatAr
     level, slope = smooth_basis(times, np.asarray(r.longest_s))
     foretold = interpolated(nodes, probe, np.broadcast_to(times, (r.lag_s.size, times.size)))
     foretold = foretold + r.offset_k[:, None] + r.misfit_k[:, :1] * level + r.misfit_k[:, 1:] * slope
-    near = np.exp(-np.abs(times[:, None] - times[None, :]) / r.memory_s)
-    noise = r.trace_sd_k**2 * (TRACE_SHARED * near + (1.0 - TRACE_SHARED) * np.eye(times.size))
+    noise = r.trace_sd_k**2 * trace_shape(times, np.asarray(r.longest_s))
     before = shown.before_c
     if np.isfinite(before) and abs(before - float(np.mean(r.start_c))) < 2.0:
         observed, foretold = np.append(observed, before), np.column_stack([foretold, r.start_c + r.offset_k])

@@ -20,28 +20,23 @@ from rig.arrays import FloatArray
 from rig.fitting.evidence import BINS
 from rig.fitting.latents import Latents
 from rig.fitting.observing import (
-    BEFORE,
-    OBSERVATIONS,
     STRAINED,
     Linearised,
     Problem,
     discrepancy_slopes,
     expected,
     linearise,
+    scatter,
     smooth_basis,
 )
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, P
 
-BEFORE_SD_K = 0.2
 _STUDENT_DF = 4.0
-TRACE_SHARED = 0.4
-"""Share of a trace's noise variance that neighbouring readings have in common."""
 BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
 _INNER = 4
 _LONGEST_STEP = 1.5
 _SMALL_STEP = 0.15
-_UNSEEN = 1e6
 
 RUN_PARAMETERS = (P.RATE, P.WET, P.OFFSET)
 """What varies from run to run with a spread that is learned from the runs (inputs vary with known spread)."""
@@ -180,22 +175,16 @@ class _State:
 
 
 def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
-    """(runs, obs, obs) covariance of noise and misfit; what was not seen gets a variance that mutes it."""
-    n = len(problem)
-    trace_var = (state.spreads.trace_sd_k[problem.group] ** 2 / state.weight[:, 0])[:, None, None]
-    time = np.nan_to_num(problem.evidence.bin_time_s)
-    memory = 0.06 * problem.nominal.longest_s[:, None, None]
-    near = np.exp(-np.abs(time[:, :, None] - time[:, None, :]) / memory)
-    out = np.zeros((n, OBSERVATIONS, OBSERVATIONS))
-    out[:, :BINS, :BINS] = trace_var * (TRACE_SHARED * near + (1 - TRACE_SHARED) * np.eye(BINS))
+    """(runs, obs, obs) covariance of noise and misfit, wider for runs of little weight."""
+    trace = state.spreads.trace_sd_k[problem.group] ** 2
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
-    out[:, STRAINED, STRAINED] = strained / state.weight[:, 1]
-    out[:, BEFORE, BEFORE] = BEFORE_SD_K**2
-    both = seen[:, :, None] & seen[:, None, :]
-    out = np.where(both, out, 0.0)
-    diagonal = np.arange(OBSERVATIONS)
-    out[:, diagonal, diagonal] += np.where(seen, 0.0, _UNSEEN)
-    return out
+    return scatter(
+        trace / state.weight[:, 0],
+        strained / state.weight[:, 1],
+        problem.evidence.bin_time_s,
+        problem.nominal.longest_s,
+        seen,
+    )
 
 
 def _run_variance(problem: Problem, state: _State) -> FloatArray:

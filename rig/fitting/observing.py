@@ -22,6 +22,12 @@ STRAINED = BINS
 BEFORE = BINS + 1
 """Column of the probe's reading in the drink before the start: what it shows of its offset."""
 OBSERVATIONS = BINS + 2
+BEFORE_SD_K = 0.2
+TRACE_SHARED = 0.4
+"""Share of a trace's noise variance that neighbouring readings have in common."""
+MISFIT_MEMORY = 0.06
+"""How long a misfit is remembered, as a share of the technique's longest usual duration."""
+_UNSEEN = 1e6
 CHUNK_LANES = 6000
 _STEP = np.array([0.03] * 10 + [0.3, 0.5, 0.02, 0.5])
 
@@ -54,7 +60,7 @@ class Problem:
 
 def smooth_basis(time_s: FloatArray, longest_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Level and slope of the smooth misfit: zero at the start, the slope in the logarithm of time."""
-    rise = 1.0 - np.exp(-time_s / (0.06 * longest_s))
+    rise = 1.0 - np.exp(-time_s / (MISFIT_MEMORY * longest_s))
     slope = np.clip(np.log(np.maximum(time_s, 0.1) / (0.3 * longest_s)), -1.5, 1.5)
     return rise, rise * slope
 
@@ -198,4 +204,40 @@ def discrepancy_slopes(problem: Problem) -> FloatArray:
     out[:, STRAINED, 0], out[:, STRAINED, 1] = level * n.drink_mass_g, slope * n.drink_mass_g
     level, slope = smooth_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
     out[:, :BINS, 2], out[:, :BINS, 3] = level, slope
+    return out
+
+
+def trace_shape(time_s: FloatArray, longest_s: FloatArray) -> FloatArray:
+    """Covariance of a trace's readings over their variance, (…, k, k), at times (…, k); `longest_s` is (…)."""
+    apart = np.abs(time_s[..., :, None] - time_s[..., None, :])
+    near = np.exp(-apart / (MISFIT_MEMORY * longest_s[..., None, None]))
+    return np.asarray(TRACE_SHARED * near + (1 - TRACE_SHARED) * np.eye(time_s.shape[-1]))
+
+
+def scatter(
+    trace_var: FloatArray,
+    strained_var: FloatArray,
+    time_s: FloatArray,
+    longest_s: FloatArray,
+    seen: np.ndarray,
+) -> FloatArray:
+    """Covariance (runs, obs, obs) of noise and misfit; what is not seen gets a variance that mutes it.
+
+    Parameters
+    ----------
+    trace_var, strained_var, longest_s
+        (runs,): variances of a trace's reading [K²] and of the strained mass [g²]; longest usual duration [s].
+    time_s
+        (runs, BINS) times of the trace's readings.
+    seen
+        (runs, obs).
+    """
+    diagonal = np.arange(OBSERVATIONS)
+    out = np.zeros((trace_var.size, OBSERVATIONS, OBSERVATIONS))
+    shape = trace_shape(np.nan_to_num(time_s), longest_s)
+    out[:, :BINS, :BINS] = trace_var[:, None, None] * shape
+    out[:, STRAINED, STRAINED] = strained_var
+    out[:, BEFORE, BEFORE] = BEFORE_SD_K**2
+    out = np.where(seen[:, :, None] & seen[:, None, :], out, 0.0)
+    out[:, diagonal, diagonal] += np.where(seen, 0.0, _UNSEEN)
     return out
