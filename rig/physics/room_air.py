@@ -14,6 +14,7 @@ import numpy as np
 from rig.arrays import FloatArray, Floats
 from rig.physics.ethanol_water import require
 from rig.physics.sealed import ATMOSPHERE_KPA
+from rig.physics.water import saturation_kpa
 from rig.units import kelvin_from_celsius
 
 SPREAD = (0.7, 1.4)
@@ -43,15 +44,6 @@ class Room:
     def vapour_kpa(self) -> FloatArray:
         """Pressure of the water vapour in the room [kPa]."""
         return np.asarray(self.humidity * saturation_kpa(self.temp_c))
-
-
-def saturation_kpa(temp_c: Floats) -> FloatArray:
-    """Pressure of water vapour over liquid water [kPa]; Buck, J. Appl. Meteorol. 20 (1981) 1527.
-
-    Not checked: also read below 0 °C, over supercooled water, where a cold glass condenses.
-    """
-    t = np.asarray(temp_c, float)
-    return np.asarray(0.61121 * np.exp((18.678 - t / 234.5) * (t / (257.14 + t))))
 
 
 def latent_heat_j_per_g(temp_c: Floats) -> FloatArray:

@@ -6,6 +6,7 @@ import numpy as np
 
 from rig.arrays import FloatArray, Floats
 from rig.errors import ModelRangeError
+from rig.physics.water import saturation_kpa
 from rig.units import kelvin_from_celsius
 
 ATMOSPHERE_KPA = 101.325
@@ -16,8 +17,7 @@ _CLOSED_AT_HUMIDITY = 0.5
 def water_vapour_kpa(temp_c: Floats) -> FloatArray:
     """Saturation pressure of water [kPa], 0…100 °C.
 
-    Buck, J. Appl. Meteorol. 20 (1981) 1527, in the form with the 1996 coefficients; within 0.1 % of IAPWS-IF97
-    to 50 °C and 0.5 % to 100 °C.
+    As `water.saturation_kpa`, which names the source, within the range it is checked in.
 
     Raises
     ------
@@ -27,7 +27,7 @@ def water_vapour_kpa(temp_c: Floats) -> FloatArray:
     t = np.asarray(temp_c, dtype=float)
     if np.any((t < 0) | (t > 100)):
         raise ModelRangeError(f"vapour pressure is known from 0 to 100 °C, asked at {np.max(np.abs(t)):g} °C")
-    return np.asarray(0.61121 * np.exp((18.678 - t / 234.5) * (t / (257.14 + t))))
+    return saturation_kpa(t)
 
 
 def gauge_pressure_kpa(temp_c: Floats) -> FloatArray:

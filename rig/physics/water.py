@@ -30,6 +30,16 @@ def enthalpy_j_per_g(temp_c: Floats) -> FloatArray:
     return np.asarray(polynomial.polyval(np.asarray(temp_c, float) / 100.0, _ENTHALPY))
 
 
+def saturation_kpa(temp_c: Floats) -> FloatArray:
+    """Pressure of water vapour over liquid water [kPa], also over supercooled water, where a cold glass condenses.
+
+    Buck, J. Appl. Meteorol. 20 (1981) 1527, in the form with the 1996 coefficients; within 0.1 % of IAPWS-IF97
+    to 50 °C and 0.5 % to 100 °C. No range is checked here.
+    """
+    t = np.asarray(temp_c, float)
+    return np.asarray(0.61121 * np.exp((18.678 - t / 234.5) * (t / (257.14 + t))))
+
+
 def density_kg_per_m3(temp_c: Floats) -> FloatArray:
     """Density of liquid water [kg/m³], 0…150 °C; Kell 1975."""
     t = np.asarray(temp_c, float)
