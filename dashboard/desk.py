@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from threading import Lock, Thread
 
-from dashboard.listing import Listing
 from dashboard.sources import Source
 from rig.bench import Bench
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.fitting.result import Fit, RunFit
+from rig.logbook.listing import Listing
 from rig.logbook.store import Logbook
 from rig.runs import Run, RunBook
 

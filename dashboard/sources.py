@@ -9,12 +9,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Protocol
 
-from dashboard.listing import BookListing, Listing, LogbookListing
 from rig.bench import Bench
 from rig.errors import NotFound, RigError
 from rig.fitting.kept_fit import fit_or_kept
 from rig.fitting.result import Fit
 from rig.importing.bench_folder import open_bench
+from rig.logbook.listing import BookListing, Listing, LogbookListing
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import Finding, Gravity, Run, RunBook
 

@@ -13,12 +13,12 @@ from dashboard import wording
 from dashboard.controls import aria, choice, figure, names, notice, search, table
 from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import overlay_figure, probes_of
-from dashboard.listing import RunPage, Tally
 from dashboard.page import Here, Page
 from dashboard.params import Params, address, one, params_of_store
 from dashboard.questions.runs import ALL, FILTERS, PAGE_ROWS, RunsQuestion, run_filters
 from rig.errors import NotFound, RigError
 from rig.fitting.result import Verdict
+from rig.logbook.listing import RunPage, Tally
 from rig.report.finding_page import Drawn, FindingPage, Tabled
 from rig.report.look import DARK, LIGHT
 from rig.runs import Run

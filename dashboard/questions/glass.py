@@ -9,10 +9,10 @@ import numpy as np
 
 from dashboard.params import Params, Scale, named
 from dashboard.questions.recipe import DILUTION_HIGH, DILUTION_LOW
+from dashboard.questions.usual import first_recipe, usual_dilution
 from rig.advice.recipe_work import diluted
 from rig.arrays import FloatArray
 from rig.bench import Bench
-from rig.errors import RigError
 from rig.physics.cup import CUPS, Cup, GlassState
 from rig.physics.glass import require_fits, sips
 from rig.physics.liquid import Liquid, freezing_point_c, volume_ml
@@ -63,17 +63,15 @@ class GlassQuestion:
         RigError
             A bench with no recipe.
         """
-        if not bench.recipes:
-            raise RigError("This bench has no recipe. Write one into bench.toml, under [recipes.NAME]")
+        first = first_recipe(bench)
         # who comes from the drink's own page brings its window along
-        windows = [t.dilution_by_volume for t in bench.targets.values() if t.dilution_by_volume is not None]
-        low, high = windows[0] if windows else (0.25, 0.35)
+        low, high = usual_dilution(bench)
         ends = (
             DILUTION_LOW.read(params, "dilution_low", 100.0 * low),
             DILUTION_HIGH.read(params, "dilution_high", 100.0 * high),
         )
         return cls(
-            recipe=named(params, "recipe", bench.recipes, next(iter(bench.recipes)), "recipe"),
+            recipe=named(params, "recipe", bench.recipes, first, "recipe"),
             dilution_pct=DILUTION_HIGH.read(params, "dilution", 0.5 * sum(ends)),
             poured_c=SERVED.read(params, "poured_c", -2.0),
             glass=named(params, "glass", GLASSES, GLASSES[0], "glass"),

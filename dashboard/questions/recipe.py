@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dashboard.params import Params, Scale, named
+from dashboard.questions.usual import first_recipe, usual_dilution
 from rig.advice.batch import Batch, Store, batch
 from rig.advice.people import ForPeople, for_people
 from rig.advice.recipe_work import Properties, properties, scaled_to_volume, strengthened
 from rig.bench import Bench, Recipe
-from rig.errors import RigError
 
 DILUTION_LOW, DILUTION_HIGH = Scale(0.0, 150.0, 1.0, "%"), Scale(0.0, 150.0, 1.0, "%")
 GLASS = Scale(50.0, 400.0, 5.0, "ml")
@@ -78,12 +78,10 @@ class RecipeQuestion:
         RigError
             A bench with no recipe.
         """
-        if not bench.recipes:
-            raise RigError("This bench has no recipe. Write one into bench.toml, under [recipes.NAME]")
-        windows = [t.dilution_by_volume for t in bench.targets.values() if t.dilution_by_volume is not None]
-        low, high = windows[0] if windows else (0.25, 0.35)
+        first = first_recipe(bench)
+        low, high = usual_dilution(bench)
         return cls(
-            recipe=named(params, "recipe", bench.recipes, next(iter(bench.recipes)), "recipe"),
+            recipe=named(params, "recipe", bench.recipes, first, "recipe"),
             dilution_low=DILUTION_LOW.read(params, "dilution_low", 100.0 * low),
             dilution_high=DILUTION_HIGH.read(params, "dilution_high", 100.0 * high),
             glass_ml=GLASS.read(params, "glass_ml", 150.0),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from dashboard.listing import PARTS, Facets, RunFilter
 from dashboard.params import Params, Scale, named, one
 from rig.errors import ModelRangeError
 from rig.fitting.result import RunFit, Verdict
+from rig.logbook.listing import PARTS, Facets, RunFilter
 
 ALL = ""
 PAGE_ROWS = 40

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dashboard.desk import BenchView
+from rig.bench import Bench
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 
@@ -18,6 +19,25 @@ def techniques(view: BenchView) -> tuple[str, ...]:
 def recipes(view: BenchView) -> tuple[str, ...]:
     """Recipes that were made."""
     return tuple(dict.fromkeys(r.recipe for r in view.book.runs))
+
+
+def first_recipe(bench: Bench) -> str:
+    """The bench's first recipe.
+
+    Raises
+    ------
+    RigError
+        A bench with no recipe.
+    """
+    if not bench.recipes:
+        raise RigError("This bench has no recipe. Write one into bench.toml, under [recipes.NAME]")
+    return next(iter(bench.recipes))
+
+
+def usual_dilution(bench: Bench) -> tuple[float, float]:
+    """The window of dilution of the bench's first target that has one."""
+    windows = (t.dilution_by_volume for t in bench.targets.values())
+    return next((w for w in windows if w is not None), (0.25, 0.35))
 
 
 def usual_drink(view: BenchView) -> Situation:

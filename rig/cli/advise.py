@@ -79,7 +79,7 @@ def command(
     for kind, name in (("vessel", vessel), ("ice_type", ice), ("recipe", recipe)):
         getattr(source.book.bench, kind)(name)
     fit = fitted_or_prior(source, as_json)
-    _require_technique(fit, technique)
+    require_technique(fit, technique)
     call = advise(
         fit,
         technique=technique,
@@ -126,7 +126,7 @@ def wanted_target(targets: Mapping[str, Target], name: str | None, limits: Mappi
     )
 
 
-def _require_technique(fit: Fit, technique: str) -> None:
+def require_technique(fit: Fit, technique: str) -> None:
     """A technique that nobody knows is more likely a slip than a new one."""
     from rig.bench import Motion
 

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.cli.advise import wanted_target
+from rig.cli.advise import require_technique, wanted_target
 from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, OfRecipe, Technique, Vessel, example
 from rig.cli.printing import bullets, heading, print_json, say, table
 from rig.cli.source import fitted_or_prior, open_source
-from rig.errors import BenchError, NotEnoughData, NotFound, Place
+from rig.errors import BenchError, NotEnoughData, Place
 
 if TYPE_CHECKING:
     from rig.advice.plan import RunPlan
@@ -119,9 +119,7 @@ def _situations(
             getattr(fit.bench, kind)(name)
     conditions = {"drink_temp_c": drink_temp_c, "ice_mass_g": ice_mass_g}
     if technique is not None and vessel is not None and ice is not None and recipe is not None:
-        known = dict.fromkeys([*fit.techniques, *fit.bench.techniques])
-        if technique not in known and fit.bench.motion(technique) is None:
-            raise NotFound("technique", technique, known)
+        require_technique(fit, technique)
         return [Situation(technique, vessel, ice, recipe, **conditions)]
     matching = [
         Situation(s.technique, s.vessel, s.ice, r, **conditions)

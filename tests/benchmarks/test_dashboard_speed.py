@@ -15,11 +15,11 @@ import pytest
 
 from dashboard.desk import Desk
 from dashboard.figures.traces import trace_figure
-from dashboard.listing import RunFilter
 from dashboard.page import Here
 from dashboard.pages import runs
 from dashboard.params import params_of_query
 from dashboard.sources import logbook_source
+from rig.logbook.listing import RunFilter
 from rig.report.look import LIGHT
 from rig.report.thinning import MOST_POINTS, thinned
 from rig.runs import Run, Trace

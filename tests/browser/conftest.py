@@ -44,6 +44,25 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
+AXE_RULES = "['wcag2a', 'wcag2aa', 'wcag21aa', 'best-practice']"
+
+
+def axe_script() -> Path | None:
+    """axe-core, where AXE_CORE_JS says it is; None where it is not installed."""
+    script = Path(os.environ.get("AXE_CORE_JS", ""))
+    return script if script.is_file() else None
+
+
+def axe_faults(page: Any) -> list[Any]:
+    """What axe finds against the rules of access on a page; nothing where axe is not installed."""
+    script = axe_script()
+    if script is None:
+        return []
+    page.evaluate(script.read_text(encoding="utf-8"))
+    found = page.evaluate(f"() => axe.run(document, {{runOnly: {AXE_RULES}}})")
+    return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
+
+
 @pytest.fixture(scope="session")
 def chromium() -> str:
     found = shutil.which("chromium") or shutil.which("chromium-browser")

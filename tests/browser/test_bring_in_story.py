@@ -9,20 +9,10 @@ from typing import Any
 
 import pytest
 
+from tests.browser.conftest import axe_faults
 from tests.dashboard.logger_tables import AMBIGUOUS, SCALE
 
 OpenPage = Callable[..., Any]
-
-
-def _axe(page: Any) -> list[Any]:
-    script = os.environ.get("AXE_CORE_JS", "")
-    if not Path(script).is_file():
-        return []
-    page.evaluate(Path(script).read_text(encoding="utf-8"))
-    found = page.evaluate(
-        "() => axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'best-practice']})"
-    )
-    return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
 
 
 def _shot(page: Any, name: str) -> None:
@@ -43,18 +33,18 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
     page = open_logbook_page("/runs", width=width)
     page.get_by_role("link", name="Bring in tables").click()
     page.locator("#bring-upload input[aria-label]").wait_for(state="attached")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     _shot(page, "bring-empty")
 
     _choose(page, ("bar probe.csv", AMBIGUOUS))
     page.get_by_text("The order of day and month is open").wait_for()
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     _shot(page, "bring-asked")
     page.get_by_label("day first", exact=True).check()
     page.get_by_role("button", name="Read again").click()
     page.get_by_text("temperature").first.wait_for()
     _shot(page, "bring-read")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
     page.get_by_label("Name of the run").fill("q9")

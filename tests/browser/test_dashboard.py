@@ -1,12 +1,12 @@
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.browser.conftest import axe_faults, axe_script
 
 OpenPage = Callable[..., Any]
 PAGES = {
@@ -198,17 +198,11 @@ def test_on_a_phone_the_call_stays_in_sight_while_its_sliders_move(open_page: Op
     ("path", "scheme"), [*((path, "light") for path in PAGES), ("/shake-time", "dark"), ("/runs/b3", "dark")]
 )
 def test_axe_finds_nothing_against_the_rules_of_access(open_page: OpenPage, path: str, scheme: str) -> None:
-    script = os.environ.get("AXE_CORE_JS", "")
-    if not Path(script).is_file():
+    if axe_script() is None:
         pytest.skip("axe-core is not here: npm install axe-core, then AXE_CORE_JS=.../axe-core/axe.min.js")
     page = open_page(path, scheme=scheme)
     page.wait_for_selector(PAGES[path])
-    page.evaluate(Path(script).read_text(encoding="utf-8"))
-    found = page.evaluate(
-        "() => axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'best-practice']})"
-    )
-    faults = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
-    assert faults == []
+    assert axe_faults(page) == []
 
 
 def test_an_address_that_cannot_be_meant_is_answered_in_words(open_page: OpenPage) -> None:

@@ -5,7 +5,6 @@ Simulated devices on real pseudo-terminals, the real recorder process, and a bro
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from threading import Thread
@@ -17,6 +16,7 @@ from dashboard.app import make_app
 from dashboard.serving import server_of
 from dashboard.sources import logbook_source
 from rig.logbook.store import open_logbook
+from tests.browser.conftest import axe_faults
 from tests.dashboard.live_drinks import small_logbook
 
 OpenPage = Callable[..., Any]
@@ -59,24 +59,12 @@ def _begun(open_page: OpenPage, **how: Any) -> Any:
     return page
 
 
-def _no_serious_fault(page: Any) -> None:
-    script = os.environ.get("AXE_CORE_JS", "")
-    if not Path(script).is_file():
-        return
-    page.evaluate(Path(script).read_text(encoding="utf-8"))
-    found = page.evaluate(
-        "() => axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'best-practice']})"
-    )
-    faults = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
-    assert faults == []
-
-
 def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage, book: Path) -> None:
     page = _begun(open_page)
     page.wait_for_selector("#live-act.ready")
     page.wait_for_function("() => chillrigLive.state.call.waiting.includes('rests on')")
     page.wait_for_function("() => document.activeElement.id === 'live-act'")
-    _no_serious_fault(page)
+    assert axe_faults(page) == []
     page.keyboard.press("Space")
     page.wait_for_selector("#live-act.moving")
     page.wait_for_function("() => / left /.test(` ${document.querySelector('#live-second').innerText}`)")
@@ -85,10 +73,10 @@ def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage
     assert page.inner_text("#live-word") in ("Stop now", "Past the best moment: stop")
     assert "cue-stop" in page.get_attribute("#live-stage", "class")
     assert page.evaluate("() => chillrigLive.audio.state") == "running"
-    _no_serious_fault(page)
+    assert axe_faults(page) == []
     page.keyboard.press("Space")
     page.wait_for_selector("#live-keep")
-    _no_serious_fault(page)
+    assert axe_faults(page) == []
     page.focus("#live-note")
     page.keyboard.type("as the tone said")
     page.focus("#live-keep")
@@ -132,11 +120,11 @@ def test_a_room_guesses_before_it_sees_the_drink(open_page: OpenPage) -> None:
     page.keyboard.press("Space")
     page.wait_for_function("() => chillrigLive.estimates.length > 1")
     assert not room.is_visible("#room-live-temp")
-    _no_serious_fault(room)
+    assert axe_faults(room) == []
     room.click("#room-live-reveal")
     room.wait_for_selector("#room-live-temp:visible")
     page.wait_for_function("() => chillrigLive.cued === 'stop'")
-    _no_serious_fault(room)
+    assert axe_faults(room) == []
     page.keyboard.press("Space")
     room.wait_for_function(
         "() => /of 2 hands had it/.test(document.querySelector('#room-live-said').innerText)"
@@ -164,7 +152,7 @@ def test_on_a_phone_every_target_is_large_and_the_stop_is_in_sight(open_page: Op
     box = page.locator("#live-act").bounding_box()
     assert box is not None
     assert 0 <= box["y"] <= 844 - box["height"]
-    _no_serious_fault(page)
+    assert axe_faults(page) == []
 
 
 @pytest.mark.parametrize(
@@ -174,7 +162,7 @@ def test_on_a_phone_every_target_is_large_and_the_stop_is_in_sight(open_page: Op
 def test_the_pages_at_rest_are_open_to_everybody(open_page: OpenPage, path: str, ready: str) -> None:
     page = open_page(path)
     page.wait_for_selector(ready)
-    _no_serious_fault(page)
+    assert axe_faults(page) == []
 
 
 def test_a_backup_is_made_by_a_press_and_told(open_page: OpenPage, book: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from dashboard.desk import BenchView
 from rig.fitting import fit
-from tests.browser.conftest import opening, served
+from tests.browser.conftest import axe_faults, opening, served
 from tests.dashboard.benches import source_of_view
 
 OpenPage = Callable[..., Any]
@@ -36,17 +36,6 @@ def open_rehearsal(browser: Any, rehearsed: BenchView) -> Iterator[OpenPage]:
         yield opened
 
 
-def _axe(page: Any) -> list[Any]:
-    script = os.environ.get("AXE_CORE_JS", "")
-    if not Path(script).is_file():
-        return []
-    page.evaluate(Path(script).read_text(encoding="utf-8"))
-    found = page.evaluate(
-        "() => axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'best-practice']})"
-    )
-    return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
-
-
 def _shot(page: Any, name: str) -> None:
     """A picture to look at, where a folder for pictures is named."""
     folder = os.environ.get("CHILLRIG_SHOTS", "")
@@ -68,7 +57,7 @@ def test_a_competitor_sees_what_to_practise_replays_two_runs_and_takes_a_run_she
     assert head.index("What to practise") < head.index("How often it lands")
     assert "of 5 landed" in head
     _shot(page, "rehearsal-1440")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
 
     page.get_by_role("button", name="Play both").click()
     page.get_by_role("button", name="Play again").wait_for()
@@ -89,7 +78,7 @@ def test_a_competitor_sees_what_to_practise_replays_two_runs_and_takes_a_run_she
     page.wait_for_function("() => location.search.includes('count=6')")
     assert "→" in page.inner_text("#plan-head")
     _shot(page, "next-runs-1440")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     with page.expect_download() as download:
         page.get_by_role("link", name="Run sheet to fill in (CSV)").click()
     assert download.value.suggested_filename == "next-runs.csv"
@@ -102,7 +91,7 @@ def test_a_rehearsal_is_read_on_a_phone_in_the_dark(open_rehearsal: OpenPage) ->
     page.wait_for_selector(TOGETHER)
     _fits(page)
     _shot(page, "rehearsal-390-dark")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     page.get_by_text("Light or dark", exact=True).click()
     page.get_by_text("Light", exact=True).click()
     drawn = "() => getComputedStyle(document.querySelector('#rehearsal-together .main-svg')).backgroundColor"
@@ -126,7 +115,7 @@ def test_a_bar_works_out_a_recipe_its_coffee_and_its_glass(open_rehearsal: OpenP
     assert page.get_by_label("Strength to land on").is_visible()
     page.wait_for_function("() => location.search.includes('change=strengthen')")
     _shot(page, "recipe-1440")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     page.goto(page.url)
     page.get_by_text("New pours").wait_for()
     assert page.get_by_label("Water to").input_value() == "80"
@@ -137,14 +126,14 @@ def test_a_bar_works_out_a_recipe_its_coffee_and_its_glass(open_rehearsal: OpenP
     page.get_by_label("Brews", exact=True).fill("3")
     page.get_by_text("△ Above what is held safe at once").wait_for()
     _shot(page, "coffee-1440")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
 
     page.get_by_role("link", name="The glass", exact=True).click()
     page.wait_for_selector("#glass-sips .main-svg")
     assert page.locator("main .notice").count() == 0
     page.get_by_text("Bands: still to breezy rooms").wait_for()
     _shot(page, "glass-1440")
-    assert _axe(page) == []
+    assert axe_faults(page) == []
     page.get_by_text("rocks glass", exact=True).click()
     page.get_by_label("Ice in the glass").fill("100")
     page.get_by_text("over 100 g of ice").wait_for()
@@ -160,4 +149,4 @@ def test_every_part_of_a_recipe_is_read_on_a_phone_in_the_dark(open_rehearsal: O
     page.wait_for_selector("main .big")
     _fits(page)
     _shot(page, f"recipe{part.replace('/', '-')}-390-dark")
-    assert _axe(page) == []
+    assert axe_faults(page) == []

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dashboard.desk import BenchView
-from dashboard.listing import BookListing
 from dashboard.sources import Progress, run_of
 from rig.bench import Bench
 from rig.fitting import fit
 from rig.fitting.result import Fit
+from rig.logbook.listing import BookListing
 from rig.runs import Run, RunBook
 from tests.cli.small_bench import small_book
 

@@ -49,3 +49,11 @@ def ids(component: Any) -> list[str]:
     """The ids of a component and all below it; one made of parts as JSON."""
     found = [p["props"]["id"] for p in parts(component) if "id" in p["props"]]
     return [i if isinstance(i, str) else json.dumps(i) for i in found]
+
+
+def controls_and_labelled(component: Any) -> tuple[set[str], set[str]]:
+    """Ids of the controls of a layout, and ids that have a label; a mark in a table has its words beside it."""
+    labelled = {p["props"].get("htmlFor") for p in parts(component) if p["type"] == "Label"}
+    labelled |= {i.removesuffix("-label") for i in ids(component) if i.endswith("-label")}
+    named = [p["props"]["id"] for p in parts(component) if p["type"] in ("Input", "RadioItems", "Checklist")]
+    return {i for i in named if isinstance(i, str)}, labelled

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dashboard.listing import BookListing, LogbookListing, RunFilter
 from rig.errors import NotFound
+from rig.logbook.listing import BookListing, LogbookListing, RunFilter
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book

@@ -9,7 +9,6 @@ import pytest
 from dashboard.answers import DRAWS, make_call, try_levers
 from dashboard.app import page
 from dashboard.desk import BenchView, Desk
-from dashboard.listing import BookListing, Tally
 from dashboard.page import Here, StillFitting
 from dashboard.pages import compare, projector, run, runs, shake_time
 from dashboard.params import params_of_query
@@ -19,11 +18,12 @@ from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
 from rig.advice import advise
 from rig.advice.compare import compare as compared
 from rig.advice.compare_words import true_minus
+from rig.logbook.listing import BookListing, Tally
 from rig.report.courses import set_up_courses
 from rig.report.wording import odds_words
 from rig.runs import RunBook
 from tests.dashboard.benches import HeldSource, source_of_view
-from tests.dashboard.reading import by_id, ids, parts, text
+from tests.dashboard.reading import by_id, controls_and_labelled, ids, parts, text
 
 LAYOUTS: dict[str, Callable[[BenchView], Any]] = {
     "runs": lambda v: runs.layout(here(v)),
@@ -60,10 +60,7 @@ def test_every_page_has_one_heading_and_no_id_twice(view: BenchView, name: str) 
 @pytest.mark.parametrize("name", ["runs", "compare", "projector", "shake time"])
 def test_every_control_has_its_label(view: BenchView, name: str) -> None:
     made = LAYOUTS[name](view)
-    labelled = {p["props"].get("htmlFor") for p in parts(made) if p["type"] == "Label"}
-    labelled |= {i.removesuffix("-label") for i in ids(made) if i.endswith("-label")}
-    named = [p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")]
-    controls = {i for i in named if isinstance(i, str)}  # a mark in a table has its words beside it
+    controls, labelled = controls_and_labelled(made)
     assert controls
     assert controls <= labelled
 

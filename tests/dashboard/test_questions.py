@@ -7,13 +7,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dashboard.desk import BenchView
-from dashboard.listing import BookListing
 from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion, scales, usual_conditions
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import RunsQuestion
 from rig.errors import ModelRangeError, NotFound, RigError
 from rig.fitting.situation import Situation
+from rig.logbook.listing import BookListing
 
 NAMES = (
     *("technique", "vessel", "ice", "recipe", "target", "drink_temp_c", "ice_temp_c", "ice_mass_g"),

@@ -27,7 +27,7 @@ from rig.report.look import DARK, LIGHT
 from rig.runs import Run
 from tests.cli.small_bench import BENCH
 from tests.dashboard.benches import source_of_view
-from tests.dashboard.reading import by_id, ids, parts, text
+from tests.dashboard.reading import by_id, controls_and_labelled, ids, parts, text
 
 
 @pytest.fixture(scope="module")
@@ -46,9 +46,7 @@ def test_each_part_has_one_heading_no_id_twice_a_label_on_every_control_and_ways
     made = layout(here(view))
     assert sum(p["type"] == "H1" for p in parts(made)) == 1
     assert len(ids(made)) == len(set(ids(made)))
-    labelled = {p["props"].get("htmlFor") for p in parts(made) if p["type"] == "Label"}
-    labelled |= {i.removesuffix("-label") for i in ids(made) if i.endswith("-label")}
-    controls = {p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")}
+    controls, labelled = controls_and_labelled(made)
     assert controls
     assert controls <= labelled
     assert [p["props"]["href"] for p in parts(made) if p["type"] == "A"] == [p for p, _ in recipe.PARTS]

@@ -25,7 +25,7 @@ from rig.advice.rehearsal_trend import Steadiness
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.report.look import DARK, LIGHT
 from tests.dashboard.benches import source_of_view
-from tests.dashboard.reading import ids, parts, text
+from tests.dashboard.reading import controls_and_labelled, ids, parts, text
 
 
 def here(view: BenchView, query: str = "") -> Here:
@@ -51,9 +51,7 @@ def test_each_page_has_one_heading_no_id_twice_and_a_label_on_every_control(
     made = layout(here(view))
     assert sum(p["type"] == "H1" for p in parts(made)) == 1
     assert len(ids(made)) == len(set(ids(made)))
-    labelled = {p["props"].get("htmlFor") for p in parts(made) if p["type"] == "Label"}
-    labelled |= {i.removesuffix("-label") for i in ids(made) if i.endswith("-label")}
-    controls = {p["props"]["id"] for p in parts(made) if p["type"] in ("Input", "RadioItems", "Checklist")}
+    controls, labelled = controls_and_labelled(made)
     assert controls
     assert controls <= labelled
 
