@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
+from shutil import which
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -135,6 +137,8 @@ def _print_calls(drinks: Sequence[DrinkCalls]) -> None:
 
 def _print_next(at: Path, shown: Sequence[Shown]) -> None:
     heading("What next")
+    if elsewhere := _not_on_the_path():
+        say(f"In this shell write {elsewhere} where it says chillrig.")
     say(f"Open {shown[0].page} in a browser, or all of it in the dashboard:")
     print(f"  chillrig dashboard --logbook {quoted(str(at))}")
     named = [(s, d) for s in shown for d in s.report.drinks]
@@ -144,6 +148,13 @@ def _print_next(at: Path, shown: Sequence[Shown]) -> None:
         print(advise_command(at, s.brought_in.name, d.best))
     say("Put bench.toml, run_sheet.csv and traces/ of your own in a folder, then:")
     print("  chillrig import FOLDER")
+
+
+def _not_on_the_path() -> str | None:
+    """How this program was called, where its bare name would not be found; None where it would."""
+    called = sys.argv[0]
+    by_name = Path(called).name == "chillrig" and which("chillrig") is None
+    return quoted(os.path.relpath(called)) if by_name else None
 
 
 def advise_command(at: Path, bench_name: str, call: Call) -> str:

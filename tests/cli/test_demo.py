@@ -68,3 +68,19 @@ def test_demo_on_the_real_samples_compares_and_calls_for_each(chillrig: Chillrig
     assert (said.code, said.err) == (0, "")
     assert max(len(line) for line in said.out.splitlines()) <= 100
     assert said.out.count("How long") == len(demo.sample_benches())
+
+
+@pytest.mark.parametrize(
+    ("called", "found", "says"),
+    [
+        (".venv/bin/chillrig", None, ".venv/bin/chillrig"),
+        (".venv/bin/chillrig", "/usr/bin/chillrig", None),
+        ("pytest", None, None),
+    ],
+)
+def test_a_program_that_is_not_on_the_path_says_how_it_is_called(
+    monkeypatch: pytest.MonkeyPatch, called: str, found: str | None, says: str | None
+) -> None:
+    monkeypatch.setattr("sys.argv", [called, "demo"])
+    monkeypatch.setattr(demo, "which", lambda name: found)
+    assert demo._not_on_the_path() == says
