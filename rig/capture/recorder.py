@@ -23,7 +23,8 @@ from rig.capture.recorder_files import Plan, RecorderState, held, write_state
 from rig.capture.recorder_port import PortReader, Records
 
 QUEUE_RECORDS = 8192
-DRAIN_S = 0.05
+DRAIN_S = 0.02
+"""How long a reading waits at most before it is on file, where screens and the live call find it."""
 SYNC_S = 1.0
 STATE_S = 0.2
 LEAST_FREE_BYTES = 200 * 1024 * 1024

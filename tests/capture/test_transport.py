@@ -94,8 +94,8 @@ class GoneAfterOneByte:
         pass
 
 
-def test_bytes_that_were_read_before_the_device_went_are_delivered_first(device: SimulatedDevice) -> None:
-    link = opened(device.address)
+def test_bytes_that_were_read_before_the_device_went_are_delivered_first() -> None:
+    link = opened("loop://")
     link.port.close()  # type: ignore[attr-defined]
     link.port = GoneAfterOneByte()  # type: ignore[attr-defined]
     arrival = link.read()
@@ -103,6 +103,18 @@ def test_bytes_that_were_read_before_the_device_went_are_delivered_first(device:
     assert arrival.data == b"7"
     with pytest.raises(PortError, match="has gone"):
         link.read()
+
+
+def test_a_burst_comes_in_one_piece_and_the_loss_after_it_is_told(device: SimulatedDevice) -> None:
+    link = opened(device.address)
+    device.write(b"7" * 300 + b"\n")
+    arrival = link.read()
+    assert arrival is not None
+    assert arrival.data == b"7" * 300 + b"\n"
+    device.unplug()
+    with pytest.raises(PortError, match="has gone"):
+        link.read()
+    link.close()
 
 
 def test_a_port_has_one_reader_only(device: SimulatedDevice) -> None:
