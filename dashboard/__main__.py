@@ -27,6 +27,9 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--host", default="127.0.0.1", help="with --share: this computer's address there")
     parser.add_argument("--chromium", type=Path, metavar="FILE", help="the Chromium that makes PDFs")
+    parser.add_argument(
+        "--device", action="append", default=[], metavar="ADDRESS", help="a device the system does not list"
+    )
     parser.add_argument("--open", action="store_true", help="open a browser")
     told = parser.parse_args(arguments)
 
@@ -50,6 +53,7 @@ def main(arguments: list[str] | None = None) -> int:
             told.port,
             share=told.share,
             chromium=told.chromium,
+            devices=tuple(told.device),
             tell=say,
             opened=opened,
         )

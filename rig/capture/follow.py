@@ -13,7 +13,7 @@ from typing import Protocol
 from rig.capture.clock import LiveClock
 from rig.capture.journal import Event, EventKind, Header, JournalTail, Line
 from rig.capture.ports import Ear, PortSpec
-from rig.capture.readings import Decoder, Quality, Quantity, Reading, Sample
+from rig.capture.readings import ROOM, Decoder, Quality, Quantity, Reading, Sample
 
 LINE_END_BYTES = 2
 
@@ -52,7 +52,8 @@ class Follower:
     """The state of a recording as its journal tells it; `poll` takes in what is new.
 
     Attributes hold the latest good value of each quantity, None until there is one. Where several ports read
-    a temperature, the first that is heard is the main one.
+    the same quantity, the first of the ports is the main one, whichever spoke first; once the drink is moved
+    it stays. A channel of the room is never the main one.
     """
 
     def __init__(self, journal: Path, decoders: Mapping[str, Decoder]) -> None:
@@ -137,10 +138,18 @@ class Follower:
             at_s = self._clocks[line.port].add(said.tick_ms, at_s, len(line.line) + LINE_END_BYTES)
         self.now_s = max(self.now_s, at_s)
         for sample in said.samples:
-            main = self._main.setdefault(sample.quantity, (line.port, sample.channel))
-            if main == (line.port, sample.channel):
+            if self._stands_for(line.port, sample):
                 self._take(sample)
         return Moment(at_s, line.port, said.samples)
+
+    def _stands_for(self, port: int, sample: Sample) -> bool:
+        """Whether a sample is of the main channel of its quantity, which it may become by coming."""
+        if sample.channel.startswith(ROOM):
+            return False
+        main = self._main.setdefault(sample.quantity, (port, sample.channel))
+        if port < main[0] and self.started_s is None:
+            main = self._main[sample.quantity] = (port, sample.channel)
+        return main == (port, sample.channel)
 
     def _take(self, sample: Sample) -> None:
         value = sample.value if sample.quality in (Quality.GOOD, Quality.UNSETTLED) else None

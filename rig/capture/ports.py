@@ -9,7 +9,7 @@ from typing import Any
 
 from rig.capture.dialects import heard
 from rig.capture.readings import Decoded, Decoder, Reject
-from rig.capture.sysfs import SCHEME, open_probe
+from rig.capture.sysfs import SCHEME, find_probes, open_probe
 from rig.capture.transport import DEFAULT_BAUD, Link, Refusal, open_link
 from rig.capture.wire import WireDecoder
 from rig.errors import NotFound
@@ -50,6 +50,11 @@ class Device:
     address: str
     description: str
     usb: UsbIdentity | None = None
+
+    @property
+    def in_words(self) -> str:
+        """As a person tells it from others."""
+        return f"{self.description} ({self.address})" if self.description else self.address
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,16 @@ def list_devices() -> tuple[Device, ...]:
             continue  # a socket on the board that nothing is known of, such as an unused ttyS3
         devices.append(Device(address, str(port.description or ""), usb))
     return tuple(sorted(devices, key=lambda d: (d.usb is None, d.address)))
+
+
+def every_device(named: Iterable[str] = ()) -> tuple[Device, ...]:
+    """All that can be listened to: the serial ports, the probes that Linux itself reads, and addresses named.
+
+    An address that the system does not list, such as `socket://host:port`, is taken as it is.
+    """
+    found = {d.address: d for d in list_devices()}
+    found |= {p.address: Device(p.address, p.name) for p in find_probes()}
+    return tuple((found | {a: Device(a, "") for a in named if a not in found}).values())
 
 
 def resolve(spec: PortSpec, lister: Lister = list_devices) -> str | None:

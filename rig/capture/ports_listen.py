@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +22,7 @@ LISTEN_S = 4.0
 OTHER_BAUD_S = 1.5
 BAUDS = (DEFAULT_BAUD, 9600, 57_600, 38_400, 19_200)
 ENOUGH_READINGS = 3
+MOST_AT_ONCE = 16
 
 
 @dataclass(frozen=True)
@@ -100,6 +102,15 @@ def listen(
         first = first or found
     assert first is not None
     return first
+
+
+def listen_to_all(devices: Iterable[Device], decoders: Mapping[str, Decoder]) -> list[Listened]:
+    """What each device says, in their order; they are listened to side by side, for most of it is waiting."""
+    devices = list(devices)
+    if not devices:
+        return []
+    with ThreadPoolExecutor(min(len(devices), MOST_AT_ONCE)) as threads:
+        return list(threads.map(lambda d: listen(d, decoders=decoders), devices))
 
 
 def _listen_at(

@@ -29,6 +29,10 @@ class Quantity(StrEnum):
     RAW = "raw"
 
 
+ROOM = "room"
+"""How the name of a channel begins that reads the room, not the drink."""
+
+
 class Quality(StrEnum):
     """How far one sample may be believed."""
 

@@ -35,14 +35,11 @@ def command(
     Opening a port resets many boards: do not ask while a drink is being recorded.
     """
     from rig.capture.dialects import load
-    from rig.capture.ports import Device, list_devices
+    from rig.capture.ports import every_device
     from rig.capture.ports_listen import BAUDS, listen
-    from rig.capture.sysfs import find_probes
 
     decoders = load(dialects or ())
-    listed = {d.address: d for d in list_devices()}
-    listed |= {p.address: Device(p.address, p.name) for p in find_probes()}
-    devices = [listed.get(a, Device(a, "")) for a in addresses] if addresses else list(listed.values())
+    devices = [d for d in every_device(addresses or ()) if not addresses or d.address in addresses]
     found: list[Listened] = []
     with progress("listening", as_json) as tell:
         for n, device in enumerate(devices):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -31,10 +31,20 @@ def devices(
     ice_mass_g: float | None,
     port: list[str] | None,
     decoders: Mapping[str, Decoder],
+    among: Collection[str] = (),
 ) -> Iterator[tuple[Hands | None, tuple[PortSpec, ...]]]:
-    """The devices to record from, simulated ones running meanwhile."""
+    """The devices to record from, simulated ones running meanwhile.
+
+    `port` names what is opened as it is; `among` what is listened to and must be heard, in this order; without
+    either all are listened to.
+
+    Raises
+    ------
+    PortError
+        Nothing is heard, or not all of what was chosen.
+    """
     if not simulated:
-        yield None, _ports_named(port) if port else _ports_heard(decoders)
+        yield None, _ports_named(port) if port else _ports_heard(decoders, among)
         return
     from rig.bench import Motion
     from rig.capture.simulated.drink import make_drink
@@ -67,12 +77,13 @@ def _ports_named(named: list[str]) -> tuple[PortSpec, ...]:
     return tuple(specs)
 
 
-def _ports_heard(decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
+def _ports_heard(decoders: Mapping[str, Decoder], among: Collection[str]) -> tuple[PortSpec, ...]:
     from rig.capture.health import PortState
-    from rig.capture.ports import PortSpec, list_devices
-    from rig.capture.ports_listen import listen
+    from rig.capture.ports import PortSpec, every_device
+    from rig.capture.ports_listen import listen_to_all
 
-    heard = [listen(d, decoders=decoders) for d in list_devices()]
+    there = {d.address: d for d in every_device(among)}
+    heard = listen_to_all([there[a] for a in among or there], decoders)
     specs = tuple(
         PortSpec(
             h.device.address,
@@ -84,7 +95,9 @@ def _ports_heard(decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
         for h in heard
         if h.state is PortState.OK and h.baud is not None
     )
-    if not specs:
-        why = "; ".join(f"{h.device.address}: {h.words}" for h in heard) or "no device is plugged in"
-        raise PortError(f"nothing to record from: {why}. See chillrig ports, or try --simulated")
+    if not specs or (among and len(specs) < len(heard)):
+        silent = [h for h in heard if h.state is not PortState.OK]
+        why = "; ".join(f"{h.device.address}: {h.words}" for h in silent) or "no device is plugged in"
+        what = "not all that was chosen is heard" if specs else "nothing to record from"
+        raise PortError(f"{what}: {why}. See chillrig ports, or try simulated devices (--simulated)")
     return specs

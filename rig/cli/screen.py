@@ -40,6 +40,12 @@ def command(
         Path | None,
         typer.Option(metavar="FILE", help="The Chromium that makes PDFs. Default: the first on the path."),
     ] = None,
+    device: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="ADDRESS", help="A device that the system does not list, such as socket://host:port."
+        ),
+    ] = None,
     browser: Annotated[bool, typer.Option(help="Open a browser.")] = True,
 ) -> None:
     """Serve the dashboard from this computer; needs no network beyond it. Stop with Ctrl-C.
@@ -59,6 +65,7 @@ def command(
             "dashboard",
             *_source(bench, logbook, bench_name),
             *_how(share, host, port, chromium, browser),
+            *(part for address in device or () for part in ("--device", address)),
         ]
     )
     while True:

@@ -208,7 +208,7 @@ def test_the_command_says_why_nothing_is_heard(device: SimulatedDevice, tmp_path
 
 def test_without_any_device_the_command_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("rig.capture.ports.list_devices", lambda: ())
-    monkeypatch.setattr("rig.capture.sysfs.find_probes", lambda: ())
+    monkeypatch.setattr("rig.capture.ports.find_probes", lambda: ())
     code, out = ports()
     assert code == 0
     assert "--simulated" in out
