@@ -4,6 +4,11 @@ Arrival = a + b · tick + delay, and a delay is never negative. Of all lines bel
 them (least summed distance) is an edge of their lower convex hull: the one above the mean tick. It needs no
 model of the delays, which are polled, buffered and stalled at will.
 
+Few or slow lines say little of the drift, and an edge between two late ones may be steeper than any board's error.
+The drift taken as known, which is none where nothing is remembered, is kept until the lines speak against it: the
+same line is the likeliest one where delays are exponential, so that (lines − 2) · ln(mean delay below the known
+drift's line ÷ mean delay below the likeliest one) is the evidence for its drift, in natural units of likelihood.
+
 Source: S. B. Moon, P. Skelly, D. Towsley, "Estimation and removal of clock skew from network delay
 measurements", IEEE INFOCOM 1999 (the linear programme; its solution along the hull follows from it).
 A constant delay cannot be told from an offset; only the known time a line takes on the wire is taken off.
@@ -11,6 +16,7 @@ A constant delay cannot be told from an offset; only the known time a line takes
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from dataclasses import dataclass
 from enum import StrEnum
@@ -25,14 +31,19 @@ WIDEST_DRIFT_PPM = 6000.0
 """Ceramic resonators are off by up to 0.5 %; a crystal's 100 ppm must not be assumed."""
 KNOWN_DRIFT_SPREAD_PPM = 10.0
 """How far a board's drift strays from the one remembered from its last long run."""
-SHORTEST_FIT_S = 10.0
-FEWEST_FIT_POINTS = 50
+FEWEST_FIT_POINTS = 20
+DRIFT_EVIDENCE = 8.0
+"""Evidence for another drift than the known one, from which on it is believed: odds of some 3,000 to 1, for lines
+that a timer polls are not as independent as the ratio takes them. Chosen on simulated boards of 0 to 3,000 ppm
+and 3 to 300 s."""
 JUMP_S = 10.0
 """Tick and arrival that part by more than this within one step belong to two clocks."""
 WINDOW_S = 300.0
 """Recordings of more than two windows are fitted window by window, so that a drift may wander."""
 FEWEST_COUNTS = 20
 STEADY_BLOCKS = 8
+_LEAST_S = 1e-6
+"""Delays below a microsecond say nothing."""
 WIDEST_PERIOD_PPM = 20_000.0
 """How far off the period may be that is read from the first and last arrivals."""
 
@@ -97,12 +108,13 @@ def align(
     tick = np.asarray(tick_ms, dtype=np.int64)
     if tick.shape != sent_s.shape:
         raise ValueError(f"{tick.size} ticks but {sent_s.size} arrivals")
+    known, spread_ppm = _known(known_drift_ppm)
     odd = _odd(tick)
     time_s, segments = sent_s.copy(), []
     for rows in _runs_of_one_clock(tick, sent_s, np.flatnonzero(~odd)):
         x_s = _unwrapped(tick[rows]) / 1000.0
-        line = _hull_of(x_s, sent_s[rows]).line(known_drift_ppm)
-        time_s[rows] = _wandering(x_s, sent_s[rows], line, known_drift_ppm)
+        line = _hull_of(x_s, sent_s[rows]).line(known, spread_ppm)
+        time_s[rows] = _wandering(x_s, sent_s[rows], line, spread_ppm)
         segments.append(_segment(rows, line, sent_s[rows] - time_s[rows], x_s[0]))
     return ClockFit(time_s, tuple(segments), odd)
 
@@ -150,7 +162,7 @@ class LiveClock:
 
     def __init__(self, *, baud: float | None = None, known_drift_ppm: float | None = None) -> None:
         self._baud = baud
-        self._known_drift_ppm = known_drift_ppm
+        self._known, self._spread_ppm = _known(known_drift_ppm)
         self._hull = _Hull()
         self._last: tuple[int, float] | None = None
         self._x_ms = 0
@@ -169,7 +181,7 @@ class LiveClock:
         self._x_ms += step_ms
         self._last = (tick_ms, sent_s)
         self._hull.push(self._x_ms / 1000.0, sent_s)
-        return float(self._hull.line(self._known_drift_ppm).at(self._x_ms / 1000.0))
+        return float(self._hull.line(self._known, self._spread_ppm).at(self._x_ms / 1000.0))
 
 
 @dataclass(frozen=True)
@@ -193,10 +205,9 @@ class _Hull:
     def __init__(self) -> None:
         self._x: list[float] = []
         self._y: list[float] = []
-        self._sum_x = 0.0
+        self._sum_x = self._sum_y = 0.0
         self._points = 0
         self._origin = (0.0, 0.0)
-        self._span = 0.0
 
     def push(self, x_s: float, y_s: float) -> None:
         if not self._points:
@@ -205,7 +216,7 @@ class _Hull:
         y = (y_s - self._origin[1]) - x
         self._points += 1
         self._sum_x += x
-        self._span = x
+        self._sum_y += y
         xs, ys = self._x, self._y
         if xs and x == xs[-1]:
             if y >= ys[-1]:
@@ -216,19 +227,49 @@ class _Hull:
         xs.append(x)
         ys.append(y)
 
-    def line(self, known_drift_ppm: float | None, widest_ppm: float = WIDEST_DRIFT_PPM) -> _Line:
-        known = 0.0 if known_drift_ppm is None else known_drift_ppm * 1e-6
-        if self._span < SHORTEST_FIT_S or self._points < FEWEST_FIT_POINTS:
+    def line(self, known: float, spread_ppm: float) -> _Line:
+        """The line below the points with their own slope where they are clear about it, else with the known one.
+
+        Their own is held within `spread_ppm` of the known one.
+        """
+        if self._points < FEWEST_FIT_POINTS or len(self._x) < 2:
             return self._below(known, Method.OFFSET)
+        slope = self._nearest()
+        with_known, with_own = self._mean_delay(known), self._mean_delay(slope)
+        if (self._points - 2) * math.log(
+            max(with_known, _LEAST_S) / max(with_own, _LEAST_S)
+        ) <= DRIFT_EVIDENCE:
+            return self._below(known, Method.OFFSET)
+        return self._below(_within(slope, known, spread_ppm), Method.LINE)
+
+    def steady_line(self) -> _Line:
+        """The line below the points, whatever its slope: where x is only nominally in seconds."""
+        return self._below(_within(self._nearest(), 0.0, WIDEST_PERIOD_PPM), Method.LINE)
+
+    def _nearest(self) -> float:
+        """The slope of the line below the points that is nearest to them: of the edge above their mean."""
         k = min(max(bisect_left(self._x, self._sum_x / self._points) - 1, 0), len(self._x) - 2)
-        slope = (self._y[k + 1] - self._y[k]) / (self._x[k + 1] - self._x[k])
-        spread = widest_ppm if known_drift_ppm is None else KNOWN_DRIFT_SPREAD_PPM
-        held = min(max(slope, known - spread * 1e-6), known + spread * 1e-6)
-        return self._below(held, Method.LINE)
+        return (self._y[k + 1] - self._y[k]) / (self._x[k + 1] - self._x[k])
+
+    def _least(self, slope: float) -> float:
+        return min(y - slope * x for x, y in zip(self._x, self._y, strict=True))
+
+    def _mean_delay(self, slope: float) -> float:
+        return (self._sum_y - slope * self._sum_x) / self._points - self._least(slope)
 
     def _below(self, slope: float, method: Method) -> _Line:
-        intercept = min(y - slope * x for x, y in zip(self._x, self._y, strict=True))
-        return _Line(*self._origin, intercept, slope, method)
+        return _Line(*self._origin, self._least(slope), slope, method)
+
+
+def _within(slope: float, known: float, spread_ppm: float) -> float:
+    return min(max(slope, known - spread_ppm * 1e-6), known + spread_ppm * 1e-6)
+
+
+def _known(drift_ppm: float | None) -> tuple[float, float]:
+    """The slope to begin with, and how far [ppm] the true one may lie from it: nothing remembered is no drift."""
+    if drift_ppm is None:
+        return 0.0, WIDEST_DRIFT_PPM
+    return drift_ppm * 1e-6, KNOWN_DRIFT_SPREAD_PPM
 
 
 def _sent(arrival_s: npt.ArrayLike, line_bytes: npt.ArrayLike, baud: float | None) -> FloatArray:
@@ -293,9 +334,7 @@ def _hull_of(x_s: FloatArray, y_s: FloatArray) -> _Hull:
     return hull
 
 
-def _wandering(
-    x_s: FloatArray, sent_s: FloatArray, whole: _Line, known_drift_ppm: float | None
-) -> FloatArray:
+def _wandering(x_s: FloatArray, sent_s: FloatArray, whole: _Line, spread_ppm: float) -> FloatArray:
     """Instants on the whole line; in a long segment on lines of half-overlapping windows, blended linearly."""
     x = x_s - x_s[0]
     if x[-1] <= 2 * WINDOW_S:
@@ -308,7 +347,7 @@ def _wandering(
         inside = (x >= low) & (x <= low + 2 * hop_s)
         if np.count_nonzero(inside) < FEWEST_FIT_POINTS:
             return np.asarray(whole.at(x_s))
-        line = _hull_of(x_s[inside], sent_s[inside]).line(known_drift_ppm)
+        line = _hull_of(x_s[inside], sent_s[inside]).line(whole.slope, spread_ppm)
         weight = np.clip(1.0 - np.abs(x - centre) / hop_s, 0.0, None)
         blended += np.where(weight > 0, weight * (line.at(x_s) - x_s), 0.0)
     return np.asarray(x_s + blended)
@@ -326,7 +365,7 @@ def _steady_line(steps: FloatArray, sent_s: FloatArray) -> tuple[_Line, FloatArr
     if not period_s > 0:
         return None
     x_s = steps * period_s
-    line = _hull_of(x_s, sent_s).line(None, widest_ppm=WIDEST_PERIOD_PPM)
+    line = _hull_of(x_s, sent_s).steady_line()
     delay = sent_s - line.at(x_s)
     # A steady sender's lines get through at once every now and then, all along; its least delays stay low.
     least = [float(np.min(block)) for block in np.array_split(delay, STEADY_BLOCKS)]
