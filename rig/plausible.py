@@ -76,6 +76,8 @@ RUN: Mapping[str, Plausible] = {
     "gross_after_g": Plausible(20, 60_000, "g", _MASS),
     "foam_ml": Plausible(0, 5_000, "ml", _VOLUME),
     "foam_half_life_s": Plausible(0.5, 36_000, "s", _TIME),
+    "probe_std_k": Plausible(0, 10, "K"),
+    "scale_std_g": Plausible(0, 100, "g", _MASS),
 }
 
 TRACE_TIME = Plausible(-36_000, 36_000, "s", _TIME)

@@ -70,7 +70,9 @@ class Trace:
 class Run:
     """One drink made once. None means not measured; masses in g, temperatures in °C, times in s.
 
-    `foam_ml` is the volume of the whole drink, foam and all, read right after straining.
+    `foam_ml` is the volume of the whole drink, foam and all, read right after straining. `probe_std_k` and
+    `scale_std_g` are the standard uncertainties that a calibration leaves to the main probe's readings and to a
+    weigh-in of the drink; None where nothing was calibrated.
     """
 
     run: str
@@ -96,6 +98,8 @@ class Run:
     gross_after_g: float | None = None
     foam_ml: float | None = None
     foam_half_life_s: float | None = None
+    probe_std_k: float | None = None
+    scale_std_g: float | None = None
     target: str | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
     excluded_because: str | None = None

@@ -24,6 +24,8 @@ from rig.runs import Trace
 
 REACTION_S = 0.3
 """From the cue to hands at rest; simple reaction to sound or light takes 0.15–0.3 s (common practice, no source)."""
+EVERY_S = 0.4
+"""How often to ask again: an estimate costs up to a tenth of a second, and between two the time left runs on."""
 _READY_S = 3.0
 _PAST_SHARE = 0.5
 Range = tuple[float, float, float]

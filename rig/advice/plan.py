@@ -204,7 +204,7 @@ def plan_runs(
 
 def _called(fit: Fit, asked: Asked) -> Candidate:
     """The call as it is now; its start is named, for runs are planned around it."""
-    call = advise(fit, **vars(asked.situation), target=asked.target, draws=512, with_levers=False)
+    call = advise(fit, **asked.situation.asked, target=asked.target, draws=512, with_levers=False)
     situation = call.situation
     if situation.drink_temp_c is None:
         start = float(nominals(fit.bench, [situation]).inputs.drink_temp_c[0])

@@ -174,7 +174,7 @@ def plan_routine(fit: Fit, orders: Sequence[Order], limit_s: float | None = None
     called: dict[tuple[Situation, Target], RoutineDrink] = {}
     for o in orders:
         if (o.situation, o.target) not in called:
-            call = advise(fit, **vars(o.situation), target=o.target, draws=512, with_levers=False)
+            call = advise(fit, **o.situation.asked, target=o.target, draws=512, with_levers=False)
             called[o.situation, o.target] = RoutineDrink(
                 call.situation, o.target, call.duration_s, call.odds, call.basis
             )

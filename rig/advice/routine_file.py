@@ -11,10 +11,10 @@ from typing import Any
 from rig.advice.routine import USUAL_S, Order, Stage
 from rig.bench import Bench
 from rig.errors import BenchError, NotFound, Place
-from rig.fitting.situation import Situation
+from rig.fitting.situation import INSTRUMENTS, Situation
 
 _CONDITIONS = tuple(
-    f.name for f in fields(Situation) if f.name not in ("technique", "vessel", "ice", "recipe")
+    f.name for f in fields(Situation) if f.name not in ("technique", "vessel", "ice", "recipe", *INSTRUMENTS)
 )
 
 

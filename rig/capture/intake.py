@@ -19,7 +19,7 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
-from rig.capture.calibrated import calibrated
+from rig.capture.calibrated import calibrated, weighed_std_g
 from rig.capture.intake_streams import Channel, Stream, streams_from
 from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
 from rig.capture.motion import MotionSpan, from_cadence, from_probe
@@ -110,17 +110,23 @@ def recorded_in(
     weighed = list(journal.events(EventKind.WEIGH))
     if not streams and not weighed:
         raise NotEnoughData(f"{journal.path.name}: no valid reading and no weigh-in was recorded")
-    findings = [*_doubts(journal, streams), *(_note(journal, c) for c in corrections)]
+    findings = _doubts(journal, streams)
     start_s, stop_s = _motion(journal, streams, findings)
     values = _fields(journal)
     main = _main_probe(streams)
     if journal.header.meta.get("probe_in_drink") and main is not None and start_s is not None:
         values.setdefault("drink_temp_c", _mean_before(*main, start_s))
     extra = {JOURNAL_KEY: journal.header.run}
+    probes = _probes(streams)
+    if probes:
+        values["probe_std_k"] = probes.get("", next(iter(probes.values())))[1].std
+    by_weight: dict[str, str] = {}
+    for event in weighed:
+        by_weight |= _take_weighing(journal, event, streams, values, extra, findings)
+    corrections = (*corrections, *by_weight.values())
+    findings += [_note(journal, c) for c in corrections]
     if corrections:
         extra["calibrations"] = "; ".join(corrections)
-    for event in weighed:
-        _take_weighing(journal, event, streams, values, extra, findings)
     for event in journal.events(EventKind.MARK):
         at_s = journal.header.elapsed_s(event.at_ns) - (start_s or 0.0)
         extra[f"mark at {at_s:.1f} s"] = str(event.detail.get("text", ""))
@@ -212,17 +218,45 @@ def _take_weighing(
     values: dict[str, Any],
     extra: dict[str, str],
     findings: list[Finding],
-) -> None:
+) -> dict[str, str]:
+    """Put a weigh-in where it belongs, corrected by its scale's calibration; what that did, in words by name."""
     what = str(event.detail.get("what", "")).strip()
-    mass_g = event.detail.get("mass_g")
-    if mass_g is None:
+    said_g = event.detail.get("mass_g")
+    scale = _scale_of(event, streams)
+    known = None if scale is None else scale[1].calibration
+    told: dict[str, str] = {}
+    if said_g is None:
         mass_g = _steady_g(streams, journal.header.elapsed_s(event.at_ns))
+    elif scale is None or known is None:
+        mass_g = float(said_g)
+    else:
+        # A weigh-in is the difference of two readings: the slope corrects it, an offset falls out of it.
+        mass_g = round(float(known.difference(float(said_g))[0]), 2)
+        day = known.when.date().isoformat()
+        told[what] = (
+            f"{what} weighed {float(said_g):.1f} g, by {scale[0].name}'s calibration of {day} {mass_g:.2f} g"
+        )
+    field = WEIGHED_FIELDS.get(what)
     if mass_g is None:
         findings.append(_doubt(journal, f"weigh-in {what!r}: the scale was not steady; nothing was taken"))
-    elif field := WEIGHED_FIELDS.get(what):
-        values[field] = float(mass_g)
+    elif field is not None:
+        values[field] = mass_g
+        if field == "drink_mass_g" and known is not None:
+            values["scale_std_g"] = weighed_std_g(known, mass_g)
     else:
-        extra[f"weighed {what} g"] = f"{float(mass_g):.1f}"
+        extra[f"weighed {what} g"] = f"{mass_g:.1f}"
+    return told
+
+
+def _scale_of(event: Event, streams: Sequence[Stream]) -> tuple[Stream, Channel] | None:
+    """The scale that a weigh-in names; where it names none, the first."""
+    scales = [(s, c) for s in streams for c in s.of(Quantity.MASS)]
+    named = [
+        (s, c)
+        for s, c in scales
+        if (s.port, c.name) == (event.detail.get("port"), event.detail.get("channel"))
+    ]
+    return next(iter(named or scales), None)
 
 
 def _steady_g(streams: Sequence[Stream], at_s: float) -> float | None:
@@ -251,28 +285,39 @@ def _trace(streams: Sequence[Stream], start_s: float) -> Trace:
     """All channels on one axis: the instants of all readings, NaN where a channel was not read."""
     stamps = np.concatenate([s.time_s for s in streams]) - start_s
     time_s = np.unique(np.round(stamps / _SAME_INSTANT_S) * _SAME_INSTANT_S)
-    probes: dict[str, FloatArray] = {}
+
+    def on_axis(stream: Stream, channel: Channel) -> FloatArray:
+        rows = np.searchsorted(time_s, stream.time_s - start_s - _SAME_INSTANT_S)
+        values = np.full(time_s.size, np.nan)
+        values[np.clip(rows, 0, time_s.size - 1)] = channel.value
+        return values
+
     single: dict[str, FloatArray] = {}
     for stream in streams:
-        rows = np.clip(np.searchsorted(time_s, stream.time_s - start_s - _SAME_INSTANT_S), 0, time_s.size - 1)
         for channel in stream.channels:
-            values = np.full(time_s.size, np.nan)
-            values[rows] = channel.value
             match channel.quantity:
                 case Quantity.TEMPERATURE if channel.name.startswith(_ROOM):
-                    single.setdefault("room_c", values)
-                case Quantity.TEMPERATURE:
-                    probes[_probe_name(channel, stream, probes)] = values
+                    single.setdefault("room_c", on_axis(stream, channel))
                 case Quantity.MASS:
-                    single.setdefault("scale_g", values)
+                    single.setdefault("scale_g", on_axis(stream, channel))
                 case Quantity.CADENCE:
-                    single.setdefault("cadence_hz", values)
+                    single.setdefault("cadence_hz", on_axis(stream, channel))
                 case _:
                     pass
-    return Trace(time_s, probes, **single)
+    return Trace(time_s, {name: on_axis(*where) for name, where in _probes(streams).items()}, **single)
 
 
-def _probe_name(channel: Channel, stream: Stream, taken: Mapping[str, FloatArray]) -> str:
+def _probes(streams: Sequence[Stream]) -> dict[str, tuple[Stream, Channel]]:
+    """The probes in the drink or on the vessel by their names in the trace."""
+    found: dict[str, tuple[Stream, Channel]] = {}
+    for stream in streams:
+        for channel in stream.of(Quantity.TEMPERATURE):
+            if not channel.name.startswith(_ROOM):
+                found[_probe_name(channel, stream, found)] = stream, channel
+    return found
+
+
+def _probe_name(channel: Channel, stream: Stream, taken: Mapping[str, object]) -> str:
     """The plain probe has no name; a name that another port took is made one's own by the port's name."""
     name = "" if channel.name in ("probe", "probe1", "T") and "" not in taken else channel.name
     return name if name not in taken else f"{stream.name} {channel.name}"

@@ -16,17 +16,23 @@ from rig.capture.health import sequence_step
 from rig.capture.journal import Event, EventKind, Journal
 from rig.capture.ports import Ear
 from rig.capture.readings import Decoder, Quality, Quantity, Reading
+from rig.sensors.calibration import Calibration
 
 FIRST_LINES = 60
 
 
 @dataclass(frozen=True, eq=False)
 class Channel:
-    """One channel of one port: what it measures, and a value [°C, g, Hz, …] per reading, NaN where none."""
+    """One channel of one port: what it measures, and a value [°C, g, Hz, …] per reading, NaN where none.
+
+    `calibration` is the one its values were corrected by, `std` what that leaves unknown of them, in their unit.
+    """
 
     name: str
     quantity: Quantity
     value: FloatArray
+    calibration: Calibration | None = None
+    std: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,10 +19,10 @@ from rig.cli.calibration_words import (
     OfChannel,
 )
 from rig.cli.options import AsJson, example
-from rig.errors import NotFound
 
 if TYPE_CHECKING:
-    from rig.sensors.calibration import Point
+    from rig.sensors.calibrating import FixedPointName, Label, Made
+    from rig.sensors.calibration import Calibration
     from rig.sensors.fixed_points import FixedPoint
 
 EXAMPLE = example(
@@ -76,12 +76,14 @@ def ice_point(
     Cubes afloat in water will not do: the bottom of such a glass stands at 2 to 4 °C. A boiling point that
     still holds is taken along, so that the two make a line.
     """
+    from rig.sensors.calibrating import FixedPointName
     from rig.sensors.fixed_points import ice_point as at_ice_point
 
-    _fixed_point(
-        at_ice_point(), "ice point", words.readings(typed, trace, in_column), resolution_k, device, channel,
-        valid_days, just_show, logbook, as_json, (words.GLASS, words.WET, words.FOOD),
+    made = _fixed_point(
+        FixedPointName.ICE, at_ice_point(), words.readings(typed, trace, in_column), resolution_k,
+        _label(device, channel, valid_days), logbook,
     )  # fmt: skip
+    _tell(made, words.AT_ICE, just_show, logbook, as_json)
 
 
 @app.command(
@@ -118,69 +120,54 @@ def boiling_point(
     The weather alone moves the boiling point by half a degree: with --altitude-m give the pressure of today's
     weather report too. An ice point that still holds is taken along, so that the two make a line.
     """
+    from rig.sensors.calibrating import FixedPointName
     from rig.sensors.fixed_points import boiling_point as at_boiling_point
 
     point = at_boiling_point(
         pressure_hpa=pressure_hpa, altitude_m=altitude_m, sea_level_pressure_hpa=sea_level_pressure_hpa
     )
-    _fixed_point(
-        point, "boiling point", words.readings(typed, trace, in_column), resolution_k, device, channel,
-        valid_days, just_show, logbook, as_json, (words.STEAM, words.PROBE, words.GLASS, words.WET, words.FOOD),
+    made = _fixed_point(
+        FixedPointName.BOILING, point, words.readings(typed, trace, in_column), resolution_k,
+        _label(device, channel, valid_days), logbook,
     )  # fmt: skip
+    _tell(made, words.AT_BOILING, just_show, logbook, as_json)
 
 
 def _fixed_point(
+    name: FixedPointName,
     known: FixedPoint,
-    name: str,
     readings: Sequence[float],
     resolution_k: float,
-    device: str,
-    channel: str,
-    valid_days: int | None,
-    just_show: bool,
+    label: Label,
     logbook: str | None,
-    as_json: bool,
-    cautions: Sequence[str],
-) -> None:
-    from rig.sensors.calibration import CalibrationKind
-    from rig.sensors.line import fit_line, one_point, reading_point
+) -> Made:
+    from rig.sensors.calibrating import at_fixed_point
 
-    kind = CalibrationKind.TEMPERATURE
-    point = reading_point(readings, known, resolution=resolution_k, name=name)
-    other = _other_fixed_point(logbook, device, channel, name)
-    if other is None:
-        made = one_point(
-            device, channel, kind, words.now(), point, method=known.method, valid_days=valid_days
-        )
-        others = "boiling-point" if name == "ice point" else "ice-point"
-        hint = f"With {others} as well it becomes a line: one point says nothing of the slope."
-    else:
-        both = sorted((point, other), key=lambda p: p.reference)
-        made = fit_line(
-            device, channel, kind, words.now(), both, valid_days=valid_days,
-            method=f"{known.method}; with the {other.name} kept before",
-        )  # fmt: skip
-        hint = f"Taken together with the {other.name}: a line."
-    by = point.reference - point.raw
-    sentences = (
-        f"It shows {point.raw:.2f} where it is {point.reference:.2f} °C: {by:+.2f} °C to add here.",
-        words.corrections(made, (-5.0, 0.0, 20.0, 60.0)),
-        hint,
-    )
-    words.tell(made, sentences, cautions, kept=words.keep(made, logbook, just_show), as_json=as_json)
+    held = _held(logbook, label.device, label.channel)
+    return at_fixed_point(label, name, known, readings, resolution_k=resolution_k, held=held)
 
 
-def _other_fixed_point(logbook: str | None, device: str, channel: str, name: str) -> Point | None:
-    """The other of the two fixed points from the calibration in force, where it is made of such."""
+def _held(logbook: str | None, device: str, channel: str) -> Calibration | None:
+    """The calibration of a probe that is in force, which may hold the other of the two fixed points."""
     from rig.sensors.calibration import CalibrationKind
 
     book = words.begun(logbook)
     if book is None:
         return None
     with book:
-        held = words.held_today(book, device, channel, CalibrationKind.TEMPERATURE)
-    known = {} if held is None else {p.name: p for p in held.points}
-    return known.get("boiling point" if name == "ice point" else "ice point")
+        return words.held_today(book, device, channel, CalibrationKind.TEMPERATURE)
+
+
+def _label(device: str, channel: str, valid_days: int | None) -> Label:
+    from rig.sensors.calibrating import Label
+
+    return Label(device, channel, words.now(), valid_days)
+
+
+def _tell(made: Made, cautions: Sequence[str], just_show: bool, logbook: str | None, as_json: bool) -> None:
+    """Keep it unless told not to, and print it."""
+    kept = words.keep(made.calibration, logbook, just_show)
+    words.tell(made, cautions, kept=kept, as_json=as_json)
 
 
 @app.command(
@@ -203,21 +190,11 @@ def points(
     as_json: AsJson = False,
 ) -> None:
     """Draw a line through several readings beside a reference thermometer in the same stirred bath."""
-    from rig.sensors.calibration import CalibrationKind, Point
-    from rig.sensors.line import fit_line
+    from rig.sensors.calibrating import beside_reference
 
-    given = [Point(raw, true, std_k) for raw, true in words.pairs(typed, "READING=TRUE")]
-    made = fit_line(
-        device, channel, CalibrationKind.TEMPERATURE, words.now(), given,
-        method=f"{len(given)} points beside a reference", valid_days=valid_days,
-    )  # fmt: skip
-    raw = [p.raw for p in given]
-    sentences = (
-        words.corrections(made, (min(raw), sum(raw) / len(raw), max(raw))),
-        f"The points scatter by {made.residual_std:.3f} °C about the line.",
-    )
-    cautions = (words.STEAM, words.GLASS, words.WET, words.FOOD)
-    words.tell(made, sentences, cautions, kept=words.keep(made, logbook, just_show), as_json=as_json)
+    pairs = words.pairs(typed, "READING=TRUE")
+    made = beside_reference(_label(device, channel, valid_days), pairs, std_k=std_k)
+    _tell(made, words.IN_A_BATH, just_show, logbook, as_json)
 
 
 @app.command(
@@ -236,25 +213,10 @@ def plunge(
     as_json: AsJson = False,
 ) -> None:
     """Find a probe's time constant: record, plunge it from the room into moving ice water, wait till it stands."""
-    from rig.sensors.calibration import CalibrationKind, one_value
-    from rig.sensors.lag import time_constant
+    from rig.sensors.calibrating import by_plunge
 
-    found = time_constant(*words.temperature_in(file, in_column))
-    made = one_value(
-        device, channel, CalibrationKind.LAG, words.now(), found.tau_s, found.tau_std_s,
-        degrees_of_freedom=found.degrees_of_freedom, residual_std=found.residual_std_k,
-        method=f"plunge from {words.rounded(found.start_c, 1)} to {words.rounded(found.end_c, 1)} °C",
-        valid_days=valid_days,
-    )  # fmt: skip
-    low, high = found.interval_s
-    sentences = (
-        f"Time constant {found.tau_s:.2f} s ({low:.2f} to {high:.2f} s, 95 %); it shows 90 % of a step after "
-        f"{2.303 * found.tau_s:.1f} s.",
-        f"While a drink falls by 1 °C a second the probe shows {found.tau_s:.1f} °C too much.",
-        *(f"Doubt: {d}." for d in found.doubts),
-    )
-    cautions = (words.GLASS, words.STEAM, words.WET, words.FOOD)
-    words.tell(made, sentences, cautions, kept=words.keep(made, logbook, just_show), as_json=as_json)
+    made = by_plunge(_label(device, channel, valid_days), *words.temperature_in(file, in_column))
+    _tell(made, words.AT_A_PLUNGE, just_show, logbook, as_json)
 
 
 @app.command(
@@ -275,28 +237,15 @@ def weights(
     as_json: AsJson = False,
 ) -> None:
     """Check a scale with weights over the range in use, the empty pan as 0=0."""
-    from math import hypot, sqrt
-
-    from rig.sensors.calibration import CalibrationKind, Point
-    from rig.sensors.line import fit_line
+    from rig.sensors.calibrating import with_weights
 
     if resolution_g <= 0 or tolerance_pct < 0:
         raise typer.BadParameter("--resolution-g is above zero and --tolerance-pct not below it")
-    given = [
-        Point(raw, weight, hypot(resolution_g / sqrt(12.0), tolerance_pct / 100.0 * weight / sqrt(3.0)))
-        for raw, weight in words.pairs(typed, "READING=WEIGHT")
-    ]
-    made = fit_line(
-        device, channel, CalibrationKind.MASS, words.now(), given,
-        method=f"{len(given)} check weights", valid_days=valid_days,
+    made = with_weights(
+        _label(device, channel, valid_days), words.pairs(typed, "READING=WEIGHT"),
+        resolution_g=resolution_g, tolerance_pct=tolerance_pct,
     )  # fmt: skip
-    raw = [p.raw for p in given]
-    sentences = (
-        words.corrections(made, (min(raw), sum(raw) / len(raw), max(raw))),
-        f"A gram shown is {made.coefficients[1]:.4f} g. A scale that reads to 1 g is enough for a drink.",
-    )
-    cautions = ("Level the scale, keep draughts and wet cloths off it, and do not load it beyond its limit.",)
-    words.tell(made, sentences, cautions, kept=words.keep(made, logbook, just_show), as_json=as_json)
+    _tell(made, words.OF_WEIGHTS, just_show, logbook, as_json)
 
 
 @app.command(
@@ -323,30 +272,13 @@ def measure(
     as_json: AsJson = False,
 ) -> None:
     """Find the volume a measure holds at 20 °C: fill it, weigh the water, empty and dry it; three times or more."""
-    from rig.sensors.calibration import CalibrationKind, one_value
-    from rig.sensors.water_weighing import EXPANSION_PER_K, volume_of_measure
+    from rig.sensors.calibrating import by_water
 
-    if made_of not in EXPANSION_PER_K:
-        raise NotFound("material", made_of, EXPANSION_PER_K)
-    found = volume_of_measure(
-        masses_g, water_temp_c, mass_std_g=resolution_g / 12.0**0.5, pressure_hpa=pressure_hpa,
-        expansion_per_k=EXPANSION_PER_K[made_of],
+    made = by_water(
+        _label(device, "", valid_days), masses_g, water_temp_c=water_temp_c, resolution_g=resolution_g,
+        made_of=made_of, pressure_hpa=pressure_hpa,
     )  # fmt: skip
-    made = one_value(
-        device, "", CalibrationKind.VOLUME, words.now(), found.volume_ml, found.std_ml,
-        degrees_of_freedom=found.degrees_of_freedom, residual_std=found.fill_std_ml,
-        method=f"{len(masses_g)} fillings of water at {water_temp_c:g} °C weighed", valid_days=valid_days,
-    )  # fmt: skip
-    sentences = (
-        f"Holds {found.volume_ml:.2f} ± {found.std_ml:.2f} ml at 20 °C (± one standard uncertainty).",
-        f"One filling lies {found.fill_std_ml:.2f} ml from another, "
-        f"{100 * found.fill_std_ml / found.volume_ml:.1f} %: that is what a drink gets.",
-    )
-    cautions = (
-        "Use water that has stood in the room, fill to the mark at eye level, dry the outside.",
-        "Wet glass slips, and chipped glass does not go near a drink.",
-    )
-    words.tell(made, sentences, cautions, kept=words.keep(made, logbook, just_show), as_json=as_json)
+    _tell(made, words.OF_A_MEASURE, just_show, logbook, as_json)
 
 
 app.command("list", short_help="The calibrations kept, and which hold today.", epilog=calibrate_list.EXAMPLE)(

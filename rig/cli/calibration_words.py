@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rig.arrays import FloatArray
     from rig.logbook.store import Logbook
     from rig.sensors.budget import Budget
+    from rig.sensors.calibrating import Made
     from rig.sensors.calibration import Calibration, CalibrationKind
 
 STEAM = (
@@ -31,9 +32,21 @@ GLASS = (
 PROBE = "Check that the probe and its seal bear boiling water; many plastic handles and bench probes do not."
 WET = "Keep plugs, boards and chargers out of reach of the water."
 FOOD = "Wash the probe before it meets a drink again; not every probe is made for food."
+LEVEL = "Level the scale, keep draughts and wet cloths off it, and do not load it beyond its limit."
+STOOD = "Use water that has stood in the room, fill to the mark at eye level, dry the outside."
+CHIPPED = "Wet glass slips, and chipped glass does not go near a drink."
+
+AT_ICE = (GLASS, WET, FOOD)
+AT_BOILING = (STEAM, PROBE, GLASS, WET, FOOD)
+IN_A_BATH = (STEAM, GLASS, WET, FOOD)
+AT_A_PLUNGE = (GLASS, STEAM, WET, FOOD)
+OF_WEIGHTS = (LEVEL,)
+OF_A_MEASURE = (STOOD, CHIPPED)
+"""What to mind in each way of calibrating."""
 
 NUMBERS_MAY_BE_NEGATIVE = {"ignore_unknown_options": True}
-_LAST_READINGS = 20
+LAST_READINGS = 20
+"""How many readings of a trace stand for where it came to rest."""
 
 Device = Annotated[str, typer.Option(metavar="NAME", help="Which device, by the name you give it.")]
 OfChannel = Annotated[
@@ -114,7 +127,7 @@ def readings(typed: Sequence[float] | None, trace: Path | None, channel: str | N
         return list(typed)
     assert trace is not None
     _, values = temperature_in(trace, channel)
-    return [float(v) for v in values[-_LAST_READINGS:]]
+    return [float(v) for v in values[-LAST_READINGS:]]
 
 
 def temperature_in(file: Path, channel: str | None) -> tuple[FloatArray, FloatArray]:
@@ -144,16 +157,14 @@ def keep(calibration: Calibration, logbook: str | None, just_show: bool) -> bool
     return True
 
 
-def tell(
-    calibration: Calibration, sentences: Sequence[str], cautions: Sequence[str], *, kept: bool, as_json: bool
-) -> None:
+def tell(made: Made, cautions: Sequence[str], *, kept: bool, as_json: bool) -> None:
     """Print a calibration and what to mind."""
+    c = made.calibration
     if as_json:
-        print_json(calibration_json(calibration) | {"kept": kept, "cautions": list(cautions)})
+        print_json(calibration_json(c) | {"kept": kept, "cautions": list(cautions)})
         return
-    c = calibration
     say(f"{named(c)}: {c.kind}, by {c.method}", style="bold")
-    say(*sentences)
+    say(*made.sentences, *(f"Doubt: {d}{'' if d.endswith('?') else '.'}" for d in made.doubts))
     until = f"Holds until {c.expires:%Y-%m-%d}"
     say(f"{until}; kept in the logbook." if kept else f"{until}; not kept, as told.")
     heading("Mind")
@@ -182,20 +193,6 @@ def calibration_json(c: Calibration) -> dict[str, Any]:
         "degrees_of_freedom": number(c.degrees_of_freedom),
         "points": [{"raw": p.raw, "reference": p.reference, "std": p.std, "name": p.name} for p in c.points],
     }
-
-
-def corrections(c: Calibration, at: Sequence[float]) -> str:
-    """What the calibration adds to a few readings, in words."""
-    parts = []
-    for raw in at:
-        by, std = (float(x) for x in c.correction(raw))
-        parts.append(f"{rounded(by, 2, '+')} ± {std:.2f} {c.kind.unit} at {raw:g}")
-    return f"Add {'; '.join(parts)} (± one standard uncertainty)."
-
-
-def rounded(value: float, digits: int, sign: str = "-") -> str:
-    """A number to so many decimals, never a negative nothing."""
-    return f"{round(value, digits) + 0.0:{sign}.{digits}f}"
 
 
 def budget_json(b: Budget) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -17,6 +17,7 @@ from rig.cli.source import Source, data_folder, logbook_at, open_source
 from rig.errors import NotEnoughData, NotFound, RigError, TableRefused
 
 if TYPE_CHECKING:
+    from rig.capture.calibrated import InForce
     from rig.capture.intake import Recorded
     from rig.capture.ports import PortSpec
     from rig.capture.readings import Decoder
@@ -110,9 +111,11 @@ def command(
 
     What an earlier recording left behind when it was interrupted is offered first.
     """
+    from rig.capture.calibrated import InForce
     from rig.capture.dialects import load
     from rig.cli.record_devices import devices
     from rig.cli.record_result import print_recovered, print_result
+    from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
 
     files = [str(f) for f in dialects or ()]
@@ -164,6 +167,7 @@ def command(
             tuple(files),
             decoders,
             time_scale if simulated else 1.0,
+            InForce(calibrations(opened), datetime.now(UTC).date()),
             by_itself=yes,
             quiet=as_json,
         )
@@ -263,10 +267,12 @@ def _record(
     dialect_files: tuple[str, ...],
     decoders: dict[str, Decoder],
     time_scale: float,
+    held: InForce,
     *,
     by_itself: bool,
     quiet: bool,
 ) -> Session:
+    from rig.capture.calibrated import Heard
     from rig.capture.follow import Follower
     from rig.capture.process import start_recording
     from rig.capture.recorder import LEAST_FREE_BYTES, free_bytes
@@ -285,6 +291,7 @@ def _record(
             way,
             by_itself=by_itself,
             prepare=prepare,
+            heard=Heard(held),
             hands=hands,
             ring=lambda: print("\a", end="", file=sys.stderr, flush=True),
         )

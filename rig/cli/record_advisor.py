@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rig.advice.live import EVERY_S
 from rig.capture.follow import Advisor, StopWords
+from rig.cli.record_session import WeighedIn
 from rig.runs import Trace
 
 if TYPE_CHECKING:
@@ -15,11 +17,8 @@ if TYPE_CHECKING:
     from rig.bench import Target
     from rig.fitting.result import Fit
 
-EVERY_S = 0.4
-"""A fresh estimate takes some hundredths of a second: no more often than a person can act on."""
-
-Prepare = Callable[[Mapping[str, float], float | None], Advisor]
-"""An advisor for one drink, from what was weighed [g] by name and the probe's reading before the motion."""
+Prepare = Callable[[WeighedIn], Advisor]
+"""An advisor for one drink, from what is known once it is weighed in."""
 
 
 class LiveAdvisor:
@@ -59,7 +58,7 @@ def words(said: LiveEstimate) -> StopWords:
 def preparing(fit: Fit, target: Target, given: Mapping[str, Any], probe_in_drink: bool) -> Prepare:
     """What makes the advisor once all is weighed in; `given` are the run's fields known beforehand."""
 
-    def prepare(weighed: Mapping[str, float], temp_c: float | None) -> Advisor:
+    def prepare(known: WeighedIn) -> Advisor:
         from rig.advice.live import live_call
         from rig.fitting.situation import Situation
 
@@ -68,11 +67,13 @@ def preparing(fit: Fit, target: Target, given: Mapping[str, Any], probe_in_drink
             vessel=given["vessel"],
             ice=given["ice"],
             recipe=given["recipe"],
-            drink_temp_c=temp_c if probe_in_drink else None,
-            drink_mass_g=weighed.get("drink"),
-            ice_mass_g=weighed.get("ice"),
+            drink_temp_c=known.temp_c if probe_in_drink else None,
+            drink_mass_g=known.mass_g.get("drink"),
+            ice_mass_g=known.mass_g.get("ice"),
             ice_temp_c=given.get("ice_temp_c"),
             room_temp_c=given.get("room_temp_c"),
+            probe_std_k=known.probe_std_k,
+            scale_std_g=known.scale_std_g,
         )
         return LiveAdvisor(live_call(fit, situation, target))
 

@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from rig.bench import Recipe
+from rig.capture.calibrated import Heard
 from rig.capture.follow import Advisor, Follower, Moment, StopWords
 from rig.capture.journal import EventKind
 from rig.capture.process import RecordingProcess
-from rig.capture.readings import Quality, Quantity
+from rig.capture.readings import Quality, Quantity, Sample
 from rig.capture.simulated.drink import Hands
 from rig.capture.weighing import Step, StepKind, WeighIn, accept
 from rig.physics.recipe_liquid import liquid_from_recipe
@@ -56,6 +57,20 @@ def ingredients_g(recipe: Recipe) -> tuple[tuple[str, float], ...]:
     )
 
 
+@dataclass(frozen=True)
+class WeighedIn:
+    """What is known of a drink once it is weighed in: masses [g] by name, the probe in it [°C], and how surely.
+
+    Corrected by the calibrations that hold; `probe_std_k` and `scale_std_g` are what those leave unknown, None
+    where nothing is calibrated.
+    """
+
+    mass_g: Mapping[str, float]
+    temp_c: float | None
+    probe_std_k: float | None = None
+    scale_std_g: float | None = None
+
+
 @dataclass
 class Session:
     """Where one drink has got to; `tick` moves it on, `act`, `skip` and `mark` are a person's keys.
@@ -69,8 +84,10 @@ class Session:
     way: Way
     by_itself: bool = False
     advisor: Advisor | None = None
-    prepare: Callable[[Mapping[str, float], float | None], Advisor] | None = None
-    """Makes the advisor once all is weighed in, from the masses [g] by name and the probe's reading [°C]."""
+    prepare: Callable[[WeighedIn], Advisor] | None = None
+    """Makes the advisor once all is weighed in."""
+    heard: Heard = field(default_factory=Heard)
+    """What is known of the probe and the scale; the advisor hears what their readings stand for."""
     hands: Hands | None = None
     ring: Callable[[], None] = lambda: None
     words: StopWords | None = None
@@ -79,6 +96,7 @@ class Session:
     skipped: list[str] = field(default_factory=list)
     finished: bool = False
     _weigh_in: WeighIn = field(init=False)
+    _main: dict[Quantity, tuple[int, str]] = field(default_factory=dict)
     _step: Step | None = None
     _asked_s: float = 0.0
     _on_scale_g: float = 0.0
@@ -123,6 +141,17 @@ class Session:
         return (self._stopped_s or self.now_s) - self._started_s
 
     @property
+    def weighed_in(self) -> WeighedIn:
+        """What the weigh-ins and the probe say by now."""
+        mass_g, raw_c = self.heard.weighed_g(self.weighed), self.follower.temp_c
+        return WeighedIn(
+            mass_g,
+            self.heard.temp_c(raw_c),
+            self.heard.probe_std_k(raw_c),
+            self.heard.scale_std_g(mass_g.get("drink")),
+        )
+
+    @property
     def doubt(self) -> str:
         """What the scale shows and no step explains, in words."""
         doubts = self._weigh_in.state.doubts
@@ -150,7 +179,7 @@ class Session:
             self.finished = True
         elif self.prepare is not None:
             prepare, self.prepare = self.prepare, None
-            self.advisor = prepare(self.weighed, self.follower.temp_c)
+            self.advisor = prepare(self.weighed_in)
         elif self.by_itself:
             self._start()
 
@@ -207,17 +236,27 @@ class Session:
 
     def _hear(self, moment: Moment) -> None:
         for sample in moment.samples:
-            if sample.quantity is Quantity.MASS and self.follower.is_main(moment.port, sample):
+            if not self.follower.is_main(moment.port, sample):
+                continue
+            self._know(moment.port, sample)
+            if sample.quantity is Quantity.MASS:
                 # A clock that learns may step back by a little; for a scale at rest that means nothing.
                 self._scale_s = max(self._scale_s, moment.time_s)
                 self._weigh_in.update(self._scale_s, sample.value, settled=sample.quality is Quality.GOOD)
         if self.advisor is None or self._started_s is None or not self.moving:
             return
         # Two boards' clocks are not learnt equally well: an advisor never hears time run back.
+        temp_c = self.heard.temp_c(self.follower.temp_c)
         before, self._advised_s = self.words, max(self._advised_s, moment.time_s - self._started_s)
-        self.words = self.advisor(self._advised_s, self.follower.temp_c, self.follower.scale_g) or before
+        self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
         if self.words is not None and self.words.stop_now and not (before is not None and before.stop_now):
             self.ring()
+
+    def _know(self, port: int, sample: Sample) -> None:
+        """Find what is known of a main channel when it is heard for the first time as such."""
+        if self._main.get(sample.quantity) != (port, sample.channel) and self.follower.header is not None:
+            self._main[sample.quantity] = port, sample.channel
+            self.heard.hear(self.follower.header.ports[port].name, sample.channel, sample.quantity)
 
     def _note_weighed(self) -> None:
         """Put into the journal what has been weighed, again where more was added."""
@@ -228,7 +267,9 @@ class Session:
         for what, mass_g in named.items():
             if abs(mass_g - self.weighed.get(what, float("inf"))) > AGREED_G:
                 self.weighed[what] = mass_g
-                self.recording.order(EventKind.WEIGH, what=what, mass_g=mass_g)
+                port, channel = self._main[Quantity.MASS]
+                # As the scale showed it, and which scale: it is corrected where the run is taken in.
+                self.recording.order(EventKind.WEIGH, what=what, mass_g=mass_g, port=port, channel=channel)
 
     def _ask(self, step: Step | None) -> None:
         self._step, self._asked_s = step, self.now_s

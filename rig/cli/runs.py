@@ -130,7 +130,8 @@ def _shown(value: float | None, shape: str) -> str | None:
 _LISTED = (
     "operator", "session", "technique", "vessel", "ice", "ice_mass_g", "ice_temp_c", "recipe", "drink_mass_g",
     "drink_temp_c", "vessel_temp_c", "room_temp_c", "duration_s", "strained_mass_g", "gross_before_g",
-    "gross_after_g", "foam_ml", "foam_half_life_s", "target", "notes", "excluded_because",
+    "gross_after_g", "foam_ml", "foam_half_life_s", "probe_std_k", "scale_std_g", "target", "notes",
+    "excluded_because",
 )  # fmt: skip
 _FOUND = (
     "start_temp_c", "temp_c", "added_g", "dilution_by_volume", "expected_added_g", "strained_residual_g",

@@ -21,7 +21,7 @@ from rig.fitting.situation import Situation, inputs_for, nominals
 from rig.physics.melt import simulate, steps_for
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
-FIT_VERSION = "6"
+FIT_VERSION = "7"
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
 

@@ -20,6 +20,7 @@ from rig.fitting.priors import (
     HELD_FILM_SD_G_PER_M2,
     MOTIONS,
     TYPICAL_ICE_MASS_G,
+    UNCHECKED_PROBE_K,
     USUAL_LOADING,
     P,
     ice_nominal,
@@ -33,6 +34,7 @@ class Owner(StrEnum):
     """What an effect belongs to."""
 
     BENCH = "bench"
+    CALIBRATION = "calibrated probes"
     TECHNIQUE = "technique"
     VESSEL = "vessel"
     ICE = "ice"
@@ -87,7 +89,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.3),
         ((P.LAG, Owner.BENCH, ()), 1.1),
         ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.05),
-        ((P.OFFSET, Owner.BENCH, ()), 0.25),
+        _offset(s),
         ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
         ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),
         ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
@@ -97,6 +99,17 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
     seen = (*set_up, s.recipe)
     out += [((None, owner, seen), sd) for owner, sd in zip(DISCREPANCY, DISCREPANCY_SD, strict=True)]
     return out
+
+
+def _offset(s: Situation) -> tuple[Key, float]:
+    """What the probe shows too much: as usual for probes, or what its calibration leaves, in standard units.
+
+    A calibration's error is the same in every run made with it, so that runs do not average it away: all
+    calibrated runs of a bench share one effect, each multiplied by what its own calibration leaves.
+    """
+    if s.probe_std_k is None:
+        return (P.OFFSET, Owner.BENCH, ()), UNCHECKED_PROBE_K
+    return (P.OFFSET, Owner.CALIBRATION, ()), 1.0
 
 
 @dataclass(frozen=True)
@@ -125,13 +138,21 @@ class Latents:
 def latents_of(bench: Bench, situations: Iterable[Situation]) -> Latents:
     """The effects that any of the situations needs, in order of first need."""
     order: dict[Key, float] = {}
-    for s in dict.fromkeys((x.technique, x.vessel, x.ice, x.recipe) for x in situations):
+    first: dict[tuple[str | bool, ...], Situation] = {}
+    for s in situations:
+        first.setdefault(_kind(s), s)
+    for s in first.values():
         try:
-            for key, sd in effects_of(bench, Situation(*s)):
+            for key, sd in effects_of(bench, s):
                 order.setdefault(key, sd)
         except NotFound:
             continue
     return Latents(tuple(order), np.zeros(len(order)), np.array(list(order.values())))
+
+
+def _kind(s: Situation) -> tuple[str | bool, ...]:
+    """What decides which effects a situation has."""
+    return s.technique, s.vessel, s.ice, s.recipe, s.probe_std_k is not None
 
 
 @dataclass(frozen=True)
@@ -183,8 +204,8 @@ def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:
 def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequence[Key]) -> FloatArray:
     """(runs, effects a run): what each effect is multiplied by in each situation.
 
-    All are one but the loading's, which acts through the logarithm of drink over ice, and the
-    composition's, through the logarithm of viscosity.
+    All are one but the loading's, which acts through the logarithm of drink over ice, the composition's, through
+    the logarithm of viscosity, and a calibrated probe's, through what its calibration leaves.
     """
     out = np.ones((len(situations), len(keys)))
     loading = np.log(nominal.drink_mass_g / nominal.inputs.ice_mass_g / USUAL_LOADING)
@@ -193,6 +214,8 @@ def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequenc
             out[:, k] = loading
         elif key[1] is Owner.COMPOSITION:
             out[:, k] = -thicker(nominal.curves)
+        elif key[0] is P.OFFSET:
+            out[:, k] = [1.0 if s.probe_std_k is None else s.probe_std_k for s in situations]
     return out
 
 
@@ -201,13 +224,13 @@ def composition(
 ) -> Composition:
     """Look up the effects of each situation."""
     index = latents.index()
-    known: dict[tuple[str, str, str, str], list[Key]] = {}
+    known: dict[tuple[str | bool, ...], list[Key]] = {}
     rows = []
     for s in situations:
-        name = (s.technique, s.vessel, s.ice, s.recipe)
-        if name not in known:
-            known[name] = [key for key, _ in effects_of(bench, s)]
-        rows.append([index[key] for key in known[name]])
+        kind = _kind(s)
+        if kind not in known:
+            known[kind] = [key for key, _ in effects_of(bench, s)]
+        rows.append([index[key] for key in known[kind]])
     keys = next(iter(known.values()))
     columns = [-1 if key[0] is None else int(key[0]) for key in keys]
     return Composition(np.array(rows), factors_of(situations, nominal, keys), np.array(columns))

@@ -209,4 +209,7 @@ def ice_nominal(ice: Ice, typical_temp_c: float | None) -> IceNominal:
 TYPICAL_ICE_MASS_G = 160.0
 TYPICAL_ROOM_C = 21.0
 LAG_MEDIAN_S = 0.8
+UNCHECKED_PROBE_K, UNCHECKED_SCALE_G = 0.25, 0.3
+"""Standard deviations of a probe's offset, and of a drink weighed, where neither instrument was calibrated
+(common practice, no source)."""
 ICE_SHAPES_THAT_BREAK = (IceShape.CRACKED, IceShape.CRUSHED)

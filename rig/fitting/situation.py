@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from rig.fitting.priors import (
     THICKNESS_POWER,
     TYPICAL_ICE_MASS_G,
     TYPICAL_ROOM_C,
+    UNCHECKED_SCALE_G,
     USUAL_LOADING,
     P,
     ice_nominal,
@@ -31,10 +33,17 @@ from rig.physics.melt import CONDUCTIVITY_POWER, DrinkCurves, MeltInputs, drink_
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run, SetUp
 
+INSTRUMENTS = ("probe_std_k", "scale_std_g")
+"""What a situation says of the instruments and not of the drink."""
+
 
 @dataclass(frozen=True)
 class Situation:
-    """What is known of a drink before it meets the ice; None means not stated."""
+    """What is known of a drink before it meets the ice; None means not stated.
+
+    `probe_std_k` and `scale_std_g` are what a calibration leaves unknown of the probe that watches it and of the
+    scale that weighed it; None where they are not calibrated.
+    """
 
     technique: str
     vessel: str
@@ -46,11 +55,18 @@ class Situation:
     ice_temp_c: float | None = None
     vessel_temp_c: float | None = None
     room_temp_c: float | None = None
+    probe_std_k: float | None = None
+    scale_std_g: float | None = None
 
     @property
     def set_up(self) -> SetUp:
         """The set-up it belongs to."""
         return SetUp(self.technique, self.vessel, self.ice)
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        """What a call is asked with, by keyword: all but the instruments."""
+        return {name: value for name, value in vars(self).items() if name not in INSTRUMENTS}
 
     @staticmethod
     def of(run: Run) -> Situation:
@@ -136,7 +152,8 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         film = HELD_FILM_G_PER_M2 * area * (1.0 if vessel.holds_ice_film else STATED_FILM_SHARE)
         side["held"].append(vessel.held_back_g + film)
         side["mass"].append(mass)
-        side["mass_sd"].append(0.3 if s.drink_mass_g is not None else 0.02 * mass)
+        weighed_sd = UNCHECKED_SCALE_G if s.scale_std_g is None else s.scale_std_g
+        side["mass_sd"].append(weighed_sd if s.drink_mass_g is not None else 0.02 * mass)
         side["volume"].append(float(drink.starting_volume_ml) * scale)
         side["ethanol"].append(float(np.sum(drink.liquid.ethanol_g)) * scale)
         side["longest"].append(motion.longest_s)

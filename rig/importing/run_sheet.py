@@ -41,6 +41,8 @@ OPTIONAL = (
     "gross_after_g",
     "foam_ml",
     "foam_half_life_s",
+    "probe_std_k",
+    "scale_std_g",
     "target",
     "excluded_because",
 )

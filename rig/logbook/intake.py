@@ -144,7 +144,8 @@ def _batches(runs: Sequence[Run]) -> Iterator[tuple[Run, ...]]:
 
 def _arrival(run: Run) -> _Arrival:
     record = record_from_run(run)
-    imported = json_text(record)
+    # As an older logbook wrote it down, so that the same run is not taken for a changed one.
+    imported = json_text({f: v for f, v in record.items() if v is not None or f not in schema.SINCE_STEP_4})
     return _Arrival(record, imported, fingerprint(imported), run)
 
 

@@ -41,7 +41,14 @@ def add_table_profiles(connection: sa.Connection) -> None:
     schema.table_profile.create(connection)
 
 
-STEPS: tuple[Step, ...] = (create_first, add_calibrations, add_table_profiles)
+def add_known_instruments(connection: sa.Connection) -> None:
+    """Step 4: how well a run's probe and scale are known."""
+    for column in schema.SINCE_STEP_4:
+        kind = schema.run.c[column].type.compile(connection.dialect)
+        connection.exec_driver_sql(f"ALTER TABLE run ADD COLUMN {column} {kind}")
+
+
+STEPS: tuple[Step, ...] = (create_first, add_calibrations, add_table_profiles, add_known_instruments)
 
 
 def migrate(engine: sa.Engine, steps: Sequence[Step] = STEPS) -> int:

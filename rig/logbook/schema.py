@@ -25,7 +25,12 @@ NUMBERS = (
     "gross_after_g",
     "foam_ml",
     "foam_half_life_s",
+    "probe_std_k",
+    "scale_std_g",
 )
+
+SINCE_STEP_4 = ("probe_std_k", "scale_std_g")
+"""Numbers of a run that older logbooks did not have: CREATE TABLE leaves them out (`system`), step 4 adds them."""
 
 schema_version = sa.Table(
     "schema_version",
@@ -85,7 +90,7 @@ run = sa.Table(
     sa.Column("started_at", sa.Text),
     *(sa.Column(name, sa.Text, nullable=False) for name in TEXTS),
     *(sa.Column(name, sa.Text) for name in OPTIONAL_TEXTS),
-    *(sa.Column(name, sa.Double) for name in NUMBERS),
+    *(sa.Column(name, sa.Double, system=name in SINCE_STEP_4) for name in NUMBERS),
     sa.Column("extra", sa.Text, nullable=False),
     sa.Column("trace", sa.ForeignKey("trace.digest")),
     sa.UniqueConstraint("bench_id", "run"),

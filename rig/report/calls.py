@@ -99,7 +99,7 @@ def _call(prediction: Prediction, target: Target) -> Call:
 
 def in_full(fit: Fit, call: Call) -> Advice:
     """The same call with its curves, its cautions and what would help."""
-    return advise(fit, target=call.target, **vars(call.situation))
+    return advise(fit, target=call.target, **call.situation.asked)
 
 
 def _pairs(fit: Fit) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ Raw readings stay raw; a calibration is applied on the way to a result, and can 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
@@ -46,6 +46,14 @@ class Point:
     reference: float
     std: float = 0.0
     name: str = ""
+
+
+@dataclass(frozen=True)
+class Part:
+    """One contribution to a standard uncertainty: where it comes from, and its size in the value's unit."""
+
+    name: str
+    std: float
 
 
 @dataclass(frozen=True)
@@ -98,6 +106,23 @@ class Calibration:
         """What to add to raw readings of any shape, and its standard uncertainty."""
         value, std = self.apply(raw)
         return value - np.asarray(raw, float), std
+
+    def difference(self, raw: Floats) -> tuple[FloatArray, FloatArray]:
+        """What a net reading, the difference of two readings, should have been, and its standard uncertainty.
+
+        Offsets cancel; the lower reading is taken as zero, which for a line makes no difference.
+        """
+        size = len(self.coefficients)
+        powers = np.stack([(np.asarray(raw, float) - self.origin), np.full(np.shape(raw), -self.origin)])
+        each = powers[..., None] ** np.arange(size)
+        apart = each[0] - each[1]
+        variance = np.einsum("...i,ij,...j->...", apart, np.array(self.covariance), apart)
+        return np.asarray(apart @ np.array(self.coefficients)), np.sqrt(np.maximum(variance, 0.0))
+
+    def already_applied(self) -> Calibration:
+        """The same calibration for readings that it has corrected: nothing to add, and as unsure as before."""
+        rest = (0.0,) * (len(self.coefficients) - 2)
+        return replace(self, coefficients=(self.origin, 1.0, *rest))
 
     @property
     def raw_range(self) -> tuple[float, float] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -82,16 +82,24 @@ def dilution_budget(drink: float | Input, strained_mass_g: float, tools: Instrum
 
 
 def serve_temp_budget(
-    reading_c: float, tools: Instruments, *, noise_std_k: float = 0.0, rate_k_per_s: float = 0.0
+    reading_c: float,
+    tools: Instruments,
+    *,
+    noise_std_k: float = 0.0,
+    rate_k_per_s: float = 0.0,
+    corrected_std_k: float | None = None,
 ) -> Budget:
     """Serve temperature [°C] from the probe's own reading: calibration, resolution, noise and what lag is left.
 
     `rate_k_per_s` is how fast the reading was still moving, known to ±0.05 K/s; a lag τ leaves τ times that.
+    `corrected_std_k` says that the reading is corrected already, and what that left unknown.
     """
     inputs = [
         Input.within("probe reading", reading_c, tools.probe_resolution_k / 2.0, "°C"),
         Input("noise of the reading", 0.0, noise_std_k, "K"),
-        _probe_correction(reading_c, tools.probe),
+        _probe_correction(reading_c, tools.probe)
+        if corrected_std_k is None
+        else Input("probe correction", 0.0, corrected_std_k, "K"),
         Input.within("rate of the reading", rate_k_per_s, _RATE_HALF_WIDTH_K_PER_S, "K/s"),
     ]
     if tools.lag is not None:
@@ -110,13 +118,16 @@ def serve_temp_budget(
 def run_budgets(run: Run, tools: Instruments, poured: Input | None = None) -> tuple[Budget, Budget | None]:
     """The budgets of a run: its dilution, and its serve temperature where a probe was in the drink at the end.
 
-    `poured` stands for the drink's mass [g] where it was not weighed before the ice.
+    `poured` stands for the drink's mass [g] where it was not weighed before the ice. A run that was recorded with
+    calibrated instruments is corrected already.
 
     Raises
     ------
     NotEnoughData
         Where the drink was neither weighed nor poured by measure, or not weighed strained.
     """
+    if run.scale_std_g is not None and tools.scale is not None:
+        tools = replace(tools, scale=tools.scale.already_applied())
     drink = poured if run.drink_mass_g is None else run.drink_mass_g
     if drink is None or run.strained_mass_g is None:
         raise NotEnoughData(
@@ -134,7 +145,13 @@ def run_budgets(run: Run, tools: Instruments, poured: Input | None = None) -> tu
     time_s, reading_c = run.trace.time_s[seen][-10:], probe[seen][-10:]
     rate, level = np.polyfit(time_s - time_s[-1], reading_c, 1)
     scatter = float(np.std(reading_c - level - rate * (time_s - time_s[-1])))
-    return dilution, serve_temp_budget(float(level), tools, noise_std_k=scatter, rate_k_per_s=float(rate))
+    return dilution, serve_temp_budget(
+        float(level),
+        tools,
+        noise_std_k=scatter,
+        rate_k_per_s=float(rate),
+        corrected_std_k=run.probe_std_k,
+    )
 
 
 def _probe_correction(reading_c: float, probe: Calibration | None) -> Input:

@@ -74,8 +74,9 @@ def boiling_point(
         method = f"boiling point at {pressure_hpa:g} hPa"
     else:
         assert altitude_m is not None
-        pressure = float(station_pressure_hpa(altitude_m, sea_level_pressure_hpa or STANDARD_PRESSURE_HPA))
         known = sea_level_pressure_hpa is not None
+        at_sea_level = STANDARD_PRESSURE_HPA if sea_level_pressure_hpa is None else sea_level_pressure_hpa
+        pressure = float(station_pressure_hpa(altitude_m, at_sea_level))
         std_hpa = _BAROMETER_STD_HPA if known else _WEATHER_STD_HPA
         weather = f", {sea_level_pressure_hpa:g} hPa at sea level" if known else ", weather not known"
         method = f"boiling point at {altitude_m:g} m{weather}"

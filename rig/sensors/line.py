@@ -8,11 +8,38 @@ from datetime import datetime
 import numpy as np
 
 from rig.errors import ModelRangeError, NotEnoughData
-from rig.sensors.calibration import Calibration, CalibrationKind, Point, as_rows, expiry
+from rig.sensors.calibration import Calibration, CalibrationKind, Part, Point, as_rows, expiry
 from rig.sensors.fixed_points import FixedPoint
 
 PROBE_SLOPE_STD = 0.005 / np.sqrt(3.0)
 """Of a probe's slope not yet calibrated: IEC 60751 class B grows by ±0.005 °C a degree, taken as even."""
+
+
+def reading_parts(readings: Sequence[float], reference: FixedPoint, *, resolution: float) -> tuple[Part, ...]:
+    """What the uncertainty of readings at a fixed point comes from.
+
+    Raises
+    ------
+    NotEnoughData
+        Where there is no reading.
+    ModelRangeError
+        A reading that is no number; a resolution below nothing.
+    """
+    values = np.asarray(readings, float)
+    if values.size == 0:
+        raise NotEnoughData("no reading is given; wait until the probe stands still and note a few")
+    if not np.all(np.isfinite(values)):
+        raise ModelRangeError("a reading is not a number; check what was typed")
+    if not 0 <= resolution < np.inf:
+        raise ModelRangeError(
+            f"the smallest step a display shows is not {resolution:g}; most probes show 0.1"
+        )
+    of_mean = float(values.std(ddof=1) / np.sqrt(values.size)) if values.size > 1 else 0.0
+    return (
+        Part(reference.method.partition(":")[0], reference.std_k),
+        Part("scatter of the readings", of_mean),
+        Part("smallest step shown", resolution / np.sqrt(12.0)),
+    )
 
 
 def reading_point(readings: Sequence[float], reference: FixedPoint, *, resolution: float, name: str) -> Point:
@@ -20,15 +47,12 @@ def reading_point(readings: Sequence[float], reference: FixedPoint, *, resolutio
 
     Raises
     ------
-    NotEnoughData
-        Where there is no reading.
+    NotEnoughData, ModelRangeError
+        As `reading_parts`.
     """
-    values = np.asarray(readings, float)
-    if values.size == 0:
-        raise NotEnoughData("no reading is given; wait until the probe stands still and note a few")
-    of_mean = float(values.std(ddof=1) / np.sqrt(values.size)) if values.size > 1 else 0.0
-    std = float(np.sqrt(reference.std_k**2 + of_mean**2 + resolution**2 / 12.0))
-    return Point(float(values.mean()), reference.temp_c, std, name)
+    parts = reading_parts(readings, reference, resolution=resolution)
+    std = float(np.sqrt(sum(p.std**2 for p in parts)))
+    return Point(float(np.mean(readings)), reference.temp_c, std, name)
 
 
 def one_point(

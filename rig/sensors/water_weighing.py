@@ -13,6 +13,7 @@ import numpy as np
 
 from rig.arrays import FloatArray, Floats
 from rig.errors import ModelRangeError, NotEnoughData
+from rig.sensors.calibration import Part
 from rig.sensors.fixed_points import STANDARD_PRESSURE_HPA
 from rig.units import kelvin_from_celsius
 
@@ -27,13 +28,14 @@ handbooks (from memory)."""
 
 @dataclass(frozen=True)
 class MeasuredVolume:
-    """A measure's volume at 20 °C [ml], its standard uncertainty, the spread of one filling, and fillings."""
+    """A measure's volume at 20 °C [ml], its standard uncertainty and its parts, the spread of one filling, fillings."""
 
     volume_ml: float
     std_ml: float
     fill_std_ml: float
     degrees_of_freedom: float
     fills_ml: tuple[float, ...]
+    parts: tuple[Part, ...]
 
 
 def water_density_g_per_ml(temp_c: Floats) -> FloatArray:
@@ -125,6 +127,11 @@ def volume_of_measure(
     by_temp = float((volume(warmer) - volume(warmer - 1.0)).mean()) * water_temp_std_k
     by_scale = mean / float(masses.mean()) * mass_std_g
     of_mean = spread / np.sqrt(masses.size)
-    std = float(np.sqrt(of_mean**2 + by_scale**2 + by_temp**2))
+    parts = (
+        Part("one filling from another", float(of_mean)),
+        Part("smallest step of the scale", by_scale),
+        Part(f"water within {water_temp_std_k:g} °C", abs(by_temp)),
+    )
+    std = float(np.sqrt(sum(p.std**2 for p in parts)))
     freedom = (masses.size - 1) * (std / of_mean) ** 4 if of_mean > 0 else np.inf
-    return MeasuredVolume(mean, std, spread, float(freedom), tuple(float(x) for x in fills))
+    return MeasuredVolume(mean, std, spread, float(freedom), tuple(float(x) for x in fills), parts)

@@ -8,29 +8,39 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from rig.advice.live import EVERY_S
 from rig.bench import parse_bench
+from rig.capture.calibrated import Heard, InForce
 from rig.capture.dialects import load
-from rig.capture.follow import Follower, StopWords
+from rig.capture.follow import Advisor, Follower, StopWords
+from rig.capture.intake_streams import streams_from
 from rig.capture.journal import EventKind, JournalTail, read_journal
 from rig.capture.process import interrupted_runs, start_recording
+from rig.capture.readings import Quantity
 from rig.capture.recorder_files import Files, Plan
 from rig.capture.simulated.drink import make_drink
 from rig.capture.simulated.rig import SimulatedRig
 from rig.capture.weighing import StepKind
 from rig.cli.app import app
 from rig.cli.record import SIMULATED_BENCH
-from rig.cli.record_advisor import EVERY_S, preparing
-from rig.cli.record_session import Session, Way, run_session
+from rig.cli.record_advisor import preparing
+from rig.cli.record_session import Session, Way, WeighedIn, run_session
 from rig.cli.record_view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
+from rig.logbook.calibrations import keep_calibration
 from rig.logbook.store import open_logbook
 from rig.runs import Run, RunBook
+from rig.sensors.calibration import CalibrationKind, Point
+from rig.sensors.line import fit_line, one_point
 
 TIME_SCALE = 15.0
 PATIENCE_S = 60.0
@@ -239,6 +249,101 @@ def test_an_advisor_is_told_each_reading_in_order_and_its_cue_rings_once(tmp_pat
     assert session.words == StopWords("stop", stop_now=True)
 
 
+WHEN = datetime(2026, 1, 5, 9, tzinfo=UTC)
+FOR_EVER = 36_500
+SCALE = replace(
+    fit_line(
+        "simulated scale",
+        "",
+        CalibrationKind.MASS,
+        WHEN,
+        [Point(0.0, 1.5, 0.05), Point(100.0, 103.5, 0.05), Point(500.0, 511.5, 0.05)],
+        method="check weights",
+        valid_days=FOR_EVER,
+    ),
+    residual_std=0.1,
+)
+"""True mass = 1.5 g + 1.02 · reading: the scale weighs 2 % too little."""
+PROBE = one_point(
+    "simulated probe",
+    "",
+    CalibrationKind.TEMPERATURE,
+    WHEN,
+    Point(0.4, 0.0, 0.06, "ice point"),
+    method="ice point",
+    slope_std=0.0,
+    valid_days=FOR_EVER,
+)
+"""The probe reads 0.4 K too much, and that is known to 0.06 K."""
+
+
+def test_a_calibrated_scale_and_probe_correct_the_run_and_leave_the_journal_as_it_was_read(
+    tmp_path: Path,
+) -> None:
+    book = tmp_path / "bar.sqlite"
+    with open_logbook(book) as logbook:
+        assert keep_calibration(logbook, SCALE) and keep_calibration(logbook, PROBE)
+    code, out, err = chillrig(
+        *("record", "--simulated", "--yes", "--json", "--duration-s", "5", "--seed", "3"),
+        *("--time-scale", str(TIME_SCALE), "--logbook", book, "--run", "n1"),
+    )
+    assert code == 0, err
+    made = json.loads(out)
+    with open_logbook(book) as logbook:
+        run = logbook.run("simulated", "n1")
+    raw = {
+        e.detail["what"]: e.detail["mass_g"]
+        for e in read_journal(Path(made["journal"])).events(EventKind.WEIGH)
+    }
+    # a weigh-in is a difference: the offset of 1.5 g falls out, the slope stays
+    for what, mass_g in (
+        ("drink", run.drink_mass_g),
+        ("ice", run.ice_mass_g),
+        ("strained", run.strained_mass_g),
+    ):
+        assert mass_g == pytest.approx(1.02 * raw[what], abs=0.006), what
+    assert made["drink_mass_g"] == run.drink_mass_g
+    assert run.probe_std_k == pytest.approx(0.06, abs=1e-6)
+    assert run.scale_std_g == pytest.approx(0.1 * 2**0.5, abs=0.02)
+    drink = make_drink(3, parse_bench(SIMULATED_BENCH)[0].recipe("night ferry"))
+    assert run.drink_temp_c == pytest.approx(
+        drink.temp_c(0.0) + drink.world.instruments.probe_offset_k - 0.4, abs=0.5
+    )
+    assert (
+        f"drink weighed {raw['drink']:.1f} g, by simulated scale's calibration" in run.extra["calibrations"]
+    )
+    assert any("drink weighed" in f["what"] for f in made["findings"])
+
+
+def test_the_live_call_hears_what_calibrated_readings_stand_for(tmp_path: Path) -> None:
+    told: list[float] = []
+    known: list[WeighedIn] = []
+
+    def prepare(weighed_in: WeighedIn) -> Advisor:
+        known.append(weighed_in)
+
+        def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> None:
+            if temp_c is not None:
+                told.append(temp_c)
+
+        return advisor
+
+    with SimulatedRig(make_drink(1), time_scale=TIME_SCALE) as rig:
+        heard = Heard(InForce((SCALE, PROBE), datetime.now(UTC).date()))
+        session = session_of(rig, tmp_path, by_itself=True, prepare=prepare, heard=heard)
+        run_session(session, lambda pace_s: time.sleep(0.002) or "", lambda s: None)
+        session.recording.end()
+    streams = streams_from(read_journal(session.recording.files.journal), load())
+    read = {
+        v for s in streams for c in s.of(Quantity.TEMPERATURE) for v in c.value[np.isfinite(c.value)].tolist()
+    }
+    assert told and all(any(abs(t + 0.4 - v) < 1e-9 for v in read) for t in told)
+    (first,) = known
+    assert first.mass_g["drink"] == pytest.approx(1.02 * session.weighed["drink"])
+    assert first.probe_std_k == pytest.approx(0.06, abs=1e-6)
+    assert first.scale_std_g == pytest.approx(0.1 * 2**0.5, abs=0.02)
+
+
 def test_keys_take_start_stop_mark_and_skip(tmp_path: Path) -> None:
     """Space takes what rests on the scale, starts and stops; s leaves out; m marks; the screen follows."""
     asked_for: list[str] = []
@@ -313,7 +418,7 @@ def test_the_live_call_is_made_from_the_weigh_in_and_says_stop_before_the_drink_
     bench = parse_bench(BAR)[0]
     given = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
     prepare = preparing(prior_fit(RunBook(bench, ())), bench.target("coupe"), given, probe_in_drink=True)
-    advisor = prepare({"drink": 84.0, "ice": 195.0}, 22.0)
+    advisor = prepare(WeighedIn({"drink": 84.0, "ice": 195.0}, 22.0))
     said = [advisor(t / 10, 22.0 - 24.0 * (1 - 2.718 ** (-t / 40)), None) for t in range(800)]
     told = [w for w in said if w is not None]
     assert len(told) <= 800 * 0.1 / EVERY_S + 1

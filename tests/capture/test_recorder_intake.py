@@ -21,7 +21,8 @@ from rig.capture.recorder_files import Files
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import Run, RunBook
-from rig.sensors.calibration import CalibrationKind, one_value
+from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
+from rig.sensors.line import fit_line
 
 RUN = "0c0ffee0-0000-4000-8000-000000000001"
 UTC_START = datetime(2031, 4, 6, 15, tzinfo=UTC)
@@ -150,6 +151,39 @@ def test_calibrations_in_force_correct_the_run_and_leave_the_journal_raw(tmp_pat
     assert corrected.drink_temp_c == pytest.approx(20.5)
     assert "calibration of 2031-04-01 applied, ±0.06 °C" in corrected.extra["calibrations"]
     assert "calibrations" not in plain.extra
+    assert (plain.probe_std_k, corrected.probe_std_k) == (None, pytest.approx(0.06))
+
+
+def scale_line(device: str, slope: float) -> Calibration:
+    points = [Point(x, 2.0 + slope * x, 0.05) for x in (0.0, 200.0, 500.0)]
+    return fit_line(
+        device, "", CalibrationKind.MASS, datetime(2031, 4, 1, tzinfo=UTC), points, method="weights"
+    )
+
+
+def test_a_typed_weigh_in_is_corrected_once_by_the_slope_and_the_run_says_so(tmp_path: Path) -> None:
+    journal = read_journal(journal_at(tmp_path, [*lines(), *EVENTS]).journal)
+    plain, run = (recorded_in(journal, load(), c).run for c in ((), (scale_line("scale", 1.01),)))
+    assert run.drink_mass_g == pytest.approx(1.01 * 91.0)
+    assert run.strained_mass_g == pytest.approx(1.01 * 119.2, abs=0.006)  # the later one, rounded
+    # read off the scale itself, which stood at 200 g: the trace's own correction, offset and all, and no second
+    assert run.ice_mass_g == pytest.approx(2.0 + 1.01 * 200.0)
+    said = run.extra["calibrations"]
+    assert "drink weighed 91.0 g, by scale's calibration of 2031-04-01 91.91 g" in said
+    assert "119.2 g" in said and "118.5 g" not in said
+    assert run.scale_std_g is not None and run.probe_std_k is None
+    assert (plain.drink_mass_g, plain.scale_std_g, plain.probe_std_k) == (91.0, None, None)
+
+
+def test_a_weigh_in_is_corrected_by_the_scale_it_names(tmp_path: Path) -> None:
+    other = [replace(r, port=0, line=r.line) for r in lines() if r.port == 1]
+    named = event(18.0, EventKind.WEIGH, what="strained", mass_g=100.0, port=1, channel="scale")
+    unknown = event(3.0, EventKind.WEIGH, what="drink", mass_g=90.0)
+    journal = read_journal(journal_at(tmp_path, [*lines(), *other, named, unknown, *EVENTS[2:5]]).journal)
+    both = (scale_line("probe", 1.5), scale_line("scale", 1.01))
+    run = recorded_in(journal, load(), both).run
+    assert run.strained_mass_g == pytest.approx(101.0)
+    assert run.drink_mass_g == pytest.approx(135.0)  # named by none: the first scale there is
 
 
 def test_late_lines_and_a_wrong_crystal_do_not_shift_the_trace(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,6 +14,8 @@ import sqlalchemy as sa
 from rig.errors import LogbookError
 from rig.logbook import schema
 from rig.logbook.calibrations import calibration_in_force, calibrations, keep_calibration
+from rig.logbook.connect import engine_for, url_from
+from rig.logbook.migrations import STEPS, migrate
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
@@ -101,15 +104,36 @@ def test_a_damaged_calibration_is_named_with_its_cure(damaged: Logbook) -> None:
 
 
 def test_a_logbook_of_the_step_before_gets_the_table(url: str) -> None:
-    with open_logbook(url) as logbook, logbook._engine.begin() as connection:
-        schema.calibration.drop(connection)
-        connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 1))
-        for name in set(sa.inspect(connection).get_table_names()) - {"schema_version"} - FIRST_TABLES:
-            connection.exec_driver_sql(f"drop table {name}")
+    engine = engine_for(url_from(url))
+    migrate(engine, STEPS[:1])
+    engine.dispose()
     with open_logbook(url) as logbook:
         assert keep_calibration(logbook, PROBE)
 
 
-FIRST_TABLES = {
-    "bench", "bench_history", "trace", "channel", "run", "run_history", "source", "finding", "fit_cache",
-}  # fmt: skip
+def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
+    url: str, book: RunBook
+) -> None:
+    with open_logbook(url) as logbook:
+        logbook.add(book, "bar", "folder")
+        with logbook._engine.begin() as connection:
+            for column in schema.SINCE_STEP_4:
+                connection.exec_driver_sql(f"alter table run drop column {column}")
+            connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 3))
+    with open_logbook(url) as logbook:
+        assert logbook.book("bar") == book
+        assert logbook.add(book, "bar", "folder").unchanged == len(book.runs)
+        with logbook._engine.connect() as connection:
+            row = connection.execute(sa.select(schema.run)).mappings().first()
+    assert row is not None
+    assert set(schema.SINCE_STEP_4).isdisjoint(json.loads(row["imported"]))
+
+
+def test_what_a_calibration_leaves_unknown_is_kept_with_the_run_and_may_be_corrected(
+    logbook: Logbook, book: RunBook
+) -> None:
+    known = replace(book, runs=(replace(book.runs[0], probe_std_k=0.06, scale_std_g=0.1), *book.runs[1:]))
+    logbook.add(known, "bar", "folder")
+    assert logbook.book("bar") == known
+    logbook.edit_run("bar", "r1", {"probe_std_k": None}, "the probe was exchanged")
+    assert logbook.run("bar", "r1").probe_std_k is None

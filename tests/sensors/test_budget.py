@@ -157,6 +157,29 @@ def test_a_runs_budgets_come_from_its_weighings_and_the_end_of_its_trace():
     assert named["rate of the reading"] == pytest.approx(-2.0)
 
 
+def test_a_run_that_was_corrected_when_it_was_recorded_is_not_corrected_again():
+    points = [Point(0.0, 0.0, 0.1), Point(200.0, 210.0, 0.1)]
+    probe = fit_line(
+        "probe",
+        "",
+        CalibrationKind.TEMPERATURE,
+        WHEN,
+        [Point(0.5, 0.0, 0.1), Point(60.5, 60.0, 0.1)],
+        method="two",
+    )
+    tools = replace(scale(points), probe=probe)
+    raw, raw_temp = run_budgets(run_with_trace(), tools)
+    known = replace(run_with_trace(), scale_std_g=0.1, probe_std_k=0.07)
+    corrected, temp = run_budgets(known, tools)
+    assert raw_temp is not None and temp is not None
+    assert corrected.value == pytest.approx((STRAINED_G + 1.2 - DRINK_G) / DRINK_G)
+    assert raw.value != pytest.approx(corrected.value, abs=1e-6)
+    assert corrected.combined_std == pytest.approx(raw.combined_std, rel=0.1)
+    named = {i.name: i for i in temp.inputs}["probe correction"]
+    assert (named.value, named.std) == (0.0, 0.07)
+    assert raw_temp.value == pytest.approx(temp.value - 0.5)
+
+
 def test_a_drink_poured_by_jigger_is_as_sure_as_the_pour():
     run = replace(run_with_trace(), drink_mass_g=None)
     dilution, _ = run_budgets(run, Instruments(), Input("drink poured", DRINK_G, 1.7, "g"))

@@ -81,6 +81,24 @@ def test_one_point_shifts_and_leaves_the_slope_as_unsure_as_the_maker_does():
     assert std[1] == pytest.approx(math.hypot(std[0], 60 * 0.005 / math.sqrt(3)), rel=1e-9)
 
 
+def test_a_net_reading_is_corrected_by_the_slope_alone():
+    made = line([Point(0.0, 2.0, 0.1), Point(100.0, 103.0, 0.1), Point(300.0, 305.0, 0.1)])
+    value, std = made.difference(np.array([0.0, 50.0, 200.0]))
+    slope, slope_std = made.coefficients[1], math.sqrt(made.covariance[1][1])
+    assert value == pytest.approx(slope * np.array([0.0, 50.0, 200.0]))
+    assert std == pytest.approx(slope_std * np.array([0.0, 50.0, 200.0]))
+    upper, lower = made.apply(250.0)[0], made.apply(50.0)[0]
+    assert value[2] == pytest.approx(upper - lower)
+
+
+def test_what_is_corrected_already_is_left_alone_and_is_as_unsure_as_before():
+    made = line([Point(0.3, 0.0, 0.1), Point(99.3, 99.0, 0.1)])
+    raw = np.array([-10.0, 0.3, 60.0])
+    value, std = made.already_applied().apply(raw)
+    assert value == pytest.approx(raw)
+    assert std == pytest.approx(made.apply(raw)[1])
+
+
 def test_a_fixed_point_without_readings_is_refused():
     with pytest.raises(NotEnoughData, match="no reading is given"):
         reading_point([], ice_point(), resolution=0.1, name="ice point")
