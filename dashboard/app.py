@@ -11,7 +11,7 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output
 from flask import Flask, request
 
-from dashboard import frame, headers, keeping
+from dashboard import frame, headers, keeping, loading
 from dashboard.desk import Desk
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
@@ -56,10 +56,11 @@ HOME = "/shake-time"
 """Where `/` leads."""
 
 
-def make_app(source: Source, chromium: Path | None = None) -> Dash:
+def make_app(source: Source, chromium: Path | None = None, devices: tuple[str, ...] = ()) -> Dash:
     """The dashboard of a source's benches; opens nothing until a page is asked for.
 
-    `chromium` is what makes PDFs; by default the first that is found.
+    `chromium` is what makes PDFs; by default the first that is found. `devices` are addresses to record from that
+    the system does not list.
     """
     app = Dash(
         __name__,
@@ -71,7 +72,7 @@ def make_app(source: Source, chromium: Path | None = None) -> Dash:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=_broken,
     )
-    desk = Desk(source)
+    desk = Desk(source, devices)
     app.layout = frame.frame()
     app.clientside_callback(
         ClientsideFunction("chillrig", "theme"), Output("theme", "data"), Input("theme-chosen", "value")
@@ -94,6 +95,7 @@ def make_app(source: Source, chromium: Path | None = None) -> Dash:
     for part in PAGES:
         part.register(app, desk)
     server: Flask = app.server
+    loading.register(server)
     keeping.register(server, desk, PAGES, chromium)
     headers.register(server, app.csp_hashes())
     return app

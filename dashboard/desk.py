@@ -67,8 +67,10 @@ class _Work:
 class Desk:
     """Hands out the view of a bench; threads may share it."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source, devices: tuple[str, ...] = ()) -> None:
         self._source, self._lock = source, Lock()
+        self.devices = devices
+        """Addresses of devices that the system does not list."""
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
 

@@ -2,9 +2,9 @@
 "use strict";
 
 (function () {
-  const NEAR_S = 3, SHORTEST_AXIS_S = 15, BEFORE_S = 2;
+  const FRAME_MS = 17, WORDS_MS = 90;
   const MAIN = { weighing: "Take what is on the scale", ready: "Start", moving: "Stop", after: "Take what is on the scale" };
-  const live = { source: null, root: null, state: null, probe: [], estimates: [], cued: "", tones: [], audio: null };
+  const live = { source: null, root: null, state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", tones: [], audio: null, worded_ms: 0, owed: null };
   window.chillrigLive = live;
 
   const at = (id) => document.getElementById(id);
@@ -85,6 +85,7 @@
       const input = document.querySelector(`#live-${name} input:checked`);
       if (input) asked[name] = input.value;
     }
+    asked.port = [...document.querySelectorAll("#live-port input:checked")].map((input) => input.value);
     const seed = new URLSearchParams(window.location.search).get("seed");
     if (seed) asked.seed = seed;
     asked.bench = live.root.dataset.bench;
@@ -102,20 +103,23 @@
 
   // What is told.
   function hear(event) {
-    const told = JSON.parse(event.data), before = live.state;
+    const told = JSON.parse(event.data);
     if (told.begin) {
       live.probe = [];
+      live.others = {};
       live.estimates = [];
       live.cued = "";
       live.room = {};
     }
     live.probe.push(...(told.probe || []));
+    for (const [name, points] of Object.entries(told.others || {})) (live.others[name] = live.others[name] || []).push(...points);
     live.estimates.push(...(told.estimates || []));
-    live.state = told;
+    // what has not changed is not told again
+    live.state = told.begin ? told : { ...live.state, ...told };
     if (live.lost) trouble("");
     live.lost = false;
-    cue(told);
-    show(told, before);
+    cue(live.state);
+    soon();
   }
 
   function cue(told) {
@@ -140,13 +144,24 @@
     fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
     fill(at("live-stage"), [told.phase, told.watching, told.drink], () => (idle ? [] : stage(told)));
     if (idle) return;
-    numbers(told);
+    // figures go on by the tenth of a second; what is to be acted on is there at once
+    const word = (of) => [of.phase, of.asked, of.step, of.call && of.call.word].join("|");
+    const wait = before && word(before) === word(told) ? WORDS_MS - (performance.now() - live.worded_ms) : 0;
+    if (wait <= 0) words();
+    else if (!live.owed) live.owed = window.setTimeout(words, wait);
     draw();
     if (!before || before.phase !== told.phase) {
       const first = at("live-act") || at("live-keep");
       const free = !document.activeElement || document.activeElement === document.body || !document.activeElement.isConnected;
       if (first && free) first.focus({ preventScroll: true });
     }
+  }
+
+  function words() {
+    window.clearTimeout(live.owed);
+    live.owed = null;
+    live.worded_ms = performance.now();
+    if (live.root && live.root.id === "live" && live.state && live.state.phase !== "idle") numbers(live.state);
   }
 
   function idleBlock(told) {
@@ -204,7 +219,7 @@
   function chart() {
     return make("figure", { class: "live-figure" },
       make("canvas", { id: "live-canvas", role: "img", "aria-label": "Temperature and estimated dilution against seconds of motion, with the target's window" }),
-      make("figcaption", { id: "live-caption" }, "Line: the drink, estimated, with its 90 % band. Dots: the probe as read. Shaded: the target."));
+      make("figcaption", { id: "live-caption" }, "Thick line: the drink, estimated, with its 90 % band. Dots: its probe as read. Thin lines: other probes. Shaded: the target."));
   }
 
   function targetWords(t) {
@@ -254,132 +269,29 @@
       make("span", { class: "mark", "aria-hidden": "true" }, mark), make("span", {}, s.name), make("span", { class: "mass" }, mass));
   }
 
-  // Once a frame at most: what comes faster is drawn together, and a page that nobody sees draws nothing.
-  function draw() {
-    if (live.drawing) return;
-    live.drawing = true;
+  // Once a frame at most: what comes faster is shown together, and a page that nobody sees shows nothing. Where a
+  // frame was long in coming, as on a busy computer, the next one waits as long again: what is shown stays fresh.
+  function soon() {
+    if (live.waits) return;
+    live.waits = true;
+    const asked = performance.now();
     window.requestAnimationFrame(function () {
-      live.drawing = false;
-      if (live.root && live.state && live.state.phase !== "idle") drawNow(live.state);
+      const before = live.shown;
+      live.shown = live.state;
+      if (live.root && live.state) show(live.state, before);
+      const took = performance.now() - asked - FRAME_MS;
+      window.setTimeout(function () {
+        live.waits = false;
+        if (live.state && live.shown !== live.state) soon();
+      }, Math.max(0, took));
     });
   }
 
-  // Two panels on one canvas, drawn whole each time: cheap enough for ten thousand points.
-  function drawNow(told) {
+  function draw() {
     const canvas = at("live-canvas");
-    if (!canvas || canvas.hidden) return;
-    const begun = told.started_s;
-    const near = window.devicePixelRatio || 1, wide = canvas.clientWidth, high = canvas.clientHeight;
-    if (!wide) return;
-    if (canvas.width !== Math.round(wide * near) || canvas.height !== Math.round(high * near)) {
-      canvas.width = Math.round(wide * near);
-      canvas.height = Math.round(high * near);
-    }
-    const pen = canvas.getContext("2d"), style = getComputedStyle(canvas), look = (name) => style.getPropertyValue(name).trim();
-    pen.setTransform(near, 0, 0, near, 0, 0);
-    pen.clearRect(0, 0, wide, high);
-    const size = parseFloat(style.fontSize);
-    pen.font = `${size}px ${style.fontFamily}`;
-    const probe = begun === null || begun === undefined ? [] : since(begun, wide);
-    const stop = told.call && told.call.left_s !== null && told.call.left_s !== undefined ? told.moved_s + told.call.left_s : 0;
-    const until = Math.max(SHORTEST_AXIS_S, (told.moved_s || 0) + NEAR_S, told.phase === "moving" ? Math.min(stop + NEAR_S, 120) : 0);
-    const t = told.target || {}, left = 4.6 * size, gap = 3.4 * size, foot = 2.4 * size, top = 1.8 * size;
-    const tall = (high - top - foot - gap) / 2;
-    const estimates = live.estimates;
-    const frame = { pen, look, size, left, wide: wide - left - size, until, begin: -BEFORE_S };
-    panel(frame, top, tall, "Temperature [°C]", [t.temp_c_min ?? null, t.temp_c_max ?? null], [
-      ...probe.map((p) => p[1]), ...estimates.flatMap((e) => [e[1], e[3]])], 4,
-      estimates.map((e) => [e[0], e[1], e[2], e[3]]), probe, look("--accent"), []);
-    panel(frame, top + tall + gap, tall, "Dilution, estimated [%]", t.dilution_pct || [null, null], [
-      0, ...estimates.flatMap((e) => [e[4], e[6]])], 10, estimates.map((e) => [e[0], e[4], e[5], e[6]]), [], look("--land"), [7, 4]);
-    pen.fillStyle = look("--quiet");
-    pen.textAlign = "right";
-    pen.fillText("seconds of motion", wide - size, high - 0.2 * size);
-  }
-
-  // The probe from shortly before the start, thinned to what the screen has columns for; the newest is always there.
-  function since(begun, most) {
-    let first = live.probe.length;
-    while (first > 0 && live.probe[first - 1][0] >= begun - BEFORE_S) first--;
-    const step = Math.max(1, Math.ceil((live.probe.length - first) / most)), out = [];
-    for (let k = live.probe.length - 1; k >= first; k -= step) out.push([live.probe[k][0] - begun, live.probe[k][1]]);
-    return out;
-  }
-
-  function panel(frame, top, tall, title, window_, values, least, estimates, probe, colour, dash) {
-    const { pen, look, size, left, wide, until, begin } = frame;
-    const ends = [...values, ...window_.filter((v) => v !== null)].filter((v) => Number.isFinite(v));
-    let low = Math.min(...(ends.length ? ends : [0])), high = Math.max(...(ends.length ? ends : [1]));
-    const spare = Math.max(0.08 * (high - low), (least - (high - low)) / 2, 0.5);
-    low -= low === 0 && least === 10 ? 0 : spare;
-    high += spare;
-    const x = (s) => left + ((s - begin) / (until - begin)) * wide;
-    const y = (v) => top + ((high - v) / (high - low)) * tall;
-    // the target: shaded and edged, so that it needs no colour
-    if (window_[0] !== null || window_[1] !== null) {
-      const from = y(window_[1] === null ? high : window_[1]), to = y(window_[0] === null ? low : window_[0]);
-      pen.fillStyle = look("--window");
-      pen.fillRect(left, from, wide, to - from);
-      pen.strokeStyle = look("--quiet");
-      pen.setLineDash([2, 3]);
-      pen.lineWidth = 1.5;
-      for (const edge of window_) if (edge !== null) line(pen, [[left, y(edge)], [left + wide, y(edge)]]);
-      pen.setLineDash([]);
-    }
-    pen.fillStyle = look("--quiet");
-    pen.strokeStyle = look("--rule");
-    pen.lineWidth = 1;
-    pen.textAlign = "right";
-    pen.textBaseline = "middle";
-    const stepY = nice((high - low) / 4), stepX = nice((until - begin) / 7);
-    for (let v = Math.ceil(low / stepY) * stepY; v <= high; v += stepY) {
-      line(pen, [[left, y(v)], [left + wide, y(v)]]);
-      pen.fillText(number(v, stepY < 1 ? 1 : 0), left - 0.5 * size, y(v));
-    }
-    pen.textAlign = "center";
-    pen.textBaseline = "top";
-    for (let s = 0; s <= until; s += stepX) pen.fillText(number(s, 0), x(s), top + tall + 0.3 * size);
-    pen.textAlign = "left";
-    pen.textBaseline = "alphabetic";
-    pen.fillStyle = look("--ink");
-    pen.fillText(title, left, top - 0.5 * size);
-    pen.save();
-    pen.beginPath();
-    pen.rect(left, top, wide, tall);
-    pen.clip();
-    pen.fillStyle = look("--quiet");
-    for (const [s, v] of probe) pen.fillRect(x(s) - 1.5, y(v) - 1.5, 3, 3);
-    if (estimates.length) {
-      pen.globalAlpha = 0.18;
-      pen.fillStyle = colour;
-      pen.beginPath();
-      for (const e of estimates) pen.lineTo(x(e[0]), y(e[1]));
-      for (const e of [...estimates].reverse()) pen.lineTo(x(e[0]), y(e[3]));
-      pen.fill();
-      pen.globalAlpha = 1;
-      pen.strokeStyle = colour;
-      pen.lineWidth = size / 5;
-      pen.setLineDash(dash);
-      line(pen, estimates.map((e) => [x(e[0]), y(e[2])]));
-      pen.setLineDash([]);
-      const last = estimates[estimates.length - 1];
-      pen.fillStyle = colour;
-      pen.beginPath();
-      pen.arc(x(last[0]), y(last[2]), size / 2.5, 0, 7);
-      pen.fill();
-    }
-    pen.restore();
-  }
-
-  function line(pen, points) {
-    pen.beginPath();
-    for (const [px, py] of points) pen.lineTo(px, py);
-    pen.stroke();
-  }
-
-  function nice(least) {
-    const ten = 10 ** Math.floor(Math.log10(least));
-    return [1, 2, 5, 10].find((k) => k * ten >= least) * ten;
+    if (!canvas) return;
+    window.chillrigChart.draw(canvas, live.state, live);
+    live.drawn_s = live.probe.length ? live.probe[live.probe.length - 1][0] : null;
   }
 
   // For a room: a guess first, then the drink.
@@ -444,7 +356,7 @@
     if (live.source) live.source.close();
     live.source = null;
     if (!root) return;
-    Object.assign(live, { state: null, probe: [], estimates: [], cued: "", room: {} });
+    Object.assign(live, { state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", room: {} });
     live.source = new EventSource("/live/events");
     live.source.onmessage = hear;
     live.source.onerror = function () {
@@ -464,7 +376,12 @@
     event.preventDefault();
     main();
   });
-  window.addEventListener("resize", function () { draw(); });
+  function again() {
+    if (live.state && live.state.phase !== "idle") draw();
+  }
+  window.addEventListener("resize", again);
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
+  new MutationObserver(again).observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
   window.addEventListener("pagehide", function () { if (live.source) live.source.close(); });
   new MutationObserver(look).observe(document.documentElement, { childList: true, subtree: true });
 })();

@@ -10,7 +10,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from rig.advice.live import LiveEstimate, estimate, live_call
+from rig.advice.live import EVERY_S, LiveEstimate, estimate, live_call
+from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import RigError
 from rig.fitting.prediction import Basis, BasisKind
@@ -18,7 +19,6 @@ from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
 
-EVERY_S = 0.25
 IDLE_S = 0.05
 
 
@@ -31,7 +31,7 @@ class Heard:
 
     now_s: float
     time_s: Sequence[float]
-    temp_c: Sequence[float]
+    temp_c: FloatArray
 
 
 class Caller:
@@ -80,7 +80,7 @@ class Caller:
         while (heard := self._until(self._heard)) is not None:
             begun_s = time.monotonic()
             if heard.time_s:
-                trace = Trace(np.array(heard.time_s), {"": np.array(heard.temp_c)})
+                trace = Trace(np.array(heard.time_s), {"": heard.temp_c})
                 self.estimates.append(estimate(call, trace, heard.now_s))
             took_s = time.monotonic() - begun_s
             # at most half of a core, however slow this computer is

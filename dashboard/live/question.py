@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -11,7 +10,7 @@ from typing import Any
 from dashboard.params import Params, Scale, named, one
 from rig.bench import Bench, Motion, Target
 from rig.bench_toml import bench_toml
-from rig.cli.record_session import Way, ingredients_g
+from rig.cli.record_session import Way, WeighedIn, ingredients_g
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 
@@ -29,7 +28,7 @@ class Devices(StrEnum):
     @property
     def words(self) -> str:
         """As a person chooses it."""
-        return {Devices.HEARD: "all that are heard", Devices.SIMULATED: "simulated"}[self]
+        return {Devices.HEARD: "plugged in", Devices.SIMULATED: "simulated"}[self]
 
 
 class Probe(StrEnum):
@@ -48,6 +47,7 @@ class Probe(StrEnum):
 class LiveQuestion:
     """One drink about to be made: names of the bench, the devices, and where the probe is.
 
+    `ports`: addresses of the devices chosen among those heard, none for all of them.
     `speed`: how much faster than the clock simulated devices run; `seed`: which simulated drink.
     """
 
@@ -59,6 +59,7 @@ class LiveQuestion:
     target: str
     devices: Devices
     probe: Probe
+    ports: tuple[str, ...] = ()
     speed: float = 1.0
     seed: int = 1
 
@@ -90,6 +91,7 @@ class LiveQuestion:
             target=named(params, "target", targets, targets[0], "target"),
             devices=devices,
             probe=Probe(named(params, "probe", tuple(Probe), Probe.IN, "place of the probe")),
+            ports=tuple(p for p in params.get("port", ()) if p) if devices is Devices.HEARD else (),
             speed=SPEED.read(params, "speed", 1.0) if devices is Devices.SIMULATED else 1.0,
             seed=int(seed) if seed.isdecimal() and len(seed) < 7 else 1,
         )
@@ -123,16 +125,18 @@ class LiveQuestion:
             "probe_in_drink": self.probe is Probe.IN,
         }
 
-    def situation(self, weighed: Mapping[str, float], temp_c: float | None) -> Situation:
+    def situation(self, known: WeighedIn) -> Situation:
         """What is known of this drink once it is weighed in."""
         return Situation(
             self.technique,
             self.vessel,
             self.ice,
             self.recipe,
-            drink_temp_c=temp_c if self.probe is Probe.IN else None,
-            drink_mass_g=weighed.get("drink"),
-            ice_mass_g=weighed.get("ice"),
+            drink_temp_c=known.temp_c if self.probe is Probe.IN else None,
+            drink_mass_g=known.mass_g.get("drink"),
+            ice_mass_g=known.mass_g.get("ice"),
+            probe_std_k=known.probe_std_k,
+            scale_std_g=known.scale_std_g,
         )
 
     @property

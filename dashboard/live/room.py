@@ -5,15 +5,19 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from dashboard.desk import Desk
+from dashboard.live.news import News
 from dashboard.live.question import LiveQuestion
 from dashboard.live.session import Cursor, LiveSession, Phase
 from dashboard.params import one, params_of_store
+from rig.capture.calibrated import InForce
 from rig.capture.dialects import load
 from rig.capture.intake import take_in
+from rig.capture.ports import every_device
 from rig.capture.process import Interrupted, interrupted_runs
 from rig.capture.recorder_files import OPEN, Files, is_held
 from rig.cli.record import RECORDINGS
@@ -58,7 +62,7 @@ class LiveRoom:
         self._live: LiveSession | None = None
         self._kept: Kept | None = None
         self._left: tuple[Interrupted, ...] | None = None
-        self.fresh = threading.Condition()
+        self.news = News()
 
     def told(
         self, of: LiveSession | None, cursor: Cursor
@@ -71,7 +75,7 @@ class LiveRoom:
         if live is None:
             return self._idle() | {"begin": of is not None}, None, Cursor()
         state, after = live.told(cursor if live is of else Cursor())
-        return state | {"begin": live is not of}, live, after
+        return state | {"begin": live is not of or state["begin"]}, live, after
 
     def begin(self, asked: Any) -> None:
         """Begin a drink.
@@ -89,8 +93,14 @@ class LiveRoom:
             name = self._desk.chosen(one(params, "bench"))
             bench = self._desk.bench(name)
             question = LiveQuestion.of(name, bench, params)
+            known = [d.address for d in every_device(self._desk.devices)] if question.ports else []
+            for gone in set(question.ports).difference(known):
+                raise NotFound("device", gone[:80], known)
             self._kept = None
-            live = LiveSession(question, bench, recordings_of(logbook), lambda: self._fit(name), self.fresh)
+            held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
+            live = LiveSession(
+                question, bench, recordings_of(logbook), lambda: self._fit(name), self.news, held
+            )
             live.start()
             self._live = live
         self._tell()
@@ -209,8 +219,7 @@ class LiveRoom:
         return view.fit or prior_fit(view.book)
 
     def _tell(self) -> None:
-        with self.fresh:
-            self.fresh.notify_all()
+        self.news.tell()
 
 
 Acted = Mapping[str, Any]

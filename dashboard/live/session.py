@@ -7,16 +7,20 @@ opened later finds the drink where it is.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from dashboard.live.caller import Caller, Heard
+from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from rig.bench import Bench
+from rig.capture.calibrated import Heard as Known
+from rig.capture.calibrated import InForce
 from rig.capture.dialects import load
 from rig.capture.follow import Follower, Moment
 from rig.capture.process import RecordingProcess, start_recording
@@ -24,12 +28,13 @@ from rig.capture.readings import Decoder, Quality, Quantity
 from rig.capture.recorder_files import Files, Plan
 from rig.capture.weighing import Step
 from rig.cli.record_devices import devices
-from rig.cli.record_session import Session
+from rig.cli.record_session import Session, WeighedIn
 from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 
 TICK_S, LEAST_TICK_S = 0.05, 0.01
+"""How often the journal is read and screens are told: as often as an eye follows, and no oftener."""
 MOVES_HZ, MOVES_READINGS = 0.5, 3
 """So many readings of a motion sensor above this cadence in a row are the start of motion."""
 BEFORE_S = 5.0
@@ -48,14 +53,34 @@ class Phase(StrEnum):
     TROUBLE = "trouble"
 
 
+Curve = list[tuple[float, float]]
+"""Seconds from the start of the journal, and °C."""
+
+
 class Listening(Follower):
-    """A follower that keeps what the screen draws: the main probe, and the other probes by name."""
+    """A follower that keeps what the screen draws: every probe's curve."""
 
     def __init__(self, journal: Path, decoders: dict[str, Decoder]) -> None:
         super().__init__(journal, decoders)
-        self.probe: list[tuple[float, float]] = []
-        self.others: dict[str, list[tuple[float, float]]] = {}
+        self._curves: dict[tuple[int, str], Curve] = {}
         self.moves_in_a_row = 0
+
+    @property
+    def main(self) -> tuple[int, str] | None:
+        """Port and channel of the main probe; None until one is heard."""
+        return self._main.get(Quantity.TEMPERATURE)
+
+    @property
+    def probe(self) -> Curve:
+        """The main probe's; empty until it is heard."""
+        return [] if self.main is None else self._curves.get(self.main, [])
+
+    @property
+    def others(self) -> dict[str, Curve]:
+        """The other probes', by a name that no two share."""
+        rest = {key: curve for key, curve in self._curves.items() if key != self.main}
+        shared = Counter(name for _, name in rest)
+        return {name if shared[name] == 1 else f"{name} {n + 1}": c for (n, name), c in rest.items()}
 
     def poll(self, each: Callable[[Moment], None] = lambda moment: None) -> list[Moment]:
         """As the follower does."""
@@ -70,24 +95,25 @@ class Listening(Follower):
     def _keep(self, moment: Moment, quantity: Quantity, name: str, value: float, quality: Quality) -> None:
         if quantity is not Quantity.TEMPERATURE or quality not in (Quality.GOOD, Quality.UNSETTLED):
             return
-        main = self._main.get(Quantity.TEMPERATURE) == (moment.port, name)
-        kept = self.probe if main else self.others.setdefault(f"{moment.port}-{name}", [])
+        kept = self._curves.setdefault((moment.port, name), [])
         if not kept or moment.time_s > kept[-1][0]:
             kept.append((moment.time_s, value))
 
 
 @dataclass(frozen=True)
 class Cursor:
-    """How much of a session a screen has been told."""
+    """How much of a session a screen has been told: points of the main probe, of the others, estimates."""
 
+    main: tuple[int, str] | None = None
     probe: int = 0
+    others: Mapping[str, int] = field(default_factory=dict)
     estimates: int = 0
 
 
 class LiveSession:
     """One drink from the first weighing to the last; threads may share it.
 
-    `fresh` is notified whenever there may be something new to tell.
+    `news` hears whenever there may be something new to tell.
     """
 
     def __init__(
@@ -96,18 +122,22 @@ class LiveSession:
         bench: Bench,
         folder: Path,
         fit: Callable[[], Fit],
-        fresh: threading.Condition,
+        news: News,
+        held: InForce | None = None,
     ) -> None:
-        self.question, self.bench, self.fresh = question, bench, fresh
+        """Nothing runs before `start`; `held` are the calibrations of this day."""
+        self.question, self.bench, self._news, self._held = question, bench, news, held
         self._trouble = ""
         self._folder = folder
-        self._lock = threading.RLock()
+        self.lock = threading.RLock()
         self._left = threading.Event()
         self._opening = True
         self._session: Session | None = None
         self._follower: Listening | None = None
         self._recording: RecordingProcess | None = None
-        self.caller = Caller(fit, question.goal(bench), self._known, self._heard)
+        self._state: dict[str, Any] | None = None
+        """What all screens are told alike, made once for them all; None where it may have changed."""
+        self.caller = Caller(fit, question.goal(bench), self.known, self.heard)
         self._thread = threading.Thread(target=self._run, name="live session", daemon=True)
 
     def start(self) -> None:
@@ -152,40 +182,44 @@ class LiveSession:
 
     def act(self, phase: str) -> bool:
         """Do what the moment is there for; False where the drink is no longer where the person saw it."""
-        with self._lock:
+        with self.lock:
             session = self._session
             if session is None or session.done or phase != self.phase:
                 return False
             session.act()
+            self._state = None
             return True
 
     def skip(self, step: str) -> bool:
         """Leave a weighing out; False where another one is due by now."""
-        with self._lock:
+        with self.lock:
             session = self._session
             if session is None or session.expecting is None or session.expecting.name != step:
                 return False
             session.skip()
+            self._state = None
             return True
 
     def mark(self, text: str) -> bool:
         """Note something at this moment."""
-        with self._lock:
+        with self.lock:
             session = self._session
             if session is None or session.done or not text.strip():
                 return False
             session.mark(text.strip()[:200])
+            self._state = None
             return True
 
     def finish(self) -> None:
         """Be done, wherever the drink is; it can still be kept or discarded."""
-        with self._lock:
+        with self.lock:
             if self._session is not None:
                 self._session.finished = True
+            self._state = None
 
     def end(self) -> None:
         """End the recording wherever it is, and wait until its journal is closed; what was read stays on file."""
-        with self._lock:
+        with self.lock:
             if self._session is not None:
                 self._session.finished = True
         self.caller.leave()
@@ -193,17 +227,28 @@ class LiveSession:
         self._thread.join()
 
     def told(self, cursor: Cursor) -> tuple[dict[str, Any], Cursor]:
-        """What is new for a screen since its cursor, as JSON values: seconds, °C, g; and its next cursor."""
+        """What is new for a screen since its cursor, as JSON values: seconds, °C, g; and its next cursor.
+
+        `begin` in it says that another probe is the main one by now, and all is told anew.
+        """
         from dashboard.live.telling import points_of, state_of
 
-        with self._lock:
-            probe = [] if self._follower is None else self._follower.probe
-            estimates = self.caller.estimates
-            after = Cursor(len(probe), len(estimates))
+        with self.lock:
+            follower, estimates = self._follower, self.caller.estimates
+            probe, others = ([], {}) if follower is None else (follower.probe, follower.others)
+            main = None if follower is None else follower.main
+            another = cursor.main is not None and cursor.main != main
+            if another:
+                cursor = Cursor()
+            after = Cursor(main, len(probe), {name: len(c) for name, c in others.items()}, len(estimates))
             points = points_of(
-                probe[cursor.probe : after.probe], estimates[cursor.estimates : after.estimates]
+                probe[cursor.probe :],
+                {name: c[cursor.others.get(name, 0) :] for name, c in others.items()},
+                estimates[cursor.estimates : after.estimates],
             )
-            return state_of(self) | points, after
+            if self._state is None:
+                self._state = state_of(self)
+            return self._state | points | {"begin": another}, after
 
     @property
     def recording(self) -> RecordingProcess | None:
@@ -239,7 +284,7 @@ class LiveSession:
                 return
             self._opening = False
             while not self._left.wait(max(TICK_S / self.question.speed, LEAST_TICK_S)):
-                with self._lock:
+                with self.lock:
                     self._turn(session)
                 self._tell()
                 if session.done:
@@ -258,12 +303,15 @@ class LiveSession:
                 ice_mass_g=None,
                 port=None,
                 decoders=decoders,
+                among=q.ports,
             )
         )
         plan = Plan(self._folder, ports, q.meta(self.bench), time_scale=q.speed)
         self._recording = stack.enter_context(start_recording(plan))
         self._follower = Listening(plan.files.journal, decoders)
-        self._session = Session(self._recording, self._follower, q.way(self.bench), hands=hands)
+        self._session = Session(
+            self._recording, self._follower, q.way(self.bench), heard=Known(self._held), hands=hands
+        )
         return self._session
 
     def _turn(self, session: Session) -> None:
@@ -278,11 +326,12 @@ class LiveSession:
             session.said = "started by the motion sensor"
 
     def _tell(self) -> None:
-        with self.fresh:
-            self.fresh.notify_all()
+        self._state = None
+        self._news.tell()
 
-    def _known(self) -> Situation | None:
-        with self._lock:
+    def known(self) -> Situation | None:
+        """What is known of the drink before and while it is moved, as its readings stand for; None otherwise."""
+        with self.lock:
             if self._session is None or self.phase not in (Phase.READY, Phase.MOVING):
                 return None
             follower = self._follower
@@ -291,8 +340,16 @@ class LiveSession:
                 v for _, v in follower.probe[-1:]
             ]
             start_c = follower.temp_c if not before else sum(before) / len(before)
+            raw_c = start_c if self.phase is Phase.READY else self._start_c(follower)
+            known = self._session.heard
+            mass_g = known.weighed_g(self._session.weighed)
             return self.question.situation(
-                self._session.weighed, start_c if self.phase is Phase.READY else self._start_c(follower)
+                WeighedIn(
+                    mass_g,
+                    known.temp_c(raw_c),
+                    known.probe_std_k(raw_c),
+                    known.scale_std_g(mass_g.get("drink")),
+                )
             )
 
     @staticmethod
@@ -304,12 +361,13 @@ class LiveSession:
         before = [v for t, v in follower.probe if start - 1.0 < t <= start]
         return sum(before) / len(before) if before else None
 
-    def _heard(self) -> Heard | None:
-        with self._lock:
+    def heard(self) -> Heard | None:
+        """What there is to estimate from while the drink is moved, as the readings stand for; None otherwise."""
+        with self.lock:
             session, follower = self._session, self._follower
             if session is None or follower is None or not session.moving or follower.started_s is None:
                 return None
             start = follower.started_s
             first = start - BEFORE_S if self.question.probe is Probe.IN else start
             kept = [(t - start, v) for t, v in follower.probe if t > first]
-            return Heard(session.moved_s, [t for t, _ in kept], [v for _, v in kept])
+            return Heard(session.moved_s, [t for t, _ in kept], session.heard.temps_c([v for _, v in kept]))

@@ -7,29 +7,33 @@ Server-sent events are those of the HTML standard, section 9.2.
 from __future__ import annotations
 
 import json
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from flask import Flask, Response, request
 
 from dashboard.headers import GUEST
 from dashboard.live.room import LiveRoom, act
-from dashboard.live.session import Cursor
+from dashboard.live.session import Cursor, LiveSession
 from rig.errors import RigError
 
 EVENTS, ACT = "/live/events", "/live/act"
 HEARTBEAT_S = 1.0
 """How long nothing may be said: so a screen knows that it is still listened to, and the server who has left."""
+CURVES = ("probe", "others", "estimates")
 ONLY_HERE = "This screen only watches. Start, stop and keep on the computer that records."
 
 
 def register(server: Flask, room: LiveRoom) -> None:
     """Serve what screens hear, and take what they ask for."""
+    teller = Teller(room)
 
     def events() -> Response:
         return Response(
-            heard(room, watching=bool(request.environ.get(GUEST))),
+            heard(teller, watching=bool(request.environ.get(GUEST))),
             mimetype="text/event-stream",
             headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
         )
@@ -49,18 +53,53 @@ def register(server: Flask, room: LiveRoom) -> None:
     server.add_url_rule(ACT, "live_act", acted, methods=["POST"])
 
 
-def heard(room: LiveRoom, *, watching: bool = False) -> Iterator[str]:
-    """Events for one screen, without end: what is new whenever something is, else a sign of life."""
-    of, cursor, before, said_s = None, Cursor(), "", -HEARTBEAT_S
+@dataclass(frozen=True, eq=False)
+class Said:
+    """What a screen was told last: of which drink, up to where, and the event that says so; empty where none."""
+
+    live: LiveSession | None = None
+    cursor: Cursor = field(default_factory=Cursor)
+    told: Mapping[str, Any] = field(default_factory=dict)
+    event: str = ""
+
+
+class Teller:
+    """Makes events; those for screens that were told the same before are made once for them all."""
+
+    def __init__(self, room: LiveRoom) -> None:
+        self.room, self._lock = room, threading.Lock()
+        self._asked: tuple[int, Said, bool] | None = None
+        self._answer = Said()
+
+    def after(self, before: Said, watching: bool) -> Said:
+        """What has changed since; its event is empty where nothing has."""
+        with self._lock:
+            asked = self.room.news.count, before, watching
+            if asked != self._asked:
+                self._asked, self._answer = asked, self._made(before, watching)
+            return self._answer
+
+    def _made(self, before: Said, watching: bool) -> Said:
+        told, live, cursor = self.room.told(before.live, before.cursor)
+        told["watching"] = watching
+        known = {} if told["begin"] else before.told
+        # curves only grow, and nothing of them is left to tell where nothing has come
+        fresh = {k: v for k, v in told.items() if (v if k in CURVES else known.get(k, ...) != v)}
+        event = f"data: {json.dumps(fresh, separators=(',', ':'))}\n\n" if fresh else ""
+        return Said(live, cursor, told, event)
+
+
+def heard(teller: Teller, *, watching: bool = False) -> Iterator[str]:
+    """Events for one screen, without end: what has changed whenever something has, else a sign of life."""
+    said, said_s, news = Said(), -HEARTBEAT_S, teller.room.news
     while True:
-        told, of, cursor = room.told(of, cursor)
-        text = json.dumps(told | {"watching": watching}, separators=(",", ":"))
+        count = news.count
+        said = teller.after(said, watching)
         now_s = time.monotonic()
-        if text != before or now_s - said_s >= HEARTBEAT_S:
-            yield ":\n\n" if text == before else f"data: {text}\n\n"
-            before, said_s = text, now_s
-        with room.fresh:
-            room.fresh.wait(HEARTBEAT_S)
+        if said.event or now_s - said_s >= HEARTBEAT_S:
+            yield said.event or ":\n\n"
+            said_s = now_s
+        news.wait(count, HEARTBEAT_S)
 
 
 def _said(words: str, status: int) -> Response:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rig.advice.live import LiveEstimate, Word
 from rig.capture.health import PortReport, PortState
-from rig.capture.process import RecordingProcess
+from rig.capture.recorder_files import RecorderState
 from rig.capture.weighing import Step, StepKind
 from rig.cli.record_session import Session
 
 if TYPE_CHECKING:
     from dashboard.live.session import LiveSession
 
+Point = tuple[float, float]
 _WORDS = {
     PortState.ABSENT: "not there",
     PortState.IN_USE: "another program has it",
@@ -31,12 +32,13 @@ def state_of(live: LiveSession) -> dict[str, Any]:
     from dashboard.live.session import Phase
 
     session, follower, phase = live.session, live.follower, live.phase
+    recorder = None if live.recording is None else live.recording.state()
     state: dict[str, Any] = {
         "phase": phase.value,
         "drink": live.question.words,
         "target": _target(live),
         "simulated": live.question.devices.value == "simulated",
-        "trouble": live.trouble or disk_words(live.recording),
+        "trouble": live.trouble or disk_words(recorder),
         "asked": "Opening the devices …" if phase is Phase.OPENING else live.trouble,
         "speed": live.question.speed,
     }
@@ -57,7 +59,7 @@ def state_of(live: LiveSession) -> dict[str, Any]:
         "started_s": rounded(follower.started_s, 3),
         "steps": [_step(session, s, step) for s in (*session.way.before, *session.way.after)],
         "said": session.said or session.doubt,
-        "ports": [_port(p) for p in _ports(live.recording)],
+        "ports": [] if recorder is None else [_port(p) for p in recorder.ports],
         "call": call_of(live.caller.estimates, session, live.caller.words),
     }
 
@@ -101,14 +103,17 @@ def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -
     }
 
 
-def points_of(probe: Sequence[tuple[float, float]], estimates: Sequence[LiveEstimate]) -> dict[str, Any]:
+def points_of(
+    probe: Sequence[Point], others: Mapping[str, Sequence[Point]], estimates: Sequence[LiveEstimate]
+) -> dict[str, Any]:
     """What the screen's curves grow by.
 
-    `probe` as [s since the journal's start, °C]; `estimates` as [s of motion, °C at 5, 50 and 95 %, dilution in %
-    at 5, 50 and 95 %].
+    `probe` and the `others` by name as [s since the journal's start, °C]; `estimates` as [s of motion, °C at 5, 50
+    and 95 %, dilution in % at 5, 50 and 95 %].
     """
     return {
-        "probe": [[round(t, 3), round(v, 3)] for t, v in probe],
+        "probe": _points(probe),
+        "others": {name: _points(curve) for name, curve in others.items() if curve},
         "estimates": [
             [
                 round(e.now_s, 2),
@@ -120,17 +125,15 @@ def points_of(probe: Sequence[tuple[float, float]], estimates: Sequence[LiveEsti
     }
 
 
-def disk_words(recording: RecordingProcess | None) -> str:
+def _points(curve: Sequence[Point]) -> list[list[float]]:
+    return [[round(t, 3), round(v, 3)] for t, v in curve]
+
+
+def disk_words(state: RecorderState | None) -> str:
     """What a person must know of the disk; empty while all is well."""
-    state = None if recording is None else recording.state()
     if state is None or not state.trouble:
         return ""
     return f"NOT BEING WRITTEN: {state.trouble}. Free some space; what was read is kept in memory meanwhile"
-
-
-def _ports(recording: RecordingProcess | None) -> tuple[PortReport, ...]:
-    state = None if recording is None else recording.state()
-    return () if state is None else state.ports
 
 
 def _port(p: PortReport) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
-from dashboard.controls import carried, choice, names, notice
+from dashboard.controls import carried, choice, names, notice, several
 from dashboard.desk import Desk
 from dashboard.live import stream
 from dashboard.live.question import Devices, LiveQuestion, Probe, techniques
@@ -14,9 +14,10 @@ from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
 from dashboard.params import address, params_of_query
 from rig.bench import Bench
+from rig.capture.ports import every_device
 from rig.errors import RigError
 
-_ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed")
+_ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "port", "probe", "speed")
 CAUTIONS = (
     "Wet hands and mains do not go together: run the computer on its battery, or keep its charger and every plug "
     "out of reach of splashes. Probes and scales by USB only. A hot drink in a sealed vessel builds pressure: vent it "
@@ -43,7 +44,7 @@ def layout(here: Here) -> Any:
             trouble,
             notice(NO_LOGBOOK) if here.desk.logbook is None else None,
             html.Div(id="live-idle", className="live-idle"),
-            html.Div(_choices(bench, asked), id="live-choice", hidden=True),
+            html.Div(_choices(bench, asked, here.desk), id="live-choice", hidden=True),
             html.Div(id="live-stage", hidden=True),
             html.P("Looking for the drink under way …", id="live-wait", className="waiting", role="status"),
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
@@ -70,7 +71,8 @@ def layout(here: Here) -> Any:
     )
 
 
-def _choices(bench: Bench, asked: LiveQuestion) -> list[Any]:
+def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
+    ports = [(d.address, d.in_words) for d in every_device(desk.devices)]
     targets = [*names(tuple(bench.targets)), ("", "none: only watch")]
     speeds = [(f"{s:g}", "real speed" if s == 1 else f"{s:g} × speed") for s in (1.0, 2.0, 4.0)]
     if f"{asked.speed:g}" not in dict(speeds):
@@ -84,6 +86,19 @@ def _choices(bench: Bench, asked: LiveQuestion) -> list[Any]:
                 choice("live-ice", "Ice", names(tuple(bench.ice)), asked.ice),
                 choice("live-target", "Target", targets, asked.target),
                 choice("live-devices", "Devices", [(d.value, d.words) for d in Devices], asked.devices),
+                html.Div(
+                    [
+                        several("live-port", "Which of them", ports, asked.ports),
+                        html.P(
+                            "None marked: all that can be understood. The first that reads a temperature is the "
+                            "drink's probe."
+                            if ports
+                            else "Nothing is plugged in that this computer lists.",
+                            className="quiet",
+                        ),
+                    ],
+                    className="only-plugged",
+                ),
                 choice(
                     "live-probe", "Probe before the start", [(p.value, p.words) for p in Probe], asked.probe
                 ),

@@ -27,6 +27,7 @@ from rig.capture.readings import Reading
 from rig.capture.recorder_files import Plan
 from rig.capture.simulated.device import SimulatedDevice, simulated_clock
 from rig.capture.wire import WireDecoder
+from tests.benchmarks.processes import cpu_s
 
 DEVICES, RATE_HZ, LOOK_S = 4, 100.0, 0.02
 SETTLE_S = 2.0
@@ -56,11 +57,6 @@ class Load:
             f"sample to stamp p50 {self.to_stamp_ms[0]:.2f} p95 {self.to_stamp_ms[1]:.2f} ms, "
             f"sample to listener p50 {self.to_listener_ms[0]:.1f} p95 {self.to_listener_ms[1]:.1f} ms"
         )
-
-
-def cpu_s(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def rss_mb(pid: int) -> float:
@@ -111,7 +107,7 @@ def _measured(devices, tail, pid, seconds, state) -> Load:  # type: ignore[no-un
     due, looked_s, rounds = 0.0, 0.0, 0
     while now_s() < seconds:
         if start_cpu_s is None and now_s() > min(SETTLE_S, seconds / 4):
-            start_cpu_s, start_mb, started_s = cpu_s(pid), rss_mb(pid), now_s()
+            start_cpu_s, start_mb, started_s = cpu_s([pid]), rss_mb(pid), now_s()
         for port, device in enumerate(devices):
             sent_ns[port, device.count] = time.perf_counter_ns()
             device.send()
@@ -121,7 +117,7 @@ def _measured(devices, tail, pid, seconds, state) -> Load:  # type: ignore[no-un
             looked_s = now_s()
             look()
         time.sleep(max(0.0, due - now_s()))
-    share = (cpu_s(pid) - (start_cpu_s or 0.0)) / (now_s() - started_s)
+    share = (cpu_s([pid]) - (start_cpu_s or 0.0)) / (now_s() - started_s)
     end_mb = rss_mb(pid)
     patience_s = now_s() + 10.0
     while sent_ns and now_s() < patience_s:

@@ -29,6 +29,8 @@ from typing import Any
 
 import numpy as np
 
+from tests.benchmarks.processes import cpu_s, family, parents
+
 TRACES, RATE_HZ, DRAWN = 4, 20.0, 12_000
 POLL_MS = 100
 FLAGS = (
@@ -295,7 +297,7 @@ def measure(way: Way, browsers: int, seconds: float, chromium: str) -> Measured:
     from playwright.sync_api import sync_playwright
 
     with _served(way) as (port, server_pid), sync_playwright() as playwright:
-        before = set(_processes())
+        before = set(parents())
         launched = playwright.chromium.launch(executable_path=chromium, headless=True, args=list(FLAGS))
         pages = [
             launched.new_context(viewport={"width": 1440, "height": 900}).new_page() for _ in range(browsers)
@@ -308,11 +310,11 @@ def measure(way: Way, browsers: int, seconds: float, chromium: str) -> Measured:
         time.sleep(2.0)
         for page in pages:
             _asked(page, "(window.latencies.length = 0, '[0]')")
-        family = _family(before)
-        spent, begun = (_cpu_s([server_pid]), _cpu_s(family)), time.monotonic()
+        ours = family(before)
+        spent, begun = (cpu_s([server_pid]), cpu_s(ours)), time.monotonic()
         time.sleep(seconds)
         lasted = time.monotonic() - begun
-        server_s, browser_s = _cpu_s([server_pid]) - spent[0], _cpu_s(family) - spent[1]
+        server_s, browser_s = cpu_s([server_pid]) - spent[0], cpu_s(ours) - spent[1]
         answers = [_asked(page, "JSON.stringify([0, ...window.latencies])") for page in pages]
         found = np.concatenate([np.asarray(a[1:], float) for a in answers])
         launched.close()
@@ -341,39 +343,6 @@ def _served(way: Way) -> Iterator[tuple[int, int]]:
         yield int(child.stdout.readline()), child.pid
         child.stdin.close()
         child.wait(20)
-
-
-def _processes() -> dict[int, tuple[str, int, float]]:
-    """Name, parent and CPU seconds of every process."""
-    out: dict[int, tuple[str, int, float]] = {}
-    tick = os.sysconf("SC_CLK_TCK")
-    for entry in Path("/proc").iterdir():
-        if entry.name.isdigit():
-            try:
-                head, _, rest = (entry / "stat").read_text().rpartition(")")
-            except OSError:
-                continue
-            fields = rest.split()
-            used = (int(fields[11]) + int(fields[12])) / tick
-            out[int(entry.name)] = (head.partition("(")[2], int(fields[1]), used)
-    return out
-
-
-def _family(before: set[int]) -> list[int]:
-    """The browser's processes: those of this process's children that were not there before."""
-    now = _processes()
-
-    def ours(pid: int) -> bool:
-        while pid in now and pid != os.getpid():
-            pid = now[pid][1]
-        return pid == os.getpid()
-
-    return [p for p in now if p not in before and ours(p)]
-
-
-def _cpu_s(pids: list[int]) -> float:
-    now = _processes()
-    return sum(now[p][2] for p in pids if p in now)
 
 
 def ways_here() -> tuple[Way, ...]:

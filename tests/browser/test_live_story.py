@@ -69,7 +69,7 @@ def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage
     page.wait_for_selector("#live-act.moving")
     page.wait_for_function("() => / left /.test(` ${document.querySelector('#live-second').innerText}`)")
     page.wait_for_function("() => chillrigLive.tones.includes('stop')")
-    assert page.inner_text("#live-big") == "STOP"
+    page.wait_for_function("() => document.querySelector('#live-big').innerText === 'STOP'")
     assert page.inner_text("#live-word") in ("Stop now", "Past the best moment: stop")
     assert "cue-stop" in page.get_attribute("#live-stage", "class")
     assert page.evaluate("() => chillrigLive.audio.state") == "running"

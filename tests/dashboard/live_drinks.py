@@ -54,8 +54,7 @@ def until(room: LiveRoom, true_of: Callable[[dict[str, Any]], bool]) -> dict[str
     ends_s = time.monotonic() + PATIENCE_S
     while not true_of(state := told(room)):
         assert time.monotonic() < ends_s, state
-        with room.fresh:
-            room.fresh.wait(0.05)
+        room.news.wait(room.news.count, 0.05)
     return state
 
 

@@ -14,7 +14,7 @@ import pytest
 from dashboard.live.question import SIMULATED_BECAUSE
 from dashboard.live.room import LiveRoom, act, is_recording, recordings_of
 from dashboard.live.session import Cursor
-from dashboard.live.stream import heard
+from dashboard.live.stream import Teller, heard
 from rig.capture.process import interrupted_runs
 from rig.errors import NotFound, RigError
 from rig.logbook.store import open_logbook
@@ -216,7 +216,7 @@ def test_devices_that_are_not_there_are_told_and_one_can_choose_again(room: Live
 
 def test_events_are_those_of_the_standard_and_each_says_only_what_is_new(room: LiveRoom) -> None:
     room.begin(ASKED)
-    events = heard(room, watching=True)
+    events = heard(Teller(room), watching=True)
     first, *others = (next(events) for _ in range(4))
     for event in (first, *others):
         assert event.endswith("\n\n")
