@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html
@@ -16,23 +17,24 @@ from dashboard.headers import GUEST
 from dashboard.live.care import POSTGRES_WORDS, Health, back_up, faults_of, file_of, health_of
 from dashboard.live.room import is_recording, recordings_of
 from dashboard.page import Here, Page
+from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
+from dashboard.pages.rig_calibrate import ONLY_HERE
 from rig.capture.dialects import load
 from rig.capture.health import PortState
-from rig.capture.ports import Device, list_devices
-from rig.capture.ports_listen import Listened, listen
+from rig.capture.ports import every_device
+from rig.capture.ports_listen import Listened, listen_to_all
 from rig.capture.readings import Quantity
-from rig.capture.sysfs import find_probes
 from rig.cli.calibration_words import FOOD, GLASS, PROBE, STEAM, WET
 from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
+from rig.logbook.store import Logbook
 from rig.sensors.calibration import Calibration, CalibrationKind
 
 SOON_DAYS = 14
 NO_LOGBOOK = (
     "Shown is a bench folder: calibrations and backups belong to a logbook. Make one: chillrig import DIR"
 )
-ONLY_HERE = "Ask for this on the computer that the devices are plugged into."
 _MARKS = {
     PortState.OK: "✓ heard",
     PortState.ABSENT: "✕ not there",
@@ -52,12 +54,13 @@ def layout(here: Here) -> Any:
     if logbook is None:
         kept: list[Any] = [html.H2("Calibrations"), notice(NO_LOGBOOK, "know")]
     else:
-        today, found = datetime.now().astimezone().date(), newest(calibrations(logbook))
+        held, measures = lists(logbook)
         kept = [
             html.H2("Calibrations"),
-            *calibration_block([c for c in found if c.kind is not CalibrationKind.VOLUME], today),
+            html.Div(held, id="rig-calibrations"),
             html.H2("Measures"),
-            *measure_block([c for c in found if c.kind is CalibrationKind.VOLUME], today),
+            html.Div(measures, id="rig-measures"),
+            rig_calibrate.layout(here),
             html.H2("Logbook"),
             html.Div(health_block(health_of(logbook)), id="rig-health"),
             html.Div(
@@ -88,8 +91,18 @@ def layout(here: Here) -> Any:
     )
 
 
+def lists(logbook: Logbook) -> tuple[list[Any], list[Any]]:
+    """Calibrations of probes and scales, and measures, as they now stand."""
+    today, found = datetime.now().astimezone().date(), newest(calibrations(logbook))
+    return (
+        calibration_block([c for c in found if c.kind is not CalibrationKind.VOLUME], today),
+        measure_block([c for c in found if c.kind is CalibrationKind.VOLUME], today),
+    )
+
+
 def register(app: Dash, desk: Desk) -> None:
-    """Listen, check and copy when asked."""
+    """Listen, calibrate, check and copy when asked."""
+    rig_calibrate.register(app, desk, lists)
 
     @app.callback(Output("rig-ports", "children"), Input("rig-listen", "n_clicks"), prevent_initial_call=True)
     def heard(_clicks: int) -> Any:
@@ -100,7 +113,7 @@ def register(app: Dash, desk: Desk) -> None:
                 "A drink is being recorded; opening its ports now would disturb it. Listen afterwards."
             )
         try:
-            return port_block(listen_to_all())
+            return port_block(listen_to_all(every_device(desk.devices), load(())))
         except RigError as error:
             return notice(str(error))
 
@@ -130,15 +143,6 @@ def register(app: Dash, desk: Desk) -> None:
             return whole_block(faults_of(file)), no_update
         except RigError as error:
             return notice(str(error)), no_update
-
-
-def listen_to_all() -> list[Listened]:
-    """What every device of this computer says."""
-    decoders = load(())
-    found = {d.address: d for d in list_devices()} | {
-        p.address: Device(p.address, p.name) for p in find_probes()
-    }
-    return [listen(d, decoders=decoders) for d in found.values()]
 
 
 def port_block(found: list[Listened]) -> Any:
@@ -198,7 +202,7 @@ def calibration_block(found: list[Calibration], today: date) -> list[Any]:
     if not found:
         return [
             notice(
-                "Nothing is calibrated yet. The cheapest point is crushed ice: chillrig calibrate ice-point",
+                "Nothing is calibrated yet. The cheapest point is crushed ice: Calibrate below says how.",
                 "know",
             )
         ]
@@ -222,7 +226,7 @@ def measure_block(found: list[Calibration], today: date) -> list[Any]:
     if not found:
         return [
             notice(
-                "No scoop or cup is measured yet. Weigh ten fillings of water: chillrig calibrate --help says how",
+                "No scoop or cup is measured yet. Weigh ten fillings of water: Calibrate below says how.",
                 "know",
             )
         ]
@@ -266,8 +270,9 @@ def _warnings(found: list[Calibration], today: date) -> list[Any]:
 
 def health_block(h: Health) -> Any:
     """Where the logbook is, how large, and when it was last copied."""
+    file = None if h.size_bytes is None else Path(h.where)
     facts = [
-        ("Where", h.where, ""),
+        ("Where", h.where, "") if file is None else ("Where", file.name, f"in {file.parent}"),
         ("Size", "–" if h.size_bytes is None else f"{h.size_bytes / 1e6:.1f} MB", ""),
         (
             "Runs",

@@ -122,7 +122,7 @@ def test_the_page_shows_calibrations_measures_and_the_logbook(tmp_path: Path) ->
             keep_calibration(logbook, calibration)
     _, desk = room_at(file)
     said = text(rig.layout(Here(desk, "corner", None, "", {})))
-    for words in ("tin probe", "steel scoop", "15", "on 1 bench", "never", "Wet hands"):
+    for words in ("tin probe", "steel scoop", "15", "on 1 bench", "never", "Wet hands", "Probe in ice"):
         assert words in said
 
 
