@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import cycle
 from typing import Any
+from uuid import uuid4
 
 import numpy as np
 import plotly.graph_objects as go
@@ -13,10 +14,12 @@ from rig.arrays import FloatArray
 from rig.report.courses import RunCourse
 from rig.report.figures import TIME_TITLE, add_fitted
 from rig.report.look import Look, faded, sheet
-from rig.report.thinning import thinned
+from rig.report.thinning import thinned, thinned_close
 from rig.runs import Run, Trace
 
 Between = tuple[float, float] | None
+Channel = tuple[FloatArray, FloatArray]
+"""Times [s] and values of what is drawn as one trace, (samples,) each."""
 _SYMBOLS = ("circle-open", "square-open", "diamond-open", "triangle-up-open")
 _FEW = 400
 """Up to so many samples in sight are drawn as points; more as a line."""
@@ -38,21 +41,23 @@ def asks_anew(relayout: Any) -> bool:
     return isinstance(relayout, dict) and bool({"xaxis.range[0]", "xaxis.autorange"} & relayout.keys())
 
 
-def seen(time_s: FloatArray, values: FloatArray, between: Between = None) -> dict[str, Any]:
-    """What of a channel to draw, and as points or as a line."""
-    at = thinned(time_s, values, between_s=between)
-    few = at.size <= _FEW
-    return {"x": time_s[at], "y": values[at], "mode": "markers" if few else "lines"}
+def seen(channel: Channel, between: Between = None, *, line: bool = False) -> dict[str, Any]:
+    """What of a channel to draw, as points where few are in sight; with `line` always as a line."""
+    time_s, values = channel
+    at = thinned(time_s, values) if between is None else thinned_close(time_s, values, between)
+    drawn, sight = time_s[at], between or (-np.inf, np.inf)
+    few = np.count_nonzero((drawn >= sight[0]) & (drawn <= sight[1])) <= _FEW
+    return {"x": drawn, "y": values[at], "mode": "markers" if few and not line else "lines"}
 
 
-def trace_figure(run: Run, course: RunCourse | None, look: Look, between: Between = None) -> go.Figure:
+def trace_figure(run: Run, course: RunCourse | None, look: Look) -> go.Figure:
     """A run's probes as read; beside the drink as fitted and what the probe should show, where it was fitted."""
-    figure = sheet(look, TIME_TITLE, "temperature [°C]")
+    figure = _zoomed(look, "temperature [°C]")
     symbols = cycle(_SYMBOLS)
-    for name, values in probes_of(run):
+    for (name, _), channel in zip(probes_of(run), read_channels(run), strict=True):
         label = f"probe {name}".strip()
         figure.add_scatter(
-            **seen(_time(run.trace), values, between),
+            **seen(channel),
             marker={"color": look.quiet, "symbol": next(symbols), "size": 6},
             line={"color": look.quiet, "width": 1.5},
             name=f"{label}, as read",
@@ -64,18 +69,15 @@ def trace_figure(run: Run, course: RunCourse | None, look: Look, between: Betwee
     return figure
 
 
-def residual_figure(run: Run, course: RunCourse, look: Look, between: Between = None) -> go.Figure:
+def residual_figure(course: RunCourse, look: Look) -> go.Figure:
     """The probe as read less what it should show, while the drink moved."""
-    figure = sheet(look, TIME_TITLE, "read − fitted [K]", 260)
-    trace = course.run.trace
-    if trace is None or trace.probe_c is None:
+    figure = _zoomed(look, "read − fitted [K]", 260)
+    apart = residual_channel(course)
+    if apart is None:
         return figure
-    moved = (trace.time_s >= 0.0) & (trace.time_s <= course.time_s[-1])
-    time_s = trace.time_s[moved]
-    apart = trace.probe_c[moved] - np.interp(time_s, course.time_s, course.shown_c)
     figure.add_hline(y=0.0, line={"color": look.quiet, "width": 1})
     figure.add_scatter(
-        **seen(time_s, apart, between),
+        **seen(apart),
         marker={"color": look.accent, "size": 6},
         line={"color": look.accent, "width": 1.5},
         name="residual",
@@ -86,17 +88,16 @@ def residual_figure(run: Run, course: RunCourse, look: Look, between: Between = 
     return figure
 
 
-def overlay_figure(runs: Sequence[Run], look: Look, between: Between = None) -> go.Figure:
+def overlay_figure(runs: Sequence[Run], look: Look) -> go.Figure:
     """The main probes of several runs over each other, from the start of motion; a run without one is left out."""
-    figure = sheet(look, TIME_TITLE, "probe [°C]")
+    figure = _zoomed(look, "probe [°C]")
     dashes = cycle(("solid", "dash", "dot", "dashdot"))
     for k, run in enumerate(runs):
-        dash, probes = next(dashes), probes_of(run)
-        if not probes:
+        dash, channels = next(dashes), read_channels(run)
+        if not channels:
             continue
-        drawn = seen(_time(run.trace), probes[0][1], between)
         figure.add_scatter(
-            **drawn | {"mode": "lines"},
+            **seen(channels[0], line=True),
             line={"color": look.series[k % len(look.series)], "dash": dash, "width": 2.5},
             name=run.run,
             hovertemplate="%{x:.1f} s: %{y:.1f} °C<extra>%{fullData.name}</extra>",
@@ -111,6 +112,26 @@ def probes_of(run: Run) -> list[tuple[str, FloatArray]]:
         return []
     main = run.trace.probe_c
     return sorted(run.trace.probes_c.items(), key=lambda item: item[1] is not main)
+
+
+def read_channels(run: Run) -> list[Channel]:
+    """What `trace_figure` draws of a run's probes, in the same order."""
+    return [(_time(run.trace), values) for _, values in probes_of(run)]
+
+
+def overlay_channels(runs: Sequence[Run]) -> list[Channel]:
+    """What `overlay_figure` draws of runs, in the same order."""
+    return [channels[0] for run in runs if (channels := read_channels(run))]
+
+
+def residual_channel(course: RunCourse) -> Channel | None:
+    """What `residual_figure` draws: the main probe less what it should show [K]; None without a probe."""
+    trace = course.run.trace
+    if trace is None or trace.probe_c is None:
+        return None
+    moved = (trace.time_s >= 0.0) & (trace.time_s <= course.time_s[-1])
+    time_s = trace.time_s[moved]
+    return time_s, trace.probe_c[moved] - np.interp(time_s, course.time_s, course.shown_c)
 
 
 def events_of(run: Run) -> tuple[tuple[float, str], ...]:
@@ -140,6 +161,15 @@ def _mark_events(figure: go.Figure, run: Run, look: Look) -> None:
             text=what[:40],
             font={"size": look.size_px - 3, "color": look.quiet},
         )
+
+
+def _zoomed(look: Look, y_title: str, height_px: int = 420) -> go.Figure:
+    """An empty figure that one looks into closely.
+
+    Where the axes were put they stay while traces are thinned anew (`uirevision`); a figure made anew shows the
+    whole again, as its traces do.
+    """
+    return sheet(look, TIME_TITLE, y_title, height_px).update_layout(uirevision=uuid4().hex)
 
 
 def _time(trace: Trace | None) -> FloatArray:

@@ -6,18 +6,19 @@ from functools import lru_cache
 from typing import Any
 from urllib.parse import quote
 
-from dash import Dash, Input, Output, Patch, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
+from dashboard.closer import closer_note, drawn_anew
 from dashboard.controls import figure, notice, table
 from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import (
-    asks_anew,
-    between_of,
+    Channel,
     events_of,
     probes_of,
+    read_channels,
+    residual_channel,
     residual_figure,
-    seen,
     trace_figure,
 )
 from dashboard.page import Here, Page
@@ -106,16 +107,24 @@ def register(app: Dash, desk: Desk) -> None:
         State("run-bench", "data"),
         prevent_initial_call=True,
     )
-    def zoomed(relayout: Any, name: Any, kept: str | None) -> Any:
-        if not asks_anew(relayout):
-            return no_update
-        drawn: Any = Patch()
-        run = desk.run(desk.chosen(kept), str(name))
-        for k, (_, values) in enumerate(probes_of(run)):
-            assert run.trace is not None
-            for key, value in seen(run.trace.time_s, values, between_of(relayout)).items():
-                drawn["data"][k][key] = value
-        return drawn
+    def trace_closer(relayout: Any, name: Any, kept: str | None) -> Any:
+        return drawn_anew(relayout, lambda: read_channels(desk.run(desk.chosen(kept), str(name))))
+
+    @app.callback(
+        Output("run-residuals", "figure"),
+        Input("run-residuals", "relayoutData"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def residuals_closer(relayout: Any, name: Any, kept: str | None) -> Any:
+        def channels() -> list[Channel]:
+            view = desk.view(desk.chosen(kept))
+            course = _course(view, desk.run(view.name, str(name)), view.found.get(str(name)))
+            found = None if course is None else residual_channel(course)
+            return [] if found is None else [found]
+
+        return drawn_anew(relayout, channels)
 
     run_corrections.register(app, desk)
 
@@ -173,11 +182,7 @@ def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) 
             if probes_of(run)
             else "No probe was in this drink."
         )
-    samples = 0 if run.trace is None else run.trace.time_s.size
-    if samples > 2000:
-        note += (
-            f" {wording.count(samples)} samples: drag over a stretch to see it closer; no peak is left out."
-        )
+    note += closer_note([run])
     title = "Trace against fit" if course is not None else "Trace"
     return figure("run-trace", title, said, trace_figure(run, course, look), note)
 
@@ -185,7 +190,7 @@ def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) 
 def _residuals(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) -> Any:
     if course is None or not probes_of(run):
         return None
-    drawn = residual_figure(run, course, look)
+    drawn = residual_figure(course, look)
     values = [v for t in drawn.data for v in t.y]
     apart = f"{max((abs(float(v)) for v in values if v == v), default=0.0):.1f} K at most"
     return figure(
@@ -279,9 +284,7 @@ def finding(here: Here) -> FindingPage:
         Drawn("Trace", trace_figure(run, course, LIGHT), "Probe as read, and the drink as fitted.")
     ]
     if course is not None and probes_of(run):
-        blocks.append(
-            Drawn("What the fit leaves over", residual_figure(run, course, LIGHT), "Read − fitted.")
-        )
+        blocks.append(Drawn("What the fit leaves over", residual_figure(course, LIGHT), "Read − fitted."))
     blocks.append(Tabled("Measured and fitted", ("", "Value", "Remark"), tuple(facts(run, found))))
     said = [*(() if found is None else found.reasons), balance_sentence(view, found), run.notes or ""]
     if any(said):

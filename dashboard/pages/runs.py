@@ -10,9 +10,10 @@ from dash import ALL as EVERY
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import wording
+from dashboard.closer import closer_note, drawn_anew
 from dashboard.controls import aria, choice, figure, names, notice, search, table
 from dashboard.desk import BenchView, Desk, Working
-from dashboard.figures.traces import overlay_figure, probes_of
+from dashboard.figures.traces import Channel, overlay_channels, overlay_figure, probes_of
 from dashboard.page import Here, Page
 from dashboard.params import Params, address, one, params_of_store
 from dashboard.questions.runs import ALL, FILTERS, PAGE_ROWS, RunsQuestion, run_filters
@@ -75,7 +76,7 @@ def layout(here: Here) -> Any:
             dcc.Store(id="runs-bench", data=here.kept),
             dcc.Store(id="runs-page", data=asked.page),
             dcc.Store(id="runs-over", data=list(asked.over)),
-            dcc.Store(id="runs-asked"),
+            dcc.Store(id="runs-asked", data=_asked(asked, here.kept)),
             dcc.Interval(id="runs-tick", interval=1500, disabled=view is not None),
         ]
     )
@@ -139,6 +140,27 @@ def register(app: Dash, desk: Desk) -> None:
             return overlay_block(_runs(desk, bench, asked.over), theme)
         except RigError as error:
             return notice(str(error))
+
+    @app.callback(
+        Output("runs-over-figure", "figure"),
+        Input("runs-over-figure", "relayoutData"),
+        State("runs-over", "data"),
+        State("runs-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def overlay_closer(relayout: Any, over: Any, kept: str | None) -> Any:
+        def channels() -> list[Channel]:
+            asked = RunsQuestion.of({}, params_of_store({"over": over or []}))
+            return overlay_channels(_runs(desk, desk.chosen(kept), asked.over))
+
+        return drawn_anew(relayout, channels, line=True)
+
+
+def _asked(asked: RunsQuestion, kept: str | None) -> dict[str, Any]:
+    """The question as the page's script gathers it, for a list that is made anew before anything was chosen."""
+    parts = {k: getattr(asked, k) for k in (*FILTERS, "words")}
+    bench = {} if kept is None else {"bench": kept}
+    return {**parts, "page": asked.page, "over": list(asked.over), **bench}
 
 
 def _filter(name: str, values: Sequence[str], chosen: str) -> html.Div:
@@ -266,6 +288,7 @@ def overlay_block(runs: Sequence[Run], theme: str) -> Any:
         )
     bare = [r.run for r in runs if not probes_of(r)]
     note = "Zero is the start of motion." + (f" Without a probe: {', '.join(bare)}." if bare else "")
+    note += closer_note(runs)
     told = ", ".join(f"{r.run}: {r.set_up}, {r.recipe}" for r in runs)
     return figure(
         "runs-over-figure",

@@ -148,8 +148,11 @@ def register(app: Dash, desk: Desk) -> None:
         *asks,
         State("call-bench", "data"),
     )
+    # what would help is tried once the call is out, so that the two do not slow each other
     app.clientside_callback(
-        ClientsideFunction("chillrig", "rested"), Output("call-rested", "data"), Input("call-asked", "data")
+        ClientsideFunction("chillrig", "rested"),
+        Output("call-rested", "data"),
+        Input("call-answered", "data"),
     )
     app.clientside_callback(
         ClientsideFunction("chillrig", "targetSliders"),

@@ -54,6 +54,17 @@ def thinned(
     return np.asarray(first + np.unique(np.concatenate(parts)), dtype=np.int64)
 
 
+def thinned_close(
+    time_s: FloatArray, values: FloatArray, between_s: tuple[float, float], most: int = MOST_POINTS
+) -> IntArray:
+    """Which samples to draw of a trace seen close: those of the stretch, and around it the whole as from afar.
+
+    What lies beside the stretch is there already when one moves or steps back; see `thinned`.
+    """
+    near = thinned(time_s, values, most, between_s)
+    return np.union1d(thinned(time_s, values, most), near)
+
+
 def _first_at(values: FloatArray, starts: IntArray, which: IntArray, extreme: np.ufunc) -> IntArray:
     """The first place in each stretch at which its extreme stands."""
     stands = np.flatnonzero(values == extreme.reduceat(values, starts)[which])

@@ -10,7 +10,7 @@ from typing import Any
 from dashboard.app import make_app
 from dashboard.desk import BenchView
 from dashboard.serving import sharing_server
-from tests.browser.conftest import SAMPLES, SPIKE_C, opening
+from tests.browser.conftest import opening
 from tests.dashboard.benches import source_of_view
 
 OpenPage = Callable[..., Any]
@@ -71,26 +71,6 @@ def test_runs_marked_on_the_list_are_laid_over_each_other_and_stay_in_the_addres
     page.wait_for_function("() => location.search.includes('over=a4')")
     page.goto(page.url)
     page.get_by_text("2 runs over each other").wait_for()
-
-
-def test_a_million_samples_are_zoomed_without_losing_a_peak(open_logbook_page: OpenPage) -> None:
-    page = open_logbook_page("/runs/long")
-    page.wait_for_selector("#run-trace .main-svg")
-    drawn = "document.querySelector('#run-trace .js-plotly-plot')._fullData[0]"
-    assert page.evaluate(f"{drawn}.x.length") < 3000
-    assert page.evaluate(f"Math.max(...{drawn}.y)") == SPIKE_C
-    zoom = "r => Plotly.relayout(document.querySelector('#run-trace .js-plotly-plot'), {'xaxis.range': r})"
-    page.evaluate(
-        zoom.replace("{'xaxis.range': r}", "{'xaxis.range[0]': r[0], 'xaxis.range[1]': r[1]}"), [1230, 1240]
-    )
-    page.wait_for_function(f"() => {drawn}.x[0] >= 1229 && {drawn}.x.length > 100")
-    assert page.evaluate(f"Math.max(...{drawn}.y)") == SPIKE_C
-    step = page.evaluate(f"{drawn}.x[1] - {drawn}.x[0]")
-    assert step < 20 * 3600 / SAMPLES
-    page.evaluate(
-        "() => Plotly.relayout(document.querySelector('#run-trace .js-plotly-plot'), {'xaxis.autorange': true})"
-    )
-    page.wait_for_function(f"() => {drawn}.x[0] < 1")
 
 
 def test_a_teacher_takes_a_guess_shows_the_answer_and_plays_the_runs(open_page: OpenPage) -> None:

@@ -16,6 +16,7 @@ from dashboard.app import make_app
 from dashboard.desk import BenchView
 from dashboard.serving import server_of
 from tests.cli.small_bench import small_bench
+from tests.dashboard.asking import callback
 from tests.dashboard.benches import HeldSource, source_of_view
 
 ASSETS = Path(__file__).parents[2] / "dashboard" / "assets"
@@ -59,25 +60,6 @@ def test_no_tools_for_developers_are_served(client: Any) -> None:
     assert "console" not in client.get("/?__debugger__=yes&cmd=resource&f=debugger.js").text[:200]
 
 
-def _callback(client: Any, output: str, inputs: dict[str, Any], state: dict[str, Any]) -> Any:
-    """Ask for one callback as a browser does; the outputs of several are in one string."""
-    known = client.get("/_dash-dependencies").get_json()
-    found = next(d for d in known if output in d["output"] and not d.get("clientside_function"))
-    names = found["output"].strip(".").split("...")
-    outputs = [dict(zip(("id", "property"), n.rsplit(".", 1), strict=True)) for n in names]
-    given = [{**i, "value": inputs.get(f"{i['id']}.{i['property']}")} for i in found["inputs"]]
-    return client.post(
-        "/_dash-update-component",
-        json={
-            "output": found["output"],
-            "outputs": outputs if len(outputs) > 1 else outputs[0],
-            "inputs": given,
-            "state": [{**s, "value": state.get(f"{s['id']}.{s['property']}")} for s in found["state"]],
-            "changedPropIds": [f"{i['id']}.{i['property']}" for i in given],
-        },
-    )
-
-
 @pytest.mark.parametrize(
     ("output", "store"),
     [("call-head.children", "call-asked"), ("compare-answer", "compare-asked"), ("runs-list", "runs-asked")],
@@ -93,24 +75,22 @@ def _callback(client: Any, output: str, inputs: dict[str, Any], state: dict[str,
 def test_what_a_callback_cannot_use_is_answered_in_words(
     client: Any, output: str, store: str, asked: Any, said: str
 ) -> None:
-    got = _callback(client, output, {f"{store}.data": asked, "theme.data": "light"}, {})
+    got = callback(client, output, {f"{store}.data": asked, "theme.data": "light"}, {})
     assert got.status_code == 200
     assert said in got.text
 
 
 def test_a_callback_answers_as_the_page_asks(client: Any) -> None:
     asked = {"recipe": "night shift", "ice": "freezer cube", "drink_temp_c": 22}
-    got = _callback(client, "call-head.children", {"call-asked.data": asked}, {}).get_json()["response"]
+    got = callback(client, "call-head.children", {"call-asked.data": asked}, {}).get_json()["response"]
     assert "will do" in json.dumps(got["call-head"])
     assert got["call-answered"]["data"] == asked
-    drawn = _callback(
-        client, "call-figures.children", {"call-answered.data": asked, "theme.data": "dark"}, {}
-    )
+    drawn = callback(client, "call-figures.children", {"call-answered.data": asked, "theme.data": "dark"}, {})
     assert "#15181c" in drawn.text
 
 
 def test_another_ice_moves_its_sliders(client: Any) -> None:
-    got = _callback(client, "call-ice_temp_c.value", {"call-ice.value": "wet cube"}, {"call-asked.data": {}})
+    got = callback(client, "call-ice_temp_c.value", {"call-ice.value": "wet cube"}, {"call-asked.data": {}})
     moved = got.get_json()["response"]
     assert moved["call-ice_temp_c"]["value"] == 0.0
     assert 150 <= moved["call-ice_mass_g"]["value"] <= 170
@@ -122,7 +102,7 @@ def test_an_error_nobody_foresaw_is_told_on_the_page_not_in_full(
     source = source_of_view(view)
     source.trouble = RuntimeError("secret detail")
     client = make_app(source).server.test_client()
-    got = _callback(client, "runs-list", {"runs-asked.data": {}}, {})
+    got = callback(client, "runs-list", {"runs-asked.data": {}}, {})
     assert got.status_code == 200
     assert "Something here broke" in got.text
     assert "secret detail" not in got.text

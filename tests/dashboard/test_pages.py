@@ -11,7 +11,7 @@ from dashboard.app import page
 from dashboard.desk import BenchView, Desk
 from dashboard.page import Here, StillFitting
 from dashboard.pages import compare, projector, run, runs, shake_time
-from dashboard.params import params_of_query
+from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
@@ -193,6 +193,17 @@ def test_a_long_list_comes_in_pages(view: BenchView) -> None:
     assert "Older runs" in text(first)
     assert "Older runs" not in text(last)
     assert text(listed(long, "page=9")) == "There is no page 9 of these runs."
+
+
+def test_a_list_made_anew_when_the_fit_is_there_is_still_the_one_its_address_asked_for(
+    view: BenchView,
+) -> None:
+    query = "ice=wet+cube&words=a&page=2&over=a1&over=b3"
+    held = by_id(runs.layout(here(view, query)), "runs-asked")["data"]
+    facets = BookListing(view.book).facets(view.name)
+    asked = RunsQuestion.of(facets, params_of_query(query))
+    assert RunsQuestion.of(facets, params_of_store(held)) == asked
+    assert asked.over == ("a1", "b3")
 
 
 def test_a_doubtful_run_gives_its_reasons_its_weighings_and_what_the_fit_leaves_over(view: BenchView) -> None:

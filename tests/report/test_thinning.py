@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from rig.report.thinning import MOST_POINTS, thinned
+from rig.report.thinning import MOST_POINTS, thinned, thinned_close
 
 VALUES = hnp.arrays(
     np.float64,
@@ -70,3 +70,14 @@ def test_a_stretch_with_nothing_in_it_is_drawn_by_its_neighbours_at_most(
 def test_few_samples_are_all_kept() -> None:
     time_s = np.linspace(0.0, 1.0, 100)
     assert np.array_equal(thinned(time_s, time_s), np.arange(100))
+
+
+def test_seen_close_the_rest_of_a_trace_is_there_as_from_afar() -> None:
+    time_s = np.linspace(0.0, 3600.0, 1_000_000)
+    values = np.sin(time_s / 40.0)
+    between = (400.0, 402.0)
+    kept = thinned_close(time_s, values, between)
+    assert np.isin(thinned(time_s, values), kept).all()
+    assert np.isin(np.flatnonzero((time_s >= between[0]) & (time_s <= between[1])), kept).all()
+    assert np.all(np.diff(kept) > 0)
+    assert kept.size <= 2 * MOST_POINTS
