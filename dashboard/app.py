@@ -56,8 +56,10 @@ HOME = "/shake-time"
 """Where `/` leads."""
 
 
-def make_app(source: Source, chromium: Path | None = None, devices: tuple[str, ...] = ()) -> Dash:
-    """The dashboard of a source's benches; opens nothing until a page is asked for.
+def make_app(
+    source: Source, chromium: Path | None = None, devices: tuple[str, ...] = (), *, ahead: bool = False
+) -> Dash:
+    """The dashboard of a source's benches; opens nothing until a page is asked for, unless it works `ahead`.
 
     `chromium` is what makes PDFs; by default the first that is found. `devices` are addresses to record from that
     the system does not list.
@@ -72,7 +74,7 @@ def make_app(source: Source, chromium: Path | None = None, devices: tuple[str, .
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=_broken,
     )
-    desk = Desk(source, devices)
+    desk = Desk(source, devices, ahead=ahead)
     app.layout = frame.frame()
     app.clientside_callback(
         ClientsideFunction("chillrig", "theme"), Output("theme", "data"), Input("theme-chosen", "value")
@@ -98,6 +100,7 @@ def make_app(source: Source, chromium: Path | None = None, devices: tuple[str, .
     loading.register(server)
     keeping.register(server, desk, PAGES, chromium)
     headers.register(server, app.csp_hashes())
+    desk.begin()
     return app
 
 

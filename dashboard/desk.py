@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
+from itertools import product
 from threading import Lock, Thread
 
 from dashboard.sources import Source
@@ -57,6 +59,11 @@ class Working:
     share: float
 
 
+THEMES = ("light", "dark")
+Usual = Callable[[BenchView, str], object]
+"""What a bench is usually asked, to be shown in one of the themes."""
+
+
 @dataclass
 class _Work:
     stamp: str
@@ -67,10 +74,12 @@ class _Work:
 class Desk:
     """Hands out the view of a bench; threads may share it."""
 
-    def __init__(self, source: Source, devices: tuple[str, ...] = ()) -> None:
+    def __init__(self, source: Source, devices: tuple[str, ...] = (), *, ahead: bool = False) -> None:
+        """`ahead`: what most will ask first is worked out as soon as a bench is fitted."""
         self._source, self._lock = source, Lock()
         self.devices = devices
         """Addresses of devices that the system does not list."""
+        self._ahead, self._usual = ahead, list[Usual]()
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
 
@@ -155,3 +164,24 @@ class Desk:
             work.done.set_exception(error)
         else:
             work.done.set_result(view)
+            self._go_ahead(view)
+
+    def usually(self, asked: Usual) -> None:
+        """Name a question that most will ask of a bench; whoever answers it keeps the answer."""
+        self._usual.append(asked)
+
+    def begin(self) -> None:
+        """Look at the first bench before anybody asks, where this desk works ahead; returns at once."""
+
+        def look() -> None:
+            with suppress(RigError):  # told to whoever looks next
+                self.look(self.chosen(None))
+
+        if self._ahead:
+            Thread(target=look, daemon=True).start()
+
+    def _go_ahead(self, view: BenchView) -> None:
+        if self._ahead and view.fit is not None:
+            for theme, asked in product(THEMES, self._usual):
+                with suppress(RigError):  # told to whoever asks it
+                    asked(view, theme)

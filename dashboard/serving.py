@@ -100,7 +100,7 @@ def serve(
     OSError, RigError
         The port is taken, or the address is not this computer's; there is no network to share on.
     """
-    app = make_app(source, chromium, devices)
+    app = make_app(source, chromium, devices, ahead=True)
     server = server_of(app, "127.0.0.1" if share else host, port)
     shared: BaseWSGIServer | None = None
     try:

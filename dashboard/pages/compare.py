@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -10,6 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dashboard import wording
 from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
+from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
@@ -86,20 +86,46 @@ def layout(here: Here) -> Any:
     )
 
 
-@lru_cache(maxsize=16)
+@kept(16)
 def courses_of(view: BenchView, asked: CompareQuestion) -> tuple[SetUpCourse, ...]:
     """The courses asked for; the last ones asked are kept."""
     return set_up_courses(view.fitted(), asked.set_ups, asked.recipe, draws=DRAWS)
 
 
-@lru_cache(maxsize=16)
+@kept(16)
 def comparison_of(view: BenchView, asked: CompareQuestion) -> Comparison:
     """The comparison asked for; the last ones asked are kept."""
     return compare(view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe, target=asked.target_of(view))
 
 
+@kept(16)
+def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
+    """What is said and drawn of a comparison.
+
+    Raises
+    ------
+    RigError
+        Where the set-ups cannot be compared.
+    """
+    if not asked.set_ups:
+        return html.P("Choose a set-up to see how it chills, two or more to compare.", className="state")
+    drawn = course_figures(view, asked, courses_of(view, asked), theme)
+    if len(asked.set_ups) == 1:
+        return [
+            html.Div(drawn, className="figures"),
+            html.P("Choose a second set-up to compare with.", className="quiet"),
+        ]
+    found = comparison_of(view, asked)
+    return [
+        sentences_block(found),
+        html.Div([*drawn, averages_figure(view, found, theme)], className="figures"),
+        numbers_block(found),
+    ]
+
+
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the comparison."""
+    desk.usually(lambda view, theme: answer_block(view, CompareQuestion.of(view, {}), theme))
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("compare-asked", "data"),
@@ -117,25 +143,9 @@ def register(app: Dash, desk: Desk) -> None:
         try:
             params = params_of_store(asked)
             view = desk.view(desk.chosen(one(params, "bench")))
-            question = CompareQuestion.of(view, params)
-            if not question.set_ups:
-                return html.P(
-                    "Choose a set-up to see how it chills, two or more to compare.", className="state"
-                )
-            drawn = course_figures(view, question, courses_of(view, question), theme)
-            if len(question.set_ups) == 1:
-                return [
-                    html.Div(drawn, className="figures"),
-                    html.P("Choose a second set-up to compare with.", className="quiet"),
-                ]
-            found = comparison_of(view, question)
+            return answer_block(view, CompareQuestion.of(view, params), theme)
         except RigError as error:
             return notice(str(error))
-        return [
-            sentences_block(found),
-            html.Div([*drawn, averages_figure(view, found, theme)], className="figures"),
-            numbers_block(found),
-        ]
 
 
 def sentences_block(found: Comparison) -> Any:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import lru_cache
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -12,6 +11,7 @@ from dashboard import wording
 from dashboard.controls import aria, choice, figure, names, notice, slider, table, waiting
 from dashboard.desk import Desk
 from dashboard.figures.drink import STATE_WORDS, sips_figure
+from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import parts_of_recipe, usual_instead
 from dashboard.params import one, params_of_store
@@ -87,7 +87,7 @@ def layout(here: Here) -> Any:
 def register(app: Dash, desk: Desk) -> None:
     """Connect the controls to the sips: the usual course at once, its ranges once the sliders rest."""
 
-    @lru_cache(maxsize=128)
+    @kept(128)
     def served(
         bench_name: str, stamp: int, asked: GlassQuestion, ranges: bool
     ) -> Mapping[GlassState, InGlass]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -11,6 +10,7 @@ from flask import Response, request
 from dashboard import wording
 from dashboard.controls import aria, carried, choice, names, notice, slider, table, waiting
 from dashboard.desk import BenchView, Desk, Working
+from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import Params, one, params_of_query, params_of_store
@@ -104,7 +104,7 @@ def layout(here: Here) -> Any:
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the plan, and serve its sheets."""
 
-    @lru_cache(maxsize=32)
+    @kept(32)
     def plan_of(view: BenchView, asked: NextRunsQuestion) -> RunPlan:
         return asked.answer(view)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -10,6 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.figures.rehearsal import CHARTED, Played, chart_figure, spread_figure, together_figure
+from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import address, one, params_of_store
@@ -156,9 +156,18 @@ def _replay() -> html.Section:
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the rehearsal."""
 
-    @lru_cache(maxsize=16)
+    @kept(16)
     def practice_of(view: BenchView, asked: RehearsalQuestion) -> Practice:
         return asked.answer(view)
+
+    @kept(16)
+    def drawn(view: BenchView, asked: RehearsalQuestion, theme: str) -> tuple[Any, Any, Any, bool]:
+        found = practice_of(view, asked)
+        played, look = best_and_worst(view, found), DARK if theme == "dark" else LIGHT
+        stage = stage_block(found, played, look) if played else None
+        return figures_block(found, look), stage, [p.to_dict() for p in played], not played
+
+    desk.usually(lambda view, theme: drawn(view, RehearsalQuestion.of(view, {}), theme))
 
     def read(asked: Any) -> tuple[BenchView, RehearsalQuestion]:
         params = params_of_store(asked)
@@ -207,14 +216,9 @@ def register(app: Dash, desk: Desk) -> None:
         if asked is None:
             return None, None, [], True
         try:
-            view, question = read(asked)
-            found = practice_of(view, question)
-            played = best_and_worst(view, found)
+            return drawn(*read(asked), theme)
         except RigError:
             return None, None, [], True  # told in place of the answer, by the callback above
-        look = DARK if theme == "dark" else LIGHT
-        stage = stage_block(found, played, look) if played else None
-        return figures_block(found, look), stage, [p.to_dict() for p in played], not played
 
 
 def head_block(found: Practice) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -11,6 +10,7 @@ from dashboard import wording
 from dashboard.answers import SURE, make_call, try_levers
 from dashboard.controls import aria, carried, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
+from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
 from dashboard.questions.call import CallQuestion, scales, sliders_of_target, usual_conditions
@@ -128,11 +128,17 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
 def register(app: Dash, desk: Desk) -> None:
     """Connect the page to its bench."""
 
-    @lru_cache(maxsize=64)
+    @kept(64)
     def call_of(view: BenchView, asked: CallQuestion) -> Advice:
         return make_call(view, asked)
 
-    @lru_cache(maxsize=32)
+    @kept(16)
+    def drawn(view: BenchView, asked: CallQuestion, theme: str) -> Any:
+        return figures_block(call_of(view, asked), theme)
+
+    desk.usually(lambda view, theme: drawn(view, CallQuestion.of(view, {}), theme))
+
+    @kept(32)
     def levers_of(view: BenchView, asked: CallQuestion) -> tuple[Lever, ...]:
         return try_levers(view, call_of(view, asked))
 
@@ -193,7 +199,7 @@ def register(app: Dash, desk: Desk) -> None:
         if asked is None:
             return None
         try:
-            return figures_block(call_of(*read(asked)), theme)
+            return drawn(*read(asked), theme)
         except RigError:
             return None  # told in place of the call, by the callback above
 

@@ -127,7 +127,7 @@ def _app(logbook: Path) -> Any:
 
     source = logbook_source(str(logbook))
     source.fit(source.book("long"), lambda share: None)  # kept in the logbook, as it is after the first day
-    return make_app(source)
+    return make_app(source, ahead=True)
 
 
 def _empty_app(*, whole: bool) -> Any:

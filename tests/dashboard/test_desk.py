@@ -1,16 +1,25 @@
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from dashboard.desk import BenchView, Desk, Working
+from dashboard.desk import THEMES, BenchView, Desk, Working
+from dashboard.page import Here
+from dashboard.pages import compare, rehearsal, shake_time
+from dashboard.params import params_of_store
+from dashboard.questions.call import CallQuestion
+from dashboard.questions.compare import CompareQuestion
+from dashboard.questions.rehearsal import RehearsalQuestion
 from dashboard.sources import FolderSource, logbook_source, source_of
 from rig.errors import BenchError, NotFound, RigError
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_bench, small_book
 from tests.dashboard.benches import HeldSource, source_of_view
+from tests.dashboard.reading import parts
 
 
 def test_a_bench_is_fitted_once_however_often_it_is_looked_at(view: BenchView) -> None:
@@ -105,3 +114,54 @@ def test_a_logbook_file_that_is_not_there_is_not_made_anew(tmp_path_factory: pyt
     assert not at.exists()
     with pytest.raises(RigError, match="nothing to show"):
         source_of(None, None)
+
+
+def test_a_desk_that_works_ahead_answers_what_most_will_ask_before_anybody_does(view: BenchView) -> None:
+    asked: list[tuple[BenchView, str]] = []
+    done = threading.Event()
+
+    def refused(seen: BenchView, theme: str) -> None:
+        raise RigError("this one has no answer")
+
+    def usual(seen: BenchView, theme: str) -> None:
+        asked.append((seen, theme))
+        if len(asked) == len(THEMES):
+            done.set()
+
+    desk = Desk(source_of_view(view, "corner", "harbour"), ahead=True)
+    for question in (refused, usual):
+        desk.usually(question)
+    desk.begin()
+    assert done.wait(60)
+    assert asked == [(desk.view("corner"), theme) for theme in THEMES]
+
+
+def test_a_desk_that_does_not_opens_nothing(view: BenchView) -> None:
+    source = source_of_view(view)
+    desk = Desk(source)
+    desk.usually(lambda seen, theme: pytest.fail("nobody asked"))
+    desk.begin()
+    desk.view("corner")
+    assert source.fits == 1
+
+
+@pytest.mark.parametrize(
+    ("page", "prefix", "question"),
+    [
+        (shake_time, "call-", CallQuestion),
+        (compare, "compare-", CompareQuestion),
+        (rehearsal, "rehearsal-", RehearsalQuestion),
+    ],
+    ids=["shake time", "compare", "rehearsal"],
+)
+def test_a_page_as_it_first_stands_asks_what_was_worked_out_ahead(
+    view: BenchView, page: Any, prefix: str, question: Any
+) -> None:
+    layout = page.layout(Here(Desk(source_of_view(view)), "corner", None, "", {}))
+    told = {
+        p["props"]["id"].removeprefix(prefix): p["props"]["value"]
+        for p in parts(layout)
+        if str(p["props"].get("id", "")).startswith(prefix) and p["props"].get("value") is not None
+    }
+    assert len(told) > 2
+    assert question.of(view, params_of_store(told)) == question.of(view, {})
