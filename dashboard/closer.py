@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from dash import Patch, no_update
+from dash import Dash, Input, Output, Patch, State, no_update
 
 from dashboard import wording
 from dashboard.figures.traces import Channel, asks_anew, between_of, seen
@@ -27,7 +27,32 @@ def drawn_anew(relayout: Any, channels: Callable[[], Sequence[Channel]], *, line
     return drawn
 
 
-def closer_note(runs: Sequence[Run]) -> str:
+def connect(
+    app: Dash,
+    figure: str,
+    shown: str,
+    bench: str,
+    channels: Callable[[Any, str | None], Sequence[Channel]],
+    *,
+    line: bool = False,
+) -> None:
+    """Have a figure drawn anew whenever it is zoomed.
+
+    `channels` are asked for by what the stores `shown` and `bench` hold.
+    """
+
+    @app.callback(
+        Output(figure, "figure"),
+        Input(figure, "relayoutData"),
+        State(shown, "data"),
+        State(bench, "data"),
+        prevent_initial_call=True,
+    )
+    def zoomed(relayout: Any, what: Any, kept: str | None) -> Any:
+        return drawn_anew(relayout, lambda: channels(what, kept), line=line)
+
+
+def note(runs: Sequence[Run]) -> str:
     """What there is to say below a figure of traces longer than what is drawn of them; empty for others."""
     samples = max((r.trace.time_s.size for r in runs if r.trace is not None), default=0)
     if samples <= MOST_POINTS:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 from urllib.parse import quote
 
 from dash import Dash, Input, Output, State, dcc, html
 
-from dashboard import wording
-from dashboard.closer import closer_note, drawn_anew
+from dashboard import closer, wording
 from dashboard.controls import figure, notice, table
 from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import (
@@ -100,32 +100,17 @@ def register(app: Dash, desk: Desk) -> None:
         except RigError as error:
             return notice(str(error)), True
 
-    @app.callback(
-        Output("run-trace", "figure"),
-        Input("run-trace", "relayoutData"),
-        State("run-shown", "data"),
-        State("run-bench", "data"),
-        prevent_initial_call=True,
-    )
-    def trace_closer(relayout: Any, name: Any, kept: str | None) -> Any:
-        return drawn_anew(relayout, lambda: read_channels(desk.run(desk.chosen(kept), str(name))))
+    def read(name: Any, kept: str | None) -> Sequence[Channel]:
+        return read_channels(desk.run(desk.chosen(kept), str(name)))
 
-    @app.callback(
-        Output("run-residuals", "figure"),
-        Input("run-residuals", "relayoutData"),
-        State("run-shown", "data"),
-        State("run-bench", "data"),
-        prevent_initial_call=True,
-    )
-    def residuals_closer(relayout: Any, name: Any, kept: str | None) -> Any:
-        def channels() -> list[Channel]:
-            view = desk.view(desk.chosen(kept))
-            course = _course(view, desk.run(view.name, str(name)), view.found.get(str(name)))
-            found = None if course is None else residual_channel(course)
-            return [] if found is None else [found]
+    def residuals(name: Any, kept: str | None) -> Sequence[Channel]:
+        view = desk.view(desk.chosen(kept))
+        course = _course(view, desk.run(view.name, str(name)), view.found.get(str(name)))
+        found = None if course is None else residual_channel(course)
+        return [] if found is None else [found]
 
-        return drawn_anew(relayout, channels)
-
+    closer.connect(app, "run-trace", "run-shown", "run-bench", read)
+    closer.connect(app, "run-residuals", "run-shown", "run-bench", residuals)
     run_corrections.register(app, desk)
 
 
@@ -182,7 +167,7 @@ def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) 
             if probes_of(run)
             else "No probe was in this drink."
         )
-    note += closer_note([run])
+    note += closer.note([run])
     title = "Trace against fit" if course is not None else "Trace"
     return figure("run-trace", title, said, trace_figure(run, course, look), note)
 

@@ -9,8 +9,7 @@ from urllib.parse import quote
 from dash import ALL as EVERY
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard import wording
-from dashboard.closer import closer_note, drawn_anew
+from dashboard import closer, wording
 from dashboard.controls import aria, choice, figure, names, notice, search, table
 from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import Channel, overlay_channels, overlay_figure, probes_of
@@ -141,19 +140,11 @@ def register(app: Dash, desk: Desk) -> None:
         except RigError as error:
             return notice(str(error))
 
-    @app.callback(
-        Output("runs-over-figure", "figure"),
-        Input("runs-over-figure", "relayoutData"),
-        State("runs-over", "data"),
-        State("runs-bench", "data"),
-        prevent_initial_call=True,
-    )
-    def overlay_closer(relayout: Any, over: Any, kept: str | None) -> Any:
-        def channels() -> list[Channel]:
-            asked = RunsQuestion.of({}, params_of_store({"over": over or []}))
-            return overlay_channels(_runs(desk, desk.chosen(kept), asked.over))
+    def laid_over(over: Any, kept: str | None) -> Sequence[Channel]:
+        asked = RunsQuestion.of({}, params_of_store({"over": over or []}))
+        return overlay_channels(_runs(desk, desk.chosen(kept), asked.over))
 
-        return drawn_anew(relayout, channels, line=True)
+    closer.connect(app, "runs-over-figure", "runs-over", "runs-bench", laid_over, line=True)
 
 
 def _asked(asked: RunsQuestion, kept: str | None) -> dict[str, Any]:
@@ -288,7 +279,7 @@ def overlay_block(runs: Sequence[Run], theme: str) -> Any:
         )
     bare = [r.run for r in runs if not probes_of(r)]
     note = "Zero is the start of motion." + (f" Without a probe: {', '.join(bare)}." if bare else "")
-    note += closer_note(runs)
+    note += closer.note(runs)
     told = ", ".join(f"{r.run}: {r.set_up}, {r.recipe}" for r in runs)
     return figure(
         "runs-over-figure",

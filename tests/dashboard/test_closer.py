@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.closer import closer_note, drawn_anew
+from dashboard.closer import note, drawn_anew
 from dashboard.desk import BenchView
 from dashboard.figures.traces import overlay_channels, overlay_figure, residual_channel, residual_figure, seen
 from dashboard.sources import logbook_source
@@ -135,5 +135,5 @@ def test_what_a_fit_leaves_over_is_seen_closer_too(view: BenchView) -> None:
 
 def test_a_long_trace_says_that_it_can_be_seen_closer(view: BenchView) -> None:
     short = view.book.runs[0]
-    assert closer_note([short]) == ""
-    assert f"{count(SAMPLES)} samples: drag over a stretch" in closer_note([short, long_run(short, "long")])
+    assert note([short]) == ""
+    assert f"{count(SAMPLES)} samples: drag over a stretch" in note([short, long_run(short, "long")])

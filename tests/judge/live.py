@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 import rig
-from rig.advice.live import Word, estimate, live_call
+from rig.advice.live import EVERY_S, Word, estimate, live_call
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
@@ -28,7 +28,7 @@ from tests.judge.worlds import Case, make_bench, true_plan
 
 PACE_LOG_SD = 0.15
 """Hands differ more than one bartender's shakes do."""
-EVERY_S = {"shake": 0.25, "stir": 1.0}
+STEP_S = {"shake": EVERY_S, "stir": 1.0}
 REACTION_S = 0.3
 RUNS = 12
 
@@ -121,7 +121,7 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
 def stop_one(fit: Fit, situation: Situation, target: rig.Target, trace: Trace, longest_s: float) -> float:
     """Play one trace back in steps and stop as the hands would."""
     call = live_call(fit, situation, target, reaction_s=REACTION_S, draws=512)
-    step = EVERY_S[situation.technique]
+    step = STEP_S[situation.technique]
     now = 0.0
     while now < longest_s - 1.0:
         now += step
