@@ -17,6 +17,8 @@ STEP_S = 3600.0 / SAMPLES
 def test_a_million_samples_are_zoomed_by_hand_without_losing_a_peak(
     open_logbook_page: OpenPage, path: str, figure: str
 ) -> None:
+    # a page is made anew once the fit has come, and then shows the whole again
+    open_logbook_page("/shake-time").wait_for_selector("#call-head .big")
     page = open_logbook_page(path)
     page.wait_for_selector(f"{figure} .main-svg .scatterlayer path")
     plot = f"document.querySelector('{figure} .js-plotly-plot')"
