@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.closer import note, drawn_anew
+from dashboard.closer import drawn_anew, note
 from dashboard.desk import BenchView
 from dashboard.figures.traces import overlay_channels, overlay_figure, residual_channel, residual_figure, seen
 from dashboard.sources import logbook_source
