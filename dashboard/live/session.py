@@ -28,7 +28,7 @@ from rig.capture.readings import Decoder, Quality, Quantity
 from rig.capture.recorder_files import Files, Plan
 from rig.capture.weighing import Step
 from rig.cli.record_devices import devices
-from rig.cli.record_session import Session, WeighedIn
+from rig.cli.record_session import Session
 from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
@@ -341,16 +341,7 @@ class LiveSession:
             ]
             start_c = follower.temp_c if not before else sum(before) / len(before)
             raw_c = start_c if self.phase is Phase.READY else self._start_c(follower)
-            known = self._session.heard
-            mass_g = known.weighed_g(self._session.weighed)
-            return self.question.situation(
-                WeighedIn(
-                    mass_g,
-                    known.temp_c(raw_c),
-                    known.probe_std_k(raw_c),
-                    known.scale_std_g(mass_g.get("drink")),
-                )
-            )
+            return self.question.situation(self._session.known(raw_c))
 
     @staticmethod
     def _start_c(follower: Listening) -> float | None:

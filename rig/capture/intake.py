@@ -23,7 +23,7 @@ from rig.capture.calibrated import calibrated, weighed_std_g
 from rig.capture.intake_streams import Channel, Stream, streams_from
 from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
 from rig.capture.motion import MotionSpan, from_cadence, from_probe
-from rig.capture.readings import Decoder, Quantity
+from rig.capture.readings import ROOM, Decoder, Quantity
 from rig.capture.recorder_files import Files
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
@@ -41,7 +41,6 @@ WEIGHED_FIELDS: Mapping[str, str] = {
 STEADY_S, STEADY_G, FEWEST_STEADY = 1.0, 1.0, 3
 """A scale has come to rest when its readings of one second lie within one gram. Common practice, no source."""
 UNNAMED = "unnamed"
-_ROOM = "room"
 _RUN_FIELDS = frozenset(f.name for f in fields(Run)) - {"trace", "extra", "started_at"}
 _SAME_INSTANT_S = 1e-6
 
@@ -269,11 +268,8 @@ def _steady_g(streams: Sequence[Stream], at_s: float) -> float | None:
 
 
 def _main_probe(streams: Sequence[Stream]) -> tuple[FloatArray, FloatArray] | None:
-    for stream in streams:
-        for channel in stream.of(Quantity.TEMPERATURE):
-            if not channel.name.startswith(_ROOM):
-                return stream.time_s, channel.value
-    return None
+    first = next(iter(_probes(streams).values()), None)
+    return None if first is None else (first[0].time_s, first[1].value)
 
 
 def _mean_before(time_s: FloatArray, temp_c: FloatArray, start_s: float) -> float | None:
@@ -296,7 +292,7 @@ def _trace(streams: Sequence[Stream], start_s: float) -> Trace:
     for stream in streams:
         for channel in stream.channels:
             match channel.quantity:
-                case Quantity.TEMPERATURE if channel.name.startswith(_ROOM):
+                case Quantity.TEMPERATURE if channel.name.startswith(ROOM):
                     single.setdefault("room_c", on_axis(stream, channel))
                 case Quantity.MASS:
                     single.setdefault("scale_g", on_axis(stream, channel))
@@ -312,7 +308,7 @@ def _probes(streams: Sequence[Stream]) -> dict[str, tuple[Stream, Channel]]:
     found: dict[str, tuple[Stream, Channel]] = {}
     for stream in streams:
         for channel in stream.of(Quantity.TEMPERATURE):
-            if not channel.name.startswith(_ROOM):
+            if not channel.name.startswith(ROOM):
                 found[_probe_name(channel, stream, found)] = stream, channel
     return found
 

@@ -140,10 +140,9 @@ class Session:
             return 0.0
         return (self._stopped_s or self.now_s) - self._started_s
 
-    @property
-    def weighed_in(self) -> WeighedIn:
-        """What the weigh-ins and the probe say by now."""
-        mass_g, raw_c = self.heard.weighed_g(self.weighed), self.follower.temp_c
+    def known(self, raw_c: float | None) -> WeighedIn:
+        """What the weigh-ins by now, and a reading of the probe [°C], stand for."""
+        mass_g = self.heard.weighed_g(self.weighed)
         return WeighedIn(
             mass_g,
             self.heard.temp_c(raw_c),
@@ -179,7 +178,7 @@ class Session:
             self.finished = True
         elif self.prepare is not None:
             prepare, self.prepare = self.prepare, None
-            self.advisor = prepare(self.weighed_in)
+            self.advisor = prepare(self.known(self.follower.temp_c))
         elif self.by_itself:
             self._start()
 

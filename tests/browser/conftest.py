@@ -80,9 +80,9 @@ def view() -> BenchView:
 
 
 @contextmanager
-def served(source: Source) -> Iterator[str]:
+def served(source: Source, devices: tuple[str, ...] = ()) -> Iterator[str]:
     """The address at which a source's dashboard is served meanwhile."""
-    server = server_of(make_app(source), "127.0.0.1", 0)
+    server = server_of(make_app(source, devices=devices), "127.0.0.1", 0)
     thread = Thread(target=server.serve_forever, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}"

@@ -7,16 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 import pytest
 
-from dashboard.app import make_app
-from dashboard.serving import server_of
 from dashboard.sources import logbook_source
 from rig.logbook.store import open_logbook
-from tests.browser.conftest import axe_faults
+from tests.browser.conftest import axe_faults, served
 from tests.dashboard.live_drinks import small_logbook
 
 OpenPage = Callable[..., Any]
@@ -30,13 +27,8 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def address(book: Path) -> Iterator[str]:
-    server = server_of(make_app(logbook_source(str(book))), "127.0.0.1", 0)
-    thread = Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+    with served(logbook_source(str(book))) as address:
+        yield address
 
 
 @pytest.fixture(autouse=True)

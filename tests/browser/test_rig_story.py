@@ -8,20 +8,17 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dashboard.app import make_app
-from dashboard.serving import server_of
 from dashboard.sources import logbook_source
 from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import open_logbook
 from rig.sensors.calibration import CalibrationKind
-from tests.browser.conftest import axe_faults
+from tests.browser.conftest import axe_faults, served
 from tests.dashboard.live_drinks import small_logbook
 
 OpenPage = Callable[..., Any]
@@ -55,13 +52,8 @@ def board(tmp_path: Path) -> Iterator[SimulatedDevice]:
 @pytest.fixture
 def address(book: Path, board: SimulatedDevice) -> Iterator[str]:
     source = logbook_source(str(book))
-    server = server_of(make_app(source, devices=(board.address,)), "127.0.0.1", 0)
-    thread = Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+    with served(source, (board.address,)) as address:
+        yield address
     source.lists.close()
     source.logbook.close()
 
