@@ -1,7 +1,7 @@
 """How a drink chills and dilutes on moving ice: the dynamic model, for any number of runs at once.
 
-State of a lane: enthalpy of the liquid, melt, temperature of the wall's two nodes and of the ice's core in two
-modes. Heat that reaches the surface of the ice either melts it or warms the core, so cold ice is not lumped
+State of a lane: enthalpy of the liquid, ice left, cold of the ice's core in two modes, temperature of the wall's
+two nodes. Heat that reaches the surface of the ice either melts it or warms the core, so cold ice is not lumped
 with its surface, and in the first moments cold ice may freeze water on. The core takes heat as a ball does:
 a slow mode with 61 % of its heat capacity, and a fast one for the rest of the series (Carslaw & Jaeger,
 Conduction of Heat in Solids, 1959, § 9.3).
@@ -11,8 +11,16 @@ away from the surface, so that this liquid is weaker than the bulk: by film theo
 as exp(−melt velocity ÷ mass transfer coefficient), which is exp(−κ·(T − T_surface)) with κ = c/L·Le^n, n = 1/2
 for a renewed and 2/3 for a quiet film (Bird, Stewart & Lightfoot, Transport Phenomena, § 22.8, from memory).
 
-Energy is conserved to the accuracy of the step, mixing heat included, because the liquid's state is its
-enthalpy and its temperature is read back from it.
+Energy is conserved to rounding, mixing heat included: the states are contents of heat and mass, what one part
+gives another takes, and the liquid's temperature is read back from its enthalpy.
+
+Time goes by a strong-stability-preserving Runge–Kutta scheme of order 3, whose four stages are means of plain half
+steps (Spiteri & Ruuth, SIAM J. Numer. Anal. 40 (2002) 469; Gottlieb, Ketcheson & Shu, Strong Stability Preserving
+Runge–Kutta and Multistep Time Discretizations, 2011; both from memory). No half step passes on more heat than
+brings two parts level, melts more than half of the ice, or freezes more than half of what the drink can lose; so
+whatever the inputs and however long the step, temperatures stay between those of liquid, ice and surroundings, and
+ice ends smoothly at nothing. What goes faster than a step is made as slow as the step; with the steps of `steps_for`
+only the core of small ice is, for a moment.
 
 The area law (mass to the power 2/3, rising with breakage) is the recession of similar pieces. The liquid
 side of the heat transfer falls with viscosity to a power between 1/6 and 1/3: Nu ∝ Re^(1/2) Pr^(1/3) (Ranz &
@@ -22,7 +30,7 @@ off the surface lowers it by ln(1 + St)/St, St = c·(T − T_surface)/L (film th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,8 +40,9 @@ from rig.physics.conductivity import GAIN_PER_K
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
 from rig.physics.viscosity import fading, log_thickening_at_0_c, log_water_viscosity
 
-_Y_LOW, _Y_HIGH = -0.04, 0.72
-_DEGREE = 4
+_Y_LOW, _Y_HIGH = -0.04, 1.0
+_DEGREE = 5
+_ENTHALPY_AT_C = np.array([-8.0, 15.0, 50.0, 84.0])
 WATER_J_PER_GK = 4.21
 """Heat capacity of the cold melt water that joins, near 0 °C (IAPWS-95: 4.219 at 0 °C)."""
 LATENT_J_PER_G = 333.43
@@ -42,15 +51,23 @@ ICE_J_PER_GK = 2.03
 _USUAL_LOG_VISCOSITY, _USUAL_TEMP_C = 1.4, 5.0
 CONDUCTIVITY_POWER = 2.0 / 3.0
 _SLOW_SHARE = 6.0 / np.pi**2
+_CORE_SHARES = np.array([[_SLOW_SHARE], [1.0 - _SLOW_SHARE]])
 _FAST_OVER_SLOW = 7.0
-_FASTEST_CORE_PER_S = 4.0
-_SMALLEST_SHARE = 0.02
+_SMALLEST_SIZE2 = 0.02
+_STREAMING_PER_K = 2.0 / 3.0 * WATER_J_PER_GK / LATENT_J_PER_G
+"""Of 1/4 + 3/4 ÷ (1 + 2/3·St), which is ln(1 + St)/St within 0.1 % where the drink is up to 30 K above the ice and
+1 % up to 90 K."""
 _WARM_GAIN = 1.3
 """Heat transfer over that of a usual drink at 5 °C. Hotter drinks pass it, but while the steps are short."""
-_RK4_STABLE = 2.1
+_LONGEST_STEP = 2.0
+"""Step × rate at which a half step brings things level: longer steps meet the limits."""
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
-_LEAST_ICE_G = 1e-3
+_BOILING_C = 100.0
+"""Heat of motion that would warm a drink beyond this leaves as steam."""
+_NONE = 1e-9
+_STATES = 6
+_SHORTEST_STEP_S = 1e-9
 
 
 @dataclass(frozen=True)
@@ -58,18 +75,19 @@ class DrinkCurves:
     """What dilution does to a drink, as polynomials in y = added ÷ (start + added) mass.
 
     `start_mass_g` (runs,); the others (runs, degree + 1), highest power first: `freezing_c`,
-    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C; `h0` to `h3`, specific
-    enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within 0.02 °C and 0.06 K of the property
-    functions over −12…90 °C.
+    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C; `t0` to `t3`, temperature
+    t0 + t1·h + t2·h² + t3·h³ [°C] of the diluted liquid from its specific enthalpy h [J/g]. Within 0.02 °C and
+    0.06 K of the property functions for drinks up to 20 % of alcohol by mass and 30 °C; for spirits up to 90 °C within
+    0.2 °C and 0.15 K.
     """
 
     start_mass_g: FloatArray
     freezing_c: FloatArray
     thickening: FloatArray
-    h0: FloatArray
-    h1: FloatArray
-    h2: FloatArray
-    h3: FloatArray
+    t0: FloatArray
+    t1: FloatArray
+    t2: FloatArray
+    t3: FloatArray
 
     def take(self, index: FloatArray | np.ndarray) -> DrinkCurves:
         """The curves of the given runs, in that order."""
@@ -92,14 +110,11 @@ def drink_curves(liquid: Liquid) -> DrinkCurves:
     added = mass[:, None] * y / (1 - y)
     ethanol, sugar, water, solids = parts
     diluted = Liquid(ethanol + 0 * added, sugar + 0 * added, water + added, solids + 0 * added)
-    total = mass[:, None] + added
-    freezing = freezing_point_c(diluted)
-    at_c = [-10.0, 8.0, 40.0, 80.0]
-    grid = np.stack([enthalpy_j(diluted, t) / total for t in at_c], axis=-1)
-    h3, h2, h1, h0 = np.moveaxis(grid @ np.linalg.inv(np.vander(at_c)).T, -1, 0)
-    return DrinkCurves(
-        mass, *(_poly(y, v) for v in (freezing, log_thickening_at_0_c(diluted), h0, h1, h2, h3))
-    )
+    h = np.stack([enthalpy_j(diluted, t) / (mass[:, None] + added) for t in _ENTHALPY_AT_C], axis=-1)
+    powers = h[..., None] ** np.arange(len(_ENTHALPY_AT_C))
+    by_h = np.linalg.solve(powers, np.broadcast_to(_ENTHALPY_AT_C, h.shape)[..., None])[..., 0]
+    curves = freezing_point_c(diluted), log_thickening_at_0_c(diluted), *np.moveaxis(by_h, -1, 0)
+    return DrinkCurves(mass, *(_poly(y, v) for v in curves))
 
 
 def _parts(liquid: Liquid) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -152,16 +167,11 @@ class MeltInputs:
 
 @dataclass(frozen=True)
 class Course:
-    """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis.
-
-    `temp_rate_k_per_s` and `added_rate_g_per_s` are the slopes at the nodes, for smooth interpolation.
-    """
+    """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis."""
 
     time_s: FloatArray
     temp_c: FloatArray
     added_g: FloatArray
-    temp_rate_k_per_s: FloatArray
-    added_rate_g_per_s: FloatArray
     ice_left_g: FloatArray
     core_temp_c: FloatArray
     inner_wall_c: FloatArray
@@ -177,22 +187,21 @@ def node_fractions(steps: int) -> FloatArray:
 def steps_needed(
     inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray, least: int = 32
 ) -> FloatArray:
-    """Steps that keep the explicit scheme stable and accurate, for each lane on its own; (lanes,)."""
+    """Steps that resolve what happens, for each lane on its own; (lanes,).
+
+    Fewer are stable too, and less accurate.
+    """
     liquid_j_per_k = 3.4 * curves.start_mass_g
     fastest = np.max(
         [
             (inputs.ice_w_per_k * 1.2 + inputs.film_w_per_k) * _WARM_GAIN / liquid_j_per_k,
             (inputs.film_w_per_k * _WARM_GAIN + inputs.wall_w_per_k) / inputs.inner_j_per_k,
             (inputs.wall_w_per_k + inputs.room_w_per_k) / inputs.outer_j_per_k,
-            np.minimum(
-                _FAST_OVER_SLOW * inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, 1.0)),
-                _FASTEST_CORE_PER_S,
-            ),
         ],
         axis=0,
     )
-    longest_step = 2.0 - _FIRST_STEP
-    return np.asarray(np.clip(np.ceil(longest_step * duration_s * fastest / _RK4_STABLE), least, 2000))
+    last_step = 2.0 - _FIRST_STEP
+    return np.asarray(np.clip(np.ceil(last_step * duration_s * fastest / _LONGEST_STEP), least, 2000))
 
 
 def steps_for(inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray) -> int:
@@ -201,7 +210,7 @@ def steps_for(inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray) -
 
 
 def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, steps: int) -> Course:
-    """Run every lane through its own duration in the same number of steps (classical Runge–Kutta, order 4).
+    """Run every lane through its own duration in the same number of steps.
 
     Parameters
     ----------
@@ -210,7 +219,7 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
     inputs
         Arrays of shape (lanes,).
     duration_s
-        (lanes,) or scalar, > 0.
+        (lanes,) or scalar, ≥ 0.
     steps
         From `steps_for`.
 
@@ -219,135 +228,188 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
     Course with nodes at `duration_s * node_fractions(steps)`.
     """
     lane = _Lane(curves, inputs)
-    duration = np.broadcast_to(np.asarray(duration_s, dtype=float), inputs.ice_mass_g.shape)
-    fractions = node_fractions(steps)
-    state = lane.start()
-    shape = (steps + 1, duration.size)
-    kept = {f.name: np.empty(shape) for f in fields(Course)}
-    for k in range(steps + 1):
-        t = duration * fractions[k]
-        rate, seen = lane.rate(t, state)
-        temp = seen
-        kept["time_s"][k] = t
-        kept["temp_c"][k] = temp
-        kept["added_g"][k] = lane.surface_g + state[1]
-        kept["added_rate_g_per_s"][k] = rate[1]
-        kept["ice_left_g"][k] = lane.solid_g - state[1]
-        kept["core_temp_c"][k], kept["inner_wall_c"][k], kept["outer_wall_c"][k] = (
-            _SLOW_SHARE * state[2] + (1.0 - _SLOW_SHARE) * state[3],
-            state[4],
-            state[5],
-        )
-        if k == steps:
-            break
-        dt = duration * (fractions[k + 1] - fractions[k])
-        half = 0.5 * dt
-        k2, _ = lane.rate(t + half, state + half * rate)
-        k3, _ = lane.rate(t + half, state + half * k2)
-        k4, _ = lane.rate(t + dt, state + dt * k3)
-        state = state + dt / 6.0 * (rate + 2.0 * (k2 + k3) + k4)
-        np.minimum(state[1], lane.solid_g, out=state[1])
-    kept["temp_rate_k_per_s"][:] = np.gradient(kept["temp_c"], axis=0) / np.maximum(
-        np.gradient(kept["time_s"], axis=0), 1e-12
+    time = node_fractions(steps)[:, None] * np.broadcast_to(duration_s, inputs.ice_mass_g.shape)
+    temp, states = np.empty_like(time), np.empty((steps + 1, _STATES, time.shape[1]))
+    states[0] = lane.start()
+    begun = lane.motion(time[0])
+    for k in range(steps):
+        half_s = np.maximum(0.5 * (time[k + 1] - time[k]), _SHORTEST_STEP_S)
+        most = lane.limits(half_s)
+        midway, ended = lane.motion(time[k] + half_s), lane.motion(time[k + 1])
+        rate, temp[k] = lane.rate(states[k], begun, most)
+        state = states[k] + half_s * rate
+        state += half_s * lane.rate(state, midway, most)[0]
+        state += half_s * lane.rate(state, ended, most)[0]
+        state += 2.0 * states[k]
+        state /= 3.0
+        states[k + 1] = state + half_s * lane.rate(state, midway, most)[0]
+        begun = ended
+    temp[steps] = lane.liquid(states[steps])[0]
+    left = states[:, 1]
+    return Course(
+        time_s=time,
+        temp_c=temp,
+        added_g=inputs.ice_mass_g - left,
+        ice_left_g=left,
+        core_temp_c=(states[:, 2] + states[:, 3]) / np.maximum(left, _NONE),
+        inner_wall_c=states[:, 4],
+        outer_wall_c=states[:, 5],
     )
-    return Course(**kept)
+
+
+@dataclass(frozen=True)
+class _Motion:
+    """What the motion makes at a moment of the conductances to ice and wall, and its own heat; (lanes,)."""
+
+    ice_w_per_k: FloatArray
+    film_w_per_k: FloatArray
+    power_w: FloatArray
+
+
+@dataclass(frozen=True)
+class _Limits:
+    """Conductances (lanes,) of which no part passes its neighbours in a half step.
+
+    `liquid_w_per_gk` is for a gram of the liquid, all that touches it together. `ice_per_s` is the share of the ice
+    that may melt, and that its core may come nearer to its surface: together they keep the core's temperature in
+    bounds, since what is left of its mass carries all of its cold.
+    """
+
+    ice_per_s: FloatArray
+    liquid_w_per_gk: FloatArray
+    film_w_per_k: FloatArray
+    wall_w_per_k: FloatArray
+    room_w_per_k: FloatArray
 
 
 class _Lane:
-    """The right-hand side, with everything that stays fixed during a run worked out once."""
+    """The right-hand side, with everything that stays fixed during a run worked out once.
+
+    A state, shape (6, lanes), holds the enthalpy of the liquid [J], the ice [g], that mass times the temperature of
+    its core's slow and fast mode, each times the mode's share [g·°C], and inner and outer wall [°C]. All heat is a
+    weighted sum of these, so that no step loses any.
+    """
 
     def __init__(self, curves: DrinkCurves, inputs: MeltInputs) -> None:
         self.x = inputs
         self.mass_g = curves.start_mass_g
-        self.freezing = np.ascontiguousarray(curves.freezing_c.T)
-        self.thickening = np.ascontiguousarray(curves.thickening.T)
-        self.h0, self.h1, self.h2, self.h3 = (
-            np.ascontiguousarray(h.T) for h in (curves.h0, curves.h1, curves.h2, curves.h3)
-        )
+        by_y = (curves.t0, curves.t1, curves.t2, curves.t3, curves.freezing_c, curves.thickening)
+        self.by_y = np.ascontiguousarray(np.stack([c.T for c in by_y], axis=1))
+        self.shield = -inputs.shield_per_k
         self.surface_g = np.minimum(inputs.surface_water_g, 0.9 * inputs.ice_mass_g)
-        self.solid_g = np.maximum(inputs.ice_mass_g - self.surface_g, _LEAST_ICE_G)
-        self.inner_rate = 1.0 / inputs.inner_j_per_k
-        self.outer_rate = 1.0 / inputs.outer_j_per_k
-        slow = inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, 1.0))
-        self.slow_per_s = np.minimum(slow, _FASTEST_CORE_PER_S)
-        self.fast_per_s = np.minimum(_FAST_OVER_SLOW * slow, _FASTEST_CORE_PER_S)
+        self.solid_g = inputs.ice_mass_g - self.surface_g
+        self.all_g = self.mass_g + inputs.ice_mass_g
+        self.most_ice_g = inputs.ice_mass_g - _Y_LOW / (1.0 - _Y_LOW) * self.mass_g
+        slow_per_s = inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, _NONE))
+        self.core_per_s = np.stack([slow_per_s, _FAST_OVER_SLOW * slow_per_s])
+        self.per_solid = 1.0 / np.maximum(self.solid_g, _NONE)
+        self.per_inner, self.per_outer = 1.0 / inputs.inner_j_per_k, 1.0 / inputs.outer_j_per_k
+        wall = inputs.wall_w_per_k
+        self.wall_j_per_k = np.minimum(
+            inputs.inner_j_per_k * wall / np.maximum(wall + inputs.film_w_per_k, _NONE),
+            inputs.outer_j_per_k * wall / np.maximum(wall + inputs.room_w_per_k, _NONE),
+        )
+        self.least_j_per_gk = 0.9 * np.minimum(1.0 / curves.t1[:, -1], WATER_J_PER_GK)
         self.ice_h0 = float(ice_physics.enthalpy_j_per_g(np.asarray(0.0)))
 
     def start(self) -> FloatArray:
         """The surface water, at 0 °C, joins at once: it brings no enthalpy on this scale, but it dilutes."""
-        zero = np.zeros_like(self.mass_g)
-        h0, h1, h2, h3 = (h[-1] for h in (self.h0, self.h1, self.h2, self.h3))
-        t = self.x.drink_temp_c
-        enthalpy = self.mass_g * (h0 + t * (h1 + t * (h2 + t * h3)))
+        temp = self.x.drink_temp_c
+        t0, t1, t2, t3 = (c[-1] for c in (self.by_y[:, k] for k in range(4)))
+        h = (temp - t0) / t1
+        for _ in range(4):  # Newton's method, on what is nearly a straight line
+            h -= (t0 + h * (t1 + h * (t2 + h * t3)) - temp) / (t1 + h * (2.0 * t2 + h * 3.0 * t3))
         core = np.minimum(self.x.ice_temp_c, 0.0)
         wall = self.x.vessel_temp_c
-        return np.stack([enthalpy, zero, core, core, wall, wall])
+        return np.stack([self.mass_g * h, self.solid_g, *(_CORE_SHARES * core * self.solid_g), wall, wall])
 
-    @staticmethod
-    def _poly(coefficients: FloatArray, y: FloatArray) -> FloatArray:
-        out: FloatArray = coefficients[0] * y + coefficients[1]
-        for c in coefficients[2:]:
-            out *= y
-            out += c
-        return out
-
-    def rate(self, t: FloatArray, state: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Slopes of the state, shape (6, lanes), and the liquid's temperature [°C]."""
+    def motion(self, time_s: FloatArray) -> _Motion:
+        """How far motion has built up at times (lanes,); broken ice has more surface."""
         x = self.x
-        enthalpy, melt, slow, fast, inner, outer = state
-        added = self.surface_g + melt
-        total = self.mass_g + added
-        y = np.clip(added / total, _Y_LOW, _Y_HIGH)
-        temp = self._temperature(enthalpy / total, y)
-        surface = self._surface(temp, self._poly(self.freezing, y))
+        ramp = 1.0 - np.exp(-time_s / x.ramp_s)
+        return _Motion(
+            ice_w_per_k=x.ice_w_per_k * (1.0 + x.breakage_per_s * time_s) * (0.08 + 0.92 * ramp),
+            film_w_per_k=x.film_w_per_k * (0.15 + 0.85 * ramp),
+            power_w=x.power_w * ramp,
+        )
 
-        left = np.maximum(self.solid_g - melt, _LEAST_ICE_G)
-        share = left / self.solid_g
-        size2 = np.cbrt(share) ** 2
-        ramp = 1.0 - np.exp(-t / x.ramp_s)
-        thin = self._thin(y, temp)
-        moving = size2 * (1.0 + x.breakage_per_s * t) * (0.08 + 0.92 * ramp) * thin
-        there = share > 2.0 * _LEAST_ICE_G / self.solid_g
+    def limits(self, step_s: FloatArray) -> _Limits:
+        """What keeps parts from passing each other in a half step of that length (lanes,)."""
+        x, per_s = self.x, 1.0 / step_s
+        liquid = self.least_j_per_gk * per_s
+        wall = np.minimum(x.wall_w_per_k, self.wall_j_per_k * per_s)
+        return _Limits(
+            ice_per_s=0.5 * per_s,
+            liquid_w_per_gk=liquid,
+            film_w_per_k=x.inner_j_per_k * per_s - wall,
+            wall_w_per_k=wall,
+            room_w_per_k=np.minimum(x.room_w_per_k, x.outer_j_per_k * per_s - wall),
+        )
+
+    def liquid(self, state: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """The liquid's temperature [°C], freezing point [°C], thickening, and mass [g]."""
+        total = self.all_g - state[1]
+        y = 1.0 - self.mass_g / total
+        curves = self.by_y[0] * y
+        for c in self.by_y[1:-1]:
+            curves += c
+            curves *= y
+        curves += self.by_y[-1]
+        t0, t1, t2, t3, freezing, thickening = curves
+        h = state[0] / total
+        return t0 + h * (t1 + h * (t2 + h * t3)), freezing, thickening, total
+
+    def rate(self, state: FloatArray, motion: _Motion, most: _Limits) -> tuple[FloatArray, FloatArray]:
+        """Slopes of the state, shape (6, lanes), within limits, and the liquid's temperature [°C]."""
+        left, inner, outer = state[1], state[4], state[5]
+        temp, freezing, thickening, total = self.liquid(state)
+        surface = self._surface(temp, freezing)
+        thin = self._thin(thickening, temp)
+        size2 = np.exp(2.0 / 3.0 * np.log(np.maximum(left * self.per_solid, _NONE)))
+
         drive = temp - surface
-        stefan = np.maximum(drive, 0.0) * (WATER_J_PER_GK / LATENT_J_PER_G) + 1e-9
-        moving *= np.log1p(stefan) / stefan
-        into_ice = np.where(there, x.ice_w_per_k * moving * drive, 0.0)
-        quicker = 1.0 / np.maximum(size2, _SMALLEST_SHARE)
-        slow_rate = self.slow_per_s * quicker * (surface - slow)
-        fast_rate = np.minimum(self.fast_per_s * quicker, _FASTEST_CORE_PER_S) * (surface - fast)
-        warming = _SLOW_SHARE * slow_rate + (1.0 - _SLOW_SHARE) * fast_rate
-        into_core = np.where(there, ICE_J_PER_GK * left * warming, 0.0)
-        core_enthalpy = self.ice_h0 + ICE_J_PER_GK * (_SLOW_SHARE * slow + (1.0 - _SLOW_SHARE) * fast)
-        melt_enthalpy = WATER_J_PER_GK * surface
-        melting = (into_ice - into_core) / (melt_enthalpy - core_enthalpy)
+        level = most.liquid_w_per_gk * total
+        film = np.minimum(motion.film_w_per_k * thin, most.film_w_per_k)
+        ice = motion.ice_w_per_k * size2 * thin
+        ice *= 0.25 + 0.75 / (1.0 + _STREAMING_PER_K * np.maximum(drive, 0.0))
+        within = level / np.maximum(film + ice, level)
+        into_ice = ice * within * drive
+        from_wall = film * within * (inner - temp)
+        through_wall = most.wall_w_per_k * (outer - inner)
 
-        from_wall = x.film_w_per_k * (0.15 + 0.85 * ramp) * thin * (inner - temp)
-        through_wall = x.wall_w_per_k * (outer - inner)
+        quicker = 1.0 / np.maximum(size2, _SMALLEST_SIZE2)
+        core = state[2:4] / np.maximum(left, _NONE)
+        warming = np.minimum(self.core_per_s * quicker, most.ice_per_s) * (_CORE_SHARES * surface - core)
+        into_core = ICE_J_PER_GK * left * (warming[0] + warming[1])
+        core_enthalpy = self.ice_h0 + ICE_J_PER_GK * (core[0] + core[1])
+        net = into_ice - into_core
+        # melt leaves the surface as cold as that; water that freezes on comes as warm as the drink is
+        latent = WATER_J_PER_GK * np.where(net > 0.0, surface, temp) - core_enthalpy
+        melting = np.minimum(net / latent, left * most.ice_per_s)
+        least = (left - self.most_ice_g) * most.ice_per_s
+        if np.any(melting < least):  # what the drink cannot freeze does not warm the core
+            spare = np.maximum(least - melting, 0.0) * latent
+            held = np.maximum(into_core - spare, np.minimum(into_core, 0.0))
+            warming *= np.where(into_core > 0.0, held / np.where(into_core > 0.0, into_core, 1.0), 1.0)
+            into_core, melting = held, np.maximum(melting, least)
+
+        heat = np.minimum(motion.power_w, level * (_BOILING_C - temp))
         out = np.empty_like(state)
-        out[0] = from_wall - into_ice + x.power_w * ramp + melting * melt_enthalpy
-        out[1] = melting
-        out[2] = np.where(there, slow_rate, 0.0)
-        out[3] = np.where(there, fast_rate, 0.0)
-        out[4] = (through_wall - from_wall) * self.inner_rate
-        out[5] = (x.room_w_per_k * (x.room_temp_c - outer) - through_wall) * self.outer_rate
+        out[0] = heat + from_wall - into_core + melting * core_enthalpy
+        out[1] = -melting
+        out[2:4] = left * warming - melting * core
+        out[4] = (through_wall - from_wall) * self.per_inner
+        out[5] = (most.room_w_per_k * (self.x.room_temp_c - outer) - through_wall) * self.per_outer
         return out, temp
 
-    def _temperature(self, enthalpy_j_per_g: FloatArray, y: FloatArray) -> FloatArray:
-        """Root of the quadratic part of the enthalpy, then one Newton step for the small cubic one."""
-        h = enthalpy_j_per_g - self._poly(self.h0, y)
-        h1, h2, h3 = self._poly(self.h1, y), self._poly(self.h2, y), self._poly(self.h3, y)
-        temp: FloatArray = 2.0 * h / (h1 + np.sqrt(np.maximum(h1 * h1 + 4.0 * h2 * h, 0.01)))
-        temp -= (temp * (h1 + temp * (h2 + temp * h3)) - h) / (h1 + temp * (2.0 * h2 + temp * 3.0 * h3))
-        return temp
-
-    def _thin(self, y: FloatArray, temp: FloatArray) -> FloatArray:
+    def _thin(self, thickening: FloatArray, temp: FloatArray) -> FloatArray:
         """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster.
 
         The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it. The
         conductivity is the film's, half way to the ice, to the power 2/3 that goes with Pr^(1/3).
         """
         temp = np.clip(temp, -20.0, 100.0)
-        log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y) * fading(temp)
+        log_viscosity = log_water_viscosity(temp) + thickening * fading(temp)
         log_conductivity = 0.5 * GAIN_PER_K * (temp - _USUAL_TEMP_C)
         return np.exp(
             self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity)
@@ -356,8 +418,8 @@ class _Lane:
 
     def _surface(self, temp: FloatArray, freezing: FloatArray) -> FloatArray:
         """Temperature of the ice's surface [°C]: mean of two passes of the fixed point, which bracket it."""
-        first = freezing * np.exp(-self.x.shield_per_k * np.maximum(temp - freezing, 0.0))
-        second = freezing * np.exp(-self.x.shield_per_k * np.maximum(temp - first, 0.0))
+        first = freezing * np.exp(self.shield * np.maximum(temp - freezing, 0.0))
+        second = freezing * np.exp(self.shield * np.maximum(temp - first, 0.0))
         return 0.5 * (first + second)
 
 
