@@ -13,7 +13,8 @@ from rig.advice.noise import scatter
 from rig.advice.slopes import Known
 from rig.arrays import FloatArray
 from rig.fitting.evidence import BINS, Evidence, strained_mass_g
-from rig.fitting.latents import DISCREPANCY, DISCREPANCY_SD, Owner, composition
+from rig.fitting.latents import MISFIT_SD, Owner, composition
+from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.observing import OBSERVATIONS, Problem, linearise
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import MOTIONS, P
@@ -149,21 +150,18 @@ def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
     noise += np.einsum("cop,cp,cqp->coq", j, spread**2, j, optimize=True)
     misfits = list(dict.fromkeys(_elsewhere(c) for c in runs if c.off_start_k))
     effects = len(known.mean)
-    slopes = np.zeros((len(runs), OBSERVATIONS, effects + 2 * len(misfits)))
+    slopes = np.zeros((len(runs), OBSERVATIONS, effects + MISFITS * len(misfits)))
     for k, members in enumerate(problem.composition.members):
         slopes[k][:, members] = linear.by_effect[k]
         if runs[k].off_start_k:
-            first = effects + 2 * misfits.index(_elsewhere(runs[k]))
-            slopes[k, :, first : first + 2] = linear.by_effect[k][:, _LEVELS]
+            first = effects + MISFITS * misfits.index(_elsewhere(runs[k]))
+            slopes[k, :, first : first + MISFITS] = linear.by_effect[k][:, -MISFITS:]
     covariance = np.zeros((slopes.shape[2], slopes.shape[2]))
     covariance[:effects, :effects] = known.covariance
-    sd = np.array([[_LEVEL_SD * abs(off) / _START_STEP_K] for *_, off in misfits]).ravel()
+    of_drink = np.repeat([MISFIT_SD[Owner.WATER_DRINK], MISFIT_SD[Owner.TEMP_DRINK]], MODES)
+    sd = np.array([of_drink * abs(off) / _START_STEP_K for *_, off in misfits]).ravel()
     covariance[range(effects, len(covariance)), range(effects, len(covariance))] = sd**2
     return Foretold(tuple(runs), slopes, noise, covariance)
-
-
-_LEVELS = [DISCREPANCY.index(owner) - len(DISCREPANCY) for owner in (Owner.ADDED_LEVEL, Owner.TEMP_LEVEL)]
-_LEVEL_SD = np.array([DISCREPANCY_SD[k] for k in _LEVELS])
 
 
 def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:

@@ -17,7 +17,8 @@ import numpy as np
 from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import shown_until
 from rig.fitting.melt_fit import TRACE_SD_PRIOR_K
-from rig.fitting.observing import BEFORE_SD_K, interpolated, smooth_basis, trace_shape
+from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observing import BEFORE_SD_K, interpolated, trace_shape
 from rig.fitting.prediction import Prediction, at_times, forecast, rising, run_course, told
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit
@@ -37,7 +38,7 @@ class Rehearsal:
 
     `prediction` holds what they come to before anything is seen; `node_s` (nodes,) and `temp_c`
     (nodes, draws) the liquid's course without misfit; `lag_s`, `offset_k`, `start_c` (draws,) the probe's time
-    constant, its offset and the drink's temperature before the ice; `misfit_k` (draws, 2) level and slope of
+    constant, its offset and the drink's temperature before the ice; `misfit_k` (draws, MODES) coefficients of
     the smooth misfit in temperature; `trace_sd_k` the noise; `longest_s` the technique's longest
     usual duration.
     """
@@ -94,7 +95,7 @@ def rehearse_run(
         lag_s=LAG_MEDIAN_S * np.exp(np.clip(f.parameters[:, P.LAG], -3.0, 3.0)),
         offset_k=f.parameters[:, P.OFFSET],
         start_c=f.nominal.inputs.drink_temp_c[0] + f.parameters[:, P.DRINK_TEMP],
-        misfit_k=f.discrepancy[:, 2:4],
+        misfit_k=f.discrepancy[:, MODES:],
         trace_sd_k=float(spreads.trace_sd_k[fit.techniques.index(situation.technique)])
         if known
         else TRACE_SD_PRIOR_K,
@@ -144,9 +145,8 @@ def _seen(r: Rehearsal, trace: Trace, now_s: float) -> tuple[FloatArray, FloatAr
     probe = lagged(nodes, r.temp_c, r.lag_s, start)
     good = np.isfinite(shown.bin_temp_c)
     times, observed = shown.bin_time_s[good], shown.bin_temp_c[good]
-    level, slope = smooth_basis(times, np.asarray(r.longest_s))
     foretold = interpolated(nodes, probe, np.broadcast_to(times, (r.lag_s.size, times.size)))
-    foretold = foretold + r.offset_k[:, None] + r.misfit_k[:, :1] * level + r.misfit_k[:, 1:] * slope
+    foretold = foretold + r.offset_k[:, None] + r.misfit_k @ misfit_basis(times, np.asarray(r.longest_s)).T
     noise = r.trace_sd_k**2 * trace_shape(times, np.asarray(r.longest_s))
     before = shown.before_c
     if np.isfinite(before) and abs(before - float(np.mean(r.start_c))) < 2.0:

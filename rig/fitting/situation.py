@@ -11,13 +11,14 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.fitting.priors import (
-    COMPOSITION_POWER,
+    AIR_W_PER_M2K,
+    CONDUCTIVITY_POWER,
+    HANDS_C,
     HELD_FILM_G_PER_M2,
     LOADING_POWER,
     LOGARITHMIC,
     MOTIONS,
     SHIELD_PER_K,
-    STATED_FILM_SHARE,
     THICKNESS_POWER,
     TYPICAL_ICE_MASS_G,
     TYPICAL_ROOM_C,
@@ -29,7 +30,7 @@ from rig.fitting.priors import (
 )
 from rig.physics.conductivity import conductivity_at_0_c
 from rig.physics.liquid import Liquid
-from rig.physics.melt import CONDUCTIVITY_POWER, DrinkCurves, MeltInputs, drink_curves
+from rig.physics.melt import DrinkCurves, MeltInputs, drink_curves
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run, SetUp
 
@@ -85,12 +86,14 @@ class Nominals:
     curves: DrinkCurves
     inputs: MeltInputs
     wet_fraction: FloatArray
+    hands_w_per_k: FloatArray
     held_back_g: FloatArray
     drink_mass_g: FloatArray
     drink_mass_sd_g: FloatArray
     start_volume_ml: FloatArray
     ethanol_g: FloatArray
     longest_s: FloatArray
+    duller: FloatArray
     spread: FloatArray
 
     def __len__(self) -> int:
@@ -110,7 +113,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
     drinks = {name: liquid_from_recipe(bench.recipe(name)) for name in {s.recipe for s in situations}}
     rows: dict[str, list[float]] = {f.name: [] for f in fields(MeltInputs)}
     side: dict[str, list[float]] = {
-        k: [] for k in ("wet", "held", "mass", "mass_sd", "volume", "ethanol", "longest", "scale")
+        k: [] for k in ("wet", "hands", "held", "mass", "mass_sd", "volume", "ethanol", "longest", "scale")
     }
     spread = np.zeros((len(situations), len(P)))
     liquids = []
@@ -143,13 +146,14 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         rows["outer_j_per_k"].append((1.0 - vessel.inner_share) * vessel.heat_capacity_j_per_k)
         rows["film_w_per_k"].append(motion.wall_film_w_per_m2k * vessel.area_m2)
         rows["wall_w_per_k"].append(vessel.wall_w_per_k)
-        rows["room_w_per_k"].append(12.0 * vessel.area_m2)
+        rows["room_w_per_k"].append(AIR_W_PER_M2K * vessel.area_m2)
         rows["power_w"].append(motion.power_w)
         rows["ramp_s"].append(0.35)
         rows["shield_per_k"].append(SHIELD_PER_K)
         rows["thickness_power"].append(THICKNESS_POWER)
         side["wet"].append(ice.wet_fraction)
-        film = HELD_FILM_G_PER_M2 * area * (1.0 if vessel.holds_ice_film else STATED_FILM_SHARE)
+        side["hands"].append(motion.hands_w_per_k)
+        film = 0.0 if vessel.includes_ice_film else HELD_FILM_G_PER_M2 * area
         side["held"].append(vessel.held_back_g + film)
         side["mass"].append(mass)
         weighed_sd = UNCHECKED_SCALE_G if s.scale_std_g is None else s.scale_std_g
@@ -170,13 +174,15 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         )
     )
     curves = drink_curves(liquid)
-    slower = COMPOSITION_POWER * thicker(curves) + CONDUCTIVITY_POWER * _duller(liquid)
-    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-slower))
+    dullness = duller(liquid)
+    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-CONDUCTIVITY_POWER * dullness))
     inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
     return Nominals(
         curves=curves,
         inputs=inputs,
         wet_fraction=np.array(side["wet"]),
+        hands_w_per_k=np.array(side["hands"]),
+        duller=dullness,
         held_back_g=np.array(side["held"]),
         drink_mass_g=np.array(side["mass"]),
         drink_mass_sd_g=np.array(side["mass_sd"]),
@@ -201,6 +207,8 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
     up = np.exp(np.clip(parameters[:, :LOGARITHMIC], -5.0, 5.0))
     ice = x.ice_mass_g * np.exp(parameters[:, P.ICE_MASS])
     bulk = ice / x.ice_mass_g
+    hands = nominal.hands_w_per_k[rows] * up[:, P.HANDS]
+    around = x.room_w_per_k + hands
     return x.with_values(
         drink_temp_c=np.clip(x.drink_temp_c + parameters[:, P.DRINK_TEMP], -10.0, 95.0),
         ice_mass_g=ice,
@@ -215,6 +223,8 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         film_w_per_k=x.film_w_per_k * up[:, P.FILM],
         power_w=x.power_w * up[:, P.POWER],
         wall_w_per_k=x.wall_w_per_k * up[:, P.WALL],
+        room_w_per_k=around,
+        room_temp_c=(x.room_w_per_k * x.room_temp_c + hands * HANDS_C) / around,
         thickness_power=x.thickness_power + parameters[:, P.THICKNESS],
         shield_per_k=x.shield_per_k * up[:, P.SHIELD],
     )
@@ -231,7 +241,7 @@ def thicker(curves: DrinkCurves) -> FloatArray:
 _USUAL_CONDUCTIVITY_W_PER_MK = 0.47
 
 
-def _duller(liquid: Liquid) -> FloatArray:
+def duller(liquid: Liquid) -> FloatArray:
     """Logarithm of a usual drink's conductivity over each drink's, half way through its dilution; (runs,)."""
     water = _HALF_WAY / (1.0 - _HALF_WAY) * liquid.mass_g
     return np.asarray(-np.log(conductivity_at_0_c(liquid.plus_water(water)) / _USUAL_CONDUCTIVITY_W_PER_MK))

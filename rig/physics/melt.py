@@ -50,6 +50,8 @@ _WARM_GAIN = 1.3
 _RK4_STABLE = 2.1
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
+_WASH_OVER_RAMP = 1.5
+"""Water on the ice joins within about a second of motion (common practice, no source)."""
 _LEAST_ICE_G = 1e-3
 
 
@@ -230,7 +232,7 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
         temp = seen
         kept["time_s"][k] = t
         kept["temp_c"][k] = temp
-        kept["added_g"][k] = lane.surface_g + state[1]
+        kept["added_g"][k] = lane.washed(t) + state[1]
         kept["added_rate_g_per_s"][k] = rate[1]
         kept["ice_left_g"][k] = lane.solid_g - state[1]
         kept["core_temp_c"][k], kept["inner_wall_c"][k], kept["outer_wall_c"][k] = (
@@ -274,7 +276,7 @@ class _Lane:
         self.ice_h0 = float(ice_physics.enthalpy_j_per_g(np.asarray(0.0)))
 
     def start(self) -> FloatArray:
-        """The surface water, at 0 °C, joins at once: it brings no enthalpy on this scale, but it dilutes."""
+        """At rest: the surface water, at 0 °C, brings no enthalpy on this scale when it joins, but it dilutes."""
         zero = np.zeros_like(self.mass_g)
         h0, h1, h2, h3 = (h[-1] for h in (self.h0, self.h1, self.h2, self.h3))
         t = self.x.drink_temp_c
@@ -282,6 +284,10 @@ class _Lane:
         core = np.minimum(self.x.ice_temp_c, 0.0)
         wall = self.x.vessel_temp_c
         return np.stack([enthalpy, zero, core, core, wall, wall])
+
+    def washed(self, t: FloatArray) -> FloatArray:
+        """Surface water that has joined the drink [g]: it is washed off while the motion builds up."""
+        return np.asarray(-self.surface_g * np.expm1(-t / (_WASH_OVER_RAMP * self.x.ramp_s)))
 
     @staticmethod
     def _poly(coefficients: FloatArray, y: FloatArray) -> FloatArray:
@@ -295,7 +301,7 @@ class _Lane:
         """Slopes of the state, shape (6, lanes), and the liquid's temperature [°C]."""
         x = self.x
         enthalpy, melt, slow, fast, inner, outer = state
-        added = self.surface_g + melt
+        added = self.washed(t) + melt
         total = self.mass_g + added
         y = np.clip(added / total, _Y_LOW, _Y_HIGH)
         temp = self._temperature(enthalpy / total, y)

@@ -12,7 +12,7 @@ from rig.arrays import FloatArray
 from rig.errors import NotFound
 from rig.fitting.evidence import duration_of
 from rig.fitting.latents import composition
-from rig.fitting.observing import smooth_basis
+from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.prediction import Basis, Prediction, predict
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, RunFit, Verdict
@@ -145,7 +145,7 @@ class RunCourse:
 class FittedInputs:
     """A run's inputs of the melt model, as fitted: one row of arrays.
 
-    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`. `late_g`: water that joins
+    `discrepancy` (MISFITS,): coefficients of the smooth misfits. `late_g`: water that joins
     between the stop and the glass.
     """
 
@@ -200,9 +200,8 @@ def run_course(fit: Fit, name: str) -> RunCourse:
     nominal = own.nominal
     duration = np.array([duration_of(own.run) or 1.0])
     course = simulate(nominal.curves, own.inputs, duration, steps_for(own.inputs, nominal.curves, duration))
-    level, slope = smooth_basis(course.time_s[:, 0], nominal.longest_s[0])
-    water = own.discrepancy[0] * level + own.discrepancy[1] * slope
-    warp = own.discrepancy[2] * level + own.discrepancy[3] * slope
+    basis = misfit_basis(course.time_s[:, 0], nominal.longest_s[0])
+    water, warp = basis @ own.discrepancy[:MODES], basis @ own.discrepancy[MODES:]
     shown = lagged(course.time_s, course.temp_c, np.array([own.lag_s]), course.temp_c[0])[:, 0]
     added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water + own.late_g
     return RunCourse(
