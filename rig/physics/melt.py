@@ -156,7 +156,7 @@ class MeltInputs:
 class Course:
     """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis.
 
-    `temp_rate_k_per_s` and `added_rate_g_per_s` are the slopes at the nodes, for smooth interpolation.
+    `ice_left_g` counts the water that is still on the ice. `temp_rate_k_per_s` and `added_rate_g_per_s` are the slopes at the nodes, for smooth interpolation.
     """
 
     time_s: FloatArray
@@ -234,7 +234,7 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
         kept["temp_c"][k] = temp
         kept["added_g"][k] = lane.washed(t) + state[1]
         kept["added_rate_g_per_s"][k] = rate[1]
-        kept["ice_left_g"][k] = lane.solid_g - state[1]
+        kept["ice_left_g"][k] = lane.solid_g + lane.surface_g - kept["added_g"][k]
         kept["core_temp_c"][k], kept["inner_wall_c"][k], kept["outer_wall_c"][k] = (
             _SLOW_SHARE * state[2] + (1.0 - _SLOW_SHARE) * state[3],
             state[4],
@@ -323,17 +323,18 @@ class _Lane:
         fast_rate = np.minimum(self.fast_per_s * quicker, _FASTEST_CORE_PER_S) * (surface - fast)
         warming = _SLOW_SHARE * slow_rate + (1.0 - _SLOW_SHARE) * fast_rate
         into_core = np.where(there, ICE_J_PER_GK * left * warming, 0.0)
-        core_enthalpy = self.ice_h0 + ICE_J_PER_GK * (_SLOW_SHARE * slow + (1.0 - _SLOW_SHARE) * fast)
         melt_enthalpy = WATER_J_PER_GK * surface
-        melting = (into_ice - into_core) / (melt_enthalpy - core_enthalpy)
+        melting = (into_ice - into_core) / (melt_enthalpy - self.ice_h0 - ICE_J_PER_GK * surface)
+        # what melts leaves at the surface's temperature, so that the mean of what is left grows colder
+        shedding = melting / np.maximum(left, _SMALLEST_SHARE * self.solid_g)
 
         from_wall = x.film_w_per_k * (0.15 + 0.85 * ramp) * thin * (inner - temp)
         through_wall = x.wall_w_per_k * (outer - inner)
         out = np.empty_like(state)
         out[0] = from_wall - into_ice + x.power_w * ramp + melting * melt_enthalpy
         out[1] = melting
-        out[2] = np.where(there, slow_rate, 0.0)
-        out[3] = np.where(there, fast_rate, 0.0)
+        out[2] = np.where(there, slow_rate + shedding * (slow - surface), 0.0)
+        out[3] = np.where(there, fast_rate + shedding * (fast - surface), 0.0)
         out[4] = (through_wall - from_wall) * self.inner_rate
         out[5] = (x.room_w_per_k * (x.room_temp_c - outer) - through_wall) * self.outer_rate
         return out, temp
