@@ -42,14 +42,14 @@ PHYSICAL = tuple(P(k) for k in range(P.LAG))
 LOGARITHMIC = P.HANDS + 1
 """The first so many columns are logarithms of multipliers."""
 
-SHIELD_PER_K = 0.04
+SHIELD_PER_K = 0.01
 """Between nothing, for a surface that collisions renew, and c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L
-0.0126/K, Lewis number about 270, from memory: 0.2/K)."""
+0.0126/K, Lewis number about 270, from memory: 0.2/K); near nothing in a drink that is moved hard."""
 THICKNESS_POWER, THICKNESS_POWER_SD = 0.25, 0.06
 """Power of viscosity by which heat transfer falls: published correlations lie between 1/6 and 1/3."""
 CONDUCTIVITY_POWER, CONDUCTIVITY_POWER_SD = 0.55, 0.12
 """Power of conductivity by which heat transfer rises from drink to drink: between 1/3 and 2/3 in correlations."""
-LOADING_POWER, USUAL_LOADING = 0.15, 0.5
+LOADING_POWER, USUAL_LOADING = 0.08, 0.5
 """More drink on the same ice wets more of it; the power of drink ÷ ice mass (common practice, no source)."""
 LATE_G = 0.7
 """Melt while straining, and chips that slip through and melt in the glass (common practice, no source)."""
