@@ -118,6 +118,12 @@ def reliability(said: FloatArray, landed: FloatArray) -> Reliability:
     )
 
 
+def score(said: FloatArray, landed: FloatArray) -> Reliability | None:
+    """As `reliability`; None where no run has both odds and outcome."""
+    both = np.isfinite(said) & np.isfinite(landed)
+    return reliability(said, landed) if both.any() else None
+
+
 def chance_of_total(odds: FloatArray, total: int) -> float:
     """Two-sided chance of so many landings or a count further out, given the odds of each run (runs,).
 

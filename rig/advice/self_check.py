@@ -5,20 +5,24 @@ Everything rests on leave-one-run-out predictions (`left_out`): each run as the 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy import stats
 
+from rig.advice.calls_kept import NO_CALLS, ScoredCalls, scored_calls
 from rig.advice.hit_rate import hit_rate
 from rig.advice.landed import RunOdds, run_odds
 from rig.advice.leaning import Leaning, MeanResidual, Observation, leanings, mean_residuals
-from rig.advice.left_out import LeftOut
-from rig.advice.reliability import DOUBT_P, Reliability, reliability
+from rig.advice.left_out import LeftOut, left_out
+from rig.advice.reliability import DOUBT_P, Reliability, score
 from rig.arrays import BoolArray, FloatArray
 from rig.bench import Bench
-from rig.errors import NotEnoughData
+from rig.fitting.result import Fit
+from rig.logbook.store import Logbook
+from rig.runs import SetUp
 
 BAND = 0.90
 _MOST_CORR = 0.999
@@ -63,8 +67,8 @@ class SelfCheck:
 
     `together` counts each run once, in the joint band of what was measured of it (an ellipse for both
     quantities); `weighing` and `temperature` count each by itself; None where none was measured. `run_odds`:
-    odds and outcome of each run; `odds` their score, None where no run has both; `calls` the score of the
-    calls kept in the logbook whose runs have come in, None where there is none; `calls_kept`: how many are kept.
+    odds and outcome of each run; `odds` their score, None where no run has both. `calls`: those kept in the
+    logbook, and the runs that followed them.
     """
 
     left: LeftOut
@@ -75,8 +79,7 @@ class SelfCheck:
     leanings: tuple[Leaning, ...]
     run_odds: RunOdds
     odds: Reliability | None
-    calls: Reliability | None
-    calls_kept: int
+    calls: ScoredCalls
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys, units in the names; `check` of `fit --check --json`."""
@@ -104,10 +107,7 @@ class SelfCheck:
             ],
             "leanings": [x.to_dict() for x in self.leanings],
             "odds": None if self.odds is None else self.odds.to_dict(),
-            "calls": {
-                "kept": self.calls_kept,
-                "scored": None if self.calls is None else self.calls.to_dict(),
-            },
+            "calls": self.calls.to_dict(),
         }
 
     def _mean(self, set_up: object, recipe: str | None, observation: Observation) -> dict[str, Any] | None:
@@ -118,21 +118,22 @@ class SelfCheck:
         )
 
 
-def self_check(
-    left: LeftOut,
-    bench: Bench,
-    calls: tuple[FloatArray, FloatArray] | None = None,
-    calls_kept: int = 0,
+def check_own_runs(
+    fit: Fit, logbook: Logbook | None = None, bench_name: str = "", set_ups: Collection[SetUp] | None = None
 ) -> SelfCheck:
-    """Hold a fit against the runs it was left without, one by one.
+    """Hold a fit against its own runs, and the calls kept on its bench in the logbook against those that came.
 
-    Parameters
-    ----------
-    calls
-        Odds said, and whether they landed (1 or 0, NaN unknown), of calls kept in the logbook, (calls,) each.
-    calls_kept
-        How many calls the logbook keeps, scored or not.
+    `set_ups`: only the runs of these.
     """
+    left = left_out(fit)
+    if set_ups is not None:
+        left = left.take([k for k, s in enumerate(left.set_ups) if s in set_ups])
+    calls = NO_CALLS if logbook is None else scored_calls(logbook, bench_name, left, fit.book)
+    return self_check(left, fit.bench, calls)
+
+
+def self_check(left: LeftOut, bench: Bench, calls: ScoredCalls = NO_CALLS) -> SelfCheck:
+    """Hold what was said of runs left out, and of calls that were followed, against what was measured."""
     z = np.stack([left.strained_residual_g / left.strained_sd_g, left.temp_residual_k / left.temp_sd_k])
     there = np.isfinite(z)
     half = stats.norm.ppf(0.5 + BAND / 2)
@@ -146,9 +147,8 @@ def self_check(
         means=means,
         leanings=leanings(means),
         run_odds=odds,
-        odds=_scored(odds.said, odds.landed),
-        calls=None if calls is None else _scored(*calls),
-        calls_kept=calls_kept,
+        odds=score(odds.said, odds.landed),
+        calls=calls,
     )
 
 
@@ -164,11 +164,4 @@ def _inside_together(z: FloatArray, corr: FloatArray) -> BoolArray:
     return np.asarray(distance[some] <= stats.chi2.ppf(BAND, count[some]))
 
 
-def _scored(said: FloatArray, landed: FloatArray) -> Reliability | None:
-    try:
-        return reliability(said, landed)
-    except NotEnoughData:
-        return None
-
-
-__all__ = ["Coverage", "Observation", "SelfCheck", "mean_residuals", "self_check"]
+__all__ = ["Coverage", "Observation", "SelfCheck", "check_own_runs", "mean_residuals", "self_check"]

@@ -9,6 +9,7 @@ from rig.advice.leaning import Leaning, MeanResidual, Observation
 from rig.advice.reliability import DOUBT_P, Reliability
 
 if TYPE_CHECKING:
+    from rig.advice.calls_kept import ScoredCalls
     from rig.advice.self_check import Coverage, SelfCheck
 
 LANDED_BY = (
@@ -33,14 +34,15 @@ def sentence(check: SelfCheck) -> str:
     return f"{'; '.join(parts)}."
 
 
-def calls_sentence(check: SelfCheck) -> str:
+def calls_sentence(calls: ScoredCalls) -> str:
     """What became of the calls that the logbook keeps; empty where it keeps none."""
-    if not check.calls_kept:
+    if not calls.kept:
         return ""
-    kept = f"{check.calls_kept} {'call is' if check.calls_kept == 1 else 'calls are'} kept in the logbook"
-    if check.calls is None:
-        return f"{kept}; none has its run yet."
-    return f"{kept}; {_runs(check.calls.runs)} came of them: those of {_quoted(check.calls)}."
+    kept = f"{calls.kept} {'call is' if calls.kept == 1 else 'calls are'} kept in the logbook"
+    found = calls.score
+    if found is None:
+        return f"{kept}; none of them has a run yet that says whether it landed."
+    return f"{kept}, followed by {_runs(found.runs)}: calls of {_quoted(found)}."
 
 
 def _quoted(found: Reliability) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -117,12 +117,15 @@ def _given(target: Target) -> dict[str, Any]:
 
 
 def _call(row: sa.RowMapping) -> KeptCall:
-    given = {name: tuple(v) if isinstance(v, list) else v for name, v in json.loads(row["target"]).items()}
-    known = {f.name for f in fields(Target)}
+    given = json.loads(row["target"])
+    target: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in given.items()}
     call = CallMade(
-        *(row[name] for name in schema.TEXTS),
+        technique=row["technique"],
+        vessel=row["vessel"],
+        ice=row["ice"],
+        recipe=row["recipe"],
         conditions=json.loads(row["conditions"]),
-        target=Target(**{name: v for name, v in given.items() if name in known}),
+        target=Target(**target),
         duration_s=row["duration_s"],
         window_s=(row["window_from_s"], row["window_to_s"]),
         odds=row["odds"],
