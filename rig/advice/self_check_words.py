@@ -34,6 +34,16 @@ def sentence(check: SelfCheck) -> str:
     return f"{'; '.join(parts)}."
 
 
+def warnings(check: SelfCheck) -> list[str]:
+    """What of band and odds does not hold; nothing where both do."""
+    out = []
+    if check.together is not None and not check.together.holds:
+        out.append(f"The 90 % band held {coverage_sentence(check.together)}")
+    if check.odds is not None and check.odds.p_promised <= DOUBT_P:
+        out.append(odds_sentence(check.odds))
+    return out
+
+
 def calls_sentence(calls: ScoredCalls) -> str:
     """What became of the calls that the logbook keeps; empty where it keeps none."""
     if not calls.kept:

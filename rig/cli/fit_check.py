@@ -35,12 +35,15 @@ def print_check(title: str, check: SelfCheck) -> None:
         leaning_sentence,
         odds_sentence,
         sentence,
+        warnings,
     )
 
     say(f"{title}: the fit held against its own runs, each foretold without itself", style="bold")
     say("", sentence(check))
     if calls := calls_sentence(check.calls):
         say(calls)
+    for text in warnings(check):
+        say("", text)
     if check.leanings:
         heading("Runs lie to one side")
         bullets([leaning_sentence(x) for x in check.leanings])

@@ -11,7 +11,7 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
 from rig.advice.self_check import Observation, mean_residuals, self_check
-from rig.advice.self_check_words import coverage_sentence, leaning_sentence, odds_sentence, sentence
+from rig.advice.self_check_words import coverage_sentence, leaning_sentence, odds_sentence, sentence, warnings
 from tests.advice.left_out_draws import BENCH, STIRRED, TIN, WET, drawn, residuals
 
 THREE = (TIN,) * 8 + (WET,) * 8 + (STIRRED,) * 8
@@ -45,6 +45,8 @@ def test_a_band_that_is_too_narrow_is_told_from_one_that_holds() -> None:
     narrow = self_check(drawn(6, (TIN,) * 60, sd_said=0.5), BENCH).together
     assert narrow is not None and not narrow.holds
     assert "too narrow" in coverage_sentence(narrow)
+    assert any("too narrow" in w for w in warnings(self_check(drawn(6, (TIN,) * 60, sd_said=0.5), BENCH)))
+    assert warnings(self_check(drawn(6, (TIN,) * 60), BENCH)) == []
     wide = self_check(drawn(6, (TIN,) * 60, sd_said=2.5), BENCH).together
     assert wide is not None and not wide.holds
     assert "wider than it need be" in coverage_sentence(wide)
