@@ -68,37 +68,32 @@ def _rows(check: SelfCheck) -> list[SetUp]:
 def _strips(figure: go.Figure, check: SelfCheck, rows: Sequence[SetUp], look: Look) -> None:
     left, half = check.left, float(norm.ppf(0.5 + BAND / 2))
     lean = {x.set_up for x in check.leanings}
-    known, names = places(rows), short_names(rows)
+    known, names = places(sorted(set(left.set_ups))), short_names(rows)
+    colour = {s: mark(look, known[s]).colour for s in rows}
     for observation, residual, sd, unit in (
         (Observation.WEIGHING, left.strained_residual_g, left.strained_sd_g, "g"),
         (Observation.TEMPERATURE, left.temp_residual_k, left.temp_sd_k, "K"),
     ):
-        for k, set_up in enumerate(rows):
-            style = mark(look, known[set_up])
-            mine = np.array([s == set_up for s in left.set_ups]) & np.isfinite(residual)
-            z = residual[mine] / sd[mine]
-            hollow = observation is Observation.TEMPERATURE
-            figure.add_scatter(
-                x=np.clip(z, -_FAR, _FAR),
-                y=np.full(z.size, -k + _LIFT[observation]),
-                mode="markers",
-                marker={
-                    "color": look.paper if hollow else style.colour,
-                    "symbol": [_symbol(v, "diamond" if hollow else "circle") for v in z],
-                    "size": 10,
-                    "line": {"color": style.colour if hollow else look.paper, "width": 2 if hollow else 1},
-                },
-                text=[
-                    _hover(left.runs[row], residual[row], residual[row] / sd[row], unit)
-                    for row in np.flatnonzero(mine)
-                ],
-                hovertemplate="%{text}<extra>%{fullData.name}</extra>",
-                name=_NAMES[observation],
-                legendgroup=observation.value,
-                showlegend=k == 0,
-                row=1,
-                col=1,
-            )
+        mine = [k for k, s in enumerate(left.set_ups) if s in colour and np.isfinite(residual[k])]
+        z = residual[mine] / sd[mine]
+        own = [colour[left.set_ups[k]] for k in mine]
+        hollow = observation is Observation.TEMPERATURE
+        figure.add_scatter(
+            x=np.clip(z, -_FAR, _FAR),
+            y=[_LIFT[observation] - rows.index(left.set_ups[k]) for k in mine],
+            mode="markers",
+            marker={
+                "color": look.paper if hollow else own,
+                "symbol": [_symbol(v, "diamond" if hollow else "circle") for v in z],
+                "size": 10,
+                "line": {"color": own if hollow else look.paper, "width": 2 if hollow else 1},
+            },
+            text=[_hover(left.runs[k], residual[k], v, unit) for k, v in zip(mine, z, strict=True)],
+            hovertemplate="%{text}<extra>%{fullData.name}</extra>",
+            name=_NAMES[observation],
+            row=1,
+            col=1,
+        )
     for k, set_up in enumerate(rows):
         leans = set_up in lean
         figure.add_annotation(

@@ -176,14 +176,12 @@ def scored_calls(logbook: Logbook, bench_name: str, left: LeftOut, book: RunBook
     if not kept:
         return NO_CALLS
     position, by_name = arrivals(logbook, bench_name), {r.run: r for r in book.runs}
-    by_drink: dict[tuple[str, ...], list[KeptCall]] = {}
-    for k in kept:
-        by_drink.setdefault((k.call.technique, k.call.vessel, k.call.ice, k.call.recipe), []).append(k)
+    asked = _asked_of(kept)
     followed: list[tuple[int, KeptCall]] = []
     for row in sorted(range(len(left)), key=lambda row: position.get(left.runs[row], 0)):
         run = by_name[left.runs[row]]
-        drink = run.technique, run.vessel, run.ice, run.recipe
-        found = _followed(by_drink.get(drink, ()), run, float(left.duration_s[row]), position.get(run.run, 0))
+        of_drink = asked.get((run.technique, run.vessel, run.ice, run.recipe), ())
+        found = _followed(of_drink, run, float(left.duration_s[row]), position.get(run.run, 0))
         if found is not None:
             followed.append((row, found))
     did = _landed(left, book, followed)
@@ -196,26 +194,35 @@ def scored_calls(logbook: Logbook, bench_name: str, left: LeftOut, book: RunBook
     )
 
 
-def _followed(calls: Sequence[KeptCall], run: Run, duration_s: float, position: int) -> KeptCall | None:
-    """The latest of some calls that a run followed."""
-    candidates = [
-        (asked_at, k)
-        for k in calls
-        if position > k.after_position
-        and run.target in (None, k.call.target.name)
-        and k.call.window_s[0] - NEAR_S <= duration_s <= k.call.window_s[1] + NEAR_S
-        and _alike(k.call, run)
-        and (asked_at := _asked_before(k, run.started_at)) is not None
-    ]
-    return max(candidates, key=lambda c: c[0])[1] if candidates else None
+Asked = tuple[datetime, KeptCall]
+"""A moment at which a call was asked for."""
 
 
-def _asked_before(kept: KeptCall, started_at: datetime | None) -> datetime | None:
-    """When a call was last asked before a start; a start without a zone is in this computer's, None is later."""
-    if started_at is None:
-        return kept.last_asked_at
-    start = started_at.astimezone(UTC)
-    return next((at for at in (kept.last_asked_at, kept.call.asked_at) if at <= start), None)
+def _asked_of(kept: Sequence[KeptCall]) -> dict[tuple[str, ...], list[Asked]]:
+    """When each drink on each set-up was asked about, the latest first."""
+    out: dict[tuple[str, ...], list[Asked]] = {}
+    for k in kept:
+        of_drink = out.setdefault((k.call.technique, k.call.vessel, k.call.ice, k.call.recipe), [])
+        of_drink += [(at, k) for at in {k.call.asked_at, k.last_asked_at}]
+    for of_drink in out.values():
+        of_drink.sort(key=lambda asked: asked[0], reverse=True)
+    return out
+
+
+def _followed(asked: Sequence[Asked], run: Run, duration_s: float, position: int) -> KeptCall | None:
+    """The latest call that a run followed; a start without a zone is in this computer's, none is after all."""
+    start = None if run.started_at is None else run.started_at.astimezone(UTC)
+    for at, k in asked:
+        low, high = k.call.window_s
+        if (
+            (start is None or at <= start)
+            and position > k.after_position
+            and run.target in (None, k.call.target.name)
+            and low - NEAR_S <= duration_s <= high + NEAR_S
+            and _alike(k.call, run)
+        ):
+            return k
+    return None
 
 
 def _alike(call: CallMade, run: Run) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from rig.advice.left_out import LeftOut
 from rig.advice.slopes import RESULTS, Result, lands, limits_of
@@ -18,7 +18,7 @@ from rig.bench import Bench, Target
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
 from rig.physics.recipe_liquid import liquid_from_recipe
 
-_QUANTILES = 512
+_QUANTILES = 256
 _MOST_CORR = 0.999
 _PARTS = ("ethanol_g", "sugar_g", "water_g", "solids_g")
 
@@ -43,19 +43,18 @@ def run_odds(left: LeftOut, bench: Bench) -> RunOdds:
     itself has no say in that, so choosing favours neither landing nor missing.
     """
     known = {name: target for name, target in bench.targets.items() if limits_of(target)}
-    noted: dict[str, set[str]] = {recipe: set() for recipe in left.recipes}
-    for recipe, own in zip(left.recipes, left.targets, strict=True):
-        if own in known:
-            noted[recipe].add(own)
+    made = set(zip(left.recipes, left.targets, strict=True))
+    noted = {recipe: [name for name in known if (recipe, name) in made] for recipe in set(left.recipes)}
     odds = {name: landing_odds(left, bench, target) for name, target in known.items()}
+    likely = {name: np.nan_to_num(values, nan=-1.0) for name, values in odds.items()}
     did = {name: landed(left, bench, target) for name, target in known.items()}
 
     def target_of(row: int) -> str | None:
         own = left.targets[row]
         if own in known:
             return own
-        among = [name for name in known if name in noted[left.recipes[row]]] or list(known)
-        return max(among, key=lambda name: float(np.nan_to_num(odds[name][row], nan=-1.0)), default=None)
+        among = noted[left.recipes[row]] or list(known)
+        return max(among, key=lambda name: float(likely[name][row]), default=None)
 
     targets = tuple(target_of(k) for k in range(len(left)))
 
@@ -72,7 +71,7 @@ def landing_odds(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
     its limits, each times the odds of the temperature given that water.
     """
     water, temp = left.added_g - left.strained_residual_g, left.end_temp_c - left.temp_residual_k
-    z = norm.ppf((np.arange(_QUANTILES) + 0.5) / _QUANTILES)
+    z = ndtri((np.arange(_QUANTILES) + 0.5) / _QUANTILES)
     draws = water[:, None] + left.strained_sd_g[:, None] * z
     corr = np.where(np.isfinite(water), np.clip(left.corr, -_MOST_CORR, _MOST_CORR), 0.0)[:, None]
     middle = temp[:, None] + corr * left.temp_sd_k[:, None] * z
@@ -80,7 +79,7 @@ def landing_odds(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
     inside = np.ones(draws.shape)
     for k, low, high in limits_of(target):
         if k == 0:
-            inside *= norm.cdf((high - middle) / spread) - norm.cdf((low - middle) / spread)
+            inside *= ndtr((high - middle) / spread) - ndtr((low - middle) / spread)
         else:
             value = _result(left, bench, k, draws)
             inside *= (value >= low) & (value <= high)
@@ -89,10 +88,11 @@ def landing_odds(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
 
 def landed(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
     """Whether each run landed as measured: 1 or 0, (runs,); NaN where what the target asks was not measured."""
-    added = left.added_g[:, None]
-    results = np.column_stack(
-        [left.end_temp_c, *(_result(left, bench, k, added)[:, 0] for k in range(1, len(RESULTS)))]
-    )
+    results = np.full((len(left), len(RESULTS)), np.nan)
+    results[:, 0] = left.end_temp_c
+    for k, _, _ in limits_of(target):
+        if k > 0:
+            results[:, k] = _result(left, bench, k, left.added_g[:, None])[:, 0]
     return np.where(_measured(target, left.end_temp_c, left.added_g), lands(results, target), np.nan)
 
 

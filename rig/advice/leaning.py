@@ -8,7 +8,7 @@ miss it by, the other way round), so the standard errors of means are, if anythi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -17,7 +17,7 @@ import numpy as np
 
 from rig.advice.left_out import LeftOut
 from rig.advice.statistics import Estimate, holm, mean_of, pooled_sd
-from rig.arrays import BoolArray, FloatArray
+from rig.arrays import FloatArray, IntArray
 from rig.runs import SetUp
 
 LEAST_RUNS, LEAST_SET_UPS = 3, 3
@@ -99,25 +99,21 @@ def _rounded(value: float, digits: int) -> float | None:
     return round(value, digits) + 0.0 if np.isfinite(value) else None
 
 
-@dataclass(frozen=True)
-class _Group:
-    """Runs whose mean is looked at."""
-
-    set_up: SetUp | None
-    recipe: str | None
-    rows: BoolArray
+Rows = dict[tuple[SetUp | None, str | None], IntArray]
+"""Which runs belong to a set-up (None: to all), and to one recipe on it (None: whichever)."""
 
 
 def mean_residuals(left: LeftOut) -> tuple[MeanResidual, ...]:
     """Every set-up's mean residuals, those of each drink where a set-up makes several, and the whole bench's."""
-    groups = _groups(left)
+    drinks = _drinks(left)
+    groups = _groups(left, drinks)
     found = [
         row
         for observation, residual, sd in (
             (Observation.WEIGHING, left.strained_residual_g, left.strained_sd_g),
             (Observation.TEMPERATURE, left.temp_residual_k, left.temp_sd_k),
         )
-        for row in _means(left, groups, observation, residual, sd)
+        for row in _means(left, groups, list(drinks.values()), observation, residual, sd)
     ]
     adjusted = holm(np.array([m.p for m in found])) if found else np.zeros(0)
     return tuple(
@@ -125,24 +121,38 @@ def mean_residuals(left: LeftOut) -> tuple[MeanResidual, ...]:
     )
 
 
-def _groups(left: LeftOut) -> list[_Group]:
-    out = []
-    for set_up in sorted(set(left.set_ups)):
-        on = np.array([s == set_up for s in left.set_ups])
-        out.append(_Group(set_up, None, on))
-        recipes = sorted({r for r, s in zip(left.recipes, left.set_ups, strict=True) if s == set_up})
-        if len(recipes) > 1:
-            out += [_Group(set_up, r, on & np.array([x == r for x in left.recipes])) for r in recipes]
-    if len(set(left.set_ups)) >= LEAST_SET_UPS:
-        out.append(_Group(None, None, np.ones(len(left), dtype=bool)))
+def _drinks(left: LeftOut) -> dict[tuple[SetUp, str], IntArray]:
+    """The runs of each drink on each set-up."""
+    rows: dict[tuple[SetUp, str], list[int]] = {}
+    for k, key in enumerate(zip(left.set_ups, left.recipes, strict=True)):
+        rows.setdefault(key, []).append(k)
+    return {key: np.array(mine, dtype=np.int64) for key, mine in sorted(rows.items())}
+
+
+def _groups(left: LeftOut, drinks: Mapping[tuple[SetUp, str], IntArray]) -> Rows:
+    """The runs whose means are looked at."""
+    of_set_up: dict[SetUp, list[tuple[str, IntArray]]] = {}
+    for (set_up, recipe), rows in drinks.items():
+        of_set_up.setdefault(set_up, []).append((recipe, rows))
+    out: Rows = {}
+    for set_up, made in of_set_up.items():
+        out[set_up, None] = np.concatenate([rows for _, rows in made])
+        if len(made) > 1:
+            out |= {(set_up, recipe): rows for recipe, rows in made}
+    if len(of_set_up) >= LEAST_SET_UPS:
+        out[None, None] = np.arange(len(left))
     return out
 
 
 def _means(
-    left: LeftOut, groups: Sequence[_Group], observation: Observation, residual: FloatArray, sd: FloatArray
+    left: LeftOut,
+    groups: Rows,
+    drinks: Sequence[IntArray],
+    observation: Observation,
+    residual: FloatArray,
+    sd: FloatArray,
 ) -> list[MeanResidual]:
-    there = np.isfinite(residual)
-    z, spread, freedom = _held_in(left, residual / sd)
+    z, spread, freedom = _held_in(residual / sd, drinks)
     value = z * sd
     matters = (
         MATTERS[observation] * left.start_volume_ml
@@ -150,26 +160,24 @@ def _means(
         else np.full(len(left), MATTERS[observation])
     )
     out: list[MeanResidual] = []
-    for group in groups:
-        rows = group.rows & there
-        count = int(rows.sum())
+    for (set_up, recipe), all_rows in groups.items():
+        rows = all_rows[np.isfinite(residual[all_rows])]
+        count = int(rows.size)
         if not count:
             continue
         mean = float(value[rows].mean())
         error = spread * float(np.sqrt(np.sum(sd[rows] ** 2))) / count
         estimate = Estimate(np.array(mean), np.array(error), np.array(freedom))
         sided, tested = residual[rows], count >= LEAST_RUNS
-        if group.set_up is None:
+        if set_up is None:
             # set-ups differ in what is wrong of them: the bench's mean is one over set-ups, not over runs
-            sided = np.array(
-                [m.mean for m in out if m.set_up is not None and m.recipe is None and m.runs >= LEAST_RUNS]
-            )
+            sided = np.array([m.mean for m in out if m.recipe is None and m.runs >= LEAST_RUNS])
             estimate, tested = mean_of(sided), sided.size >= LEAST_SET_UPS
             mean, error = float(estimate.value), float(estimate.standard_error)
         out.append(
             MeanResidual(
-                group.set_up,
-                group.recipe,
+                set_up,
+                recipe,
                 observation,
                 count,
                 mean,
@@ -184,16 +192,12 @@ def _means(
     return out
 
 
-def _held_in(left: LeftOut, z: FloatArray) -> tuple[FloatArray, float, float]:
+def _held_in(z: FloatArray, drinks: Sequence[IntArray]) -> tuple[FloatArray, float, float]:
     """Standardised residuals with far ones held in, what they scatter by, and its degrees of freedom.
 
     Huber's winsorising (Ann. Math. Statist. 35 (1964) 73) about the middle of each drink on each set-up.
     """
-    keys = list(zip(left.set_ups, left.recipes, strict=True))
-    cells = [
-        np.array([k for k, key in enumerate(keys) if key == mine and np.isfinite(z[k])], dtype=np.int64)
-        for mine in dict.fromkeys(keys)
-    ]
+    cells = [rows[np.isfinite(z[rows])] for rows in drinks]
     cells = [rows for rows in cells if rows.size]
     away = [
         (z[rows] - np.median(z[rows])) * np.sqrt(rows.size / (rows.size - 1.0))

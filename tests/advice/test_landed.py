@@ -27,7 +27,7 @@ def test_odds_are_the_bivariate_normals(corr: float) -> None:
         temp = left.end_temp_c[k] - left.temp_residual_k[k]
         law = multivariate_normal([water, temp], [[4.0, corr * 0.8], [corr * 0.8, 0.16]])
         judged = law.cdf([high * VOLUME_ML, -1.0], lower_limit=[low * VOLUME_ML, -np.inf])
-        assert odds == pytest.approx(judged, abs=0.003)
+        assert odds == pytest.approx(judged, abs=0.005)
 
 
 def test_a_target_of_one_quantity_needs_no_other() -> None:
@@ -42,7 +42,7 @@ def test_a_target_of_one_quantity_needs_no_other() -> None:
     blind = replace(left, end_temp_c=np.full(12, np.nan), temp_residual_k=np.full(12, np.nan))
     water = left.added_g - left.strained_residual_g
     judged = norm.cdf((36.0 - water) / 2.0) - norm.cdf((30.0 - water) / 2.0)
-    assert landing_odds(blind, BENCH, thin) == pytest.approx(judged, abs=0.003)
+    assert landing_odds(blind, BENCH, thin) == pytest.approx(judged, abs=0.005)
     assert np.isnan(landed(blind, BENCH, COUPE)).all()
 
 
@@ -59,12 +59,12 @@ def test_strength_and_volume_follow_from_the_water() -> None:
     strong, weak = (float(abv_pct(scaled.plus_water(w))) for w in (31.0, 37.0))
     water = left.added_g - left.strained_residual_g
     judged = norm.cdf((37.0 - water) / 2.0) - norm.cdf((31.0 - water) / 2.0)
-    assert landing_odds(left, BENCH, Target(abv_pct=(weak, strong))) == pytest.approx(judged, abs=0.004)
+    assert landing_odds(left, BENCH, Target(abv_pct=(weak, strong))) == pytest.approx(judged, abs=0.005)
     small, large = (
         float(volume_ml(scaled.plus_water(w)) * (1.0 - HELD_G / (DRINK_G + w))) for w in (31.0, 37.0)
     )
     found = landing_odds(left, BENCH, Target(volume_ml=(small, large)))
-    assert found == pytest.approx(judged, abs=0.004)
+    assert found == pytest.approx(judged, abs=0.005)
 
 
 def test_a_run_lands_by_its_own_weighing_and_end_temperature() -> None:
