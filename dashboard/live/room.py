@@ -6,12 +6,15 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from dashboard.calls_kept import CallKeeper
 from dashboard.desk import Desk
+from dashboard.live.caller import nobody
 from dashboard.live.news import News
-from dashboard.live.question import LiveQuestion
+from dashboard.live.question import Devices, LiveQuestion
 from dashboard.live.session import Cursor, LiveSession, Phase
 from dashboard.params import one, params_of_store
 from rig.capture.calibrated import InForce
@@ -57,7 +60,7 @@ class LiveRoom:
     """Begins a drink, keeps or discards it; threads may share it."""
 
     def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+        self._desk, self._calls = desk, CallKeeper(desk)
         self._lock = threading.RLock()
         self._live: LiveSession | None = None
         self._kept: Kept | None = None
@@ -98,8 +101,10 @@ class LiveRoom:
                 raise NotFound("device", gone[:80], known)
             self._kept = None
             held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
+            # a simulated drink answers no call that anyone will follow
+            called = partial(self._calls.keep_live, name) if question.devices is Devices.HEARD else nobody
             live = LiveSession(
-                question, bench, recordings_of(logbook), lambda: self._fit(name), self.news, held
+                question, bench, recordings_of(logbook), lambda: self._fit(name), self.news, held, called
             )
             live.start()
             self._live = live

@@ -15,7 +15,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from dashboard.live.caller import Caller, Heard
+from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from rig.bench import Bench
@@ -124,8 +124,9 @@ class LiveSession:
         fit: Callable[[], Fit],
         news: News,
         held: InForce | None = None,
+        called: Called = nobody,
     ) -> None:
-        """Nothing runs before `start`; `held` are the calibrations of this day."""
+        """Nothing runs before `start`; `held` are the calibrations of this day; `called` hears the call."""
         self.question, self.bench, self._news, self._held = question, bench, news, held
         self._trouble = ""
         self._folder = folder
@@ -137,7 +138,7 @@ class LiveSession:
         self._recording: RecordingProcess | None = None
         self._state: dict[str, Any] | None = None
         """What all screens are told alike, made once for them all; None where it may have changed."""
-        self.caller = Caller(fit, question.goal(bench), self.known, self.heard)
+        self.caller = Caller(fit, question.goal(bench), self.known, self.heard, called)
         self._thread = threading.Thread(target=self._run, name="live session", daemon=True)
 
     def start(self) -> None:

@@ -11,6 +11,7 @@ from dashboard.controls import aria, carried, choice, figure, names, notice, sev
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
 from dashboard.page import Here, Page
+from dashboard.pages import compare_check
 from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.usual import OWN, recipes
@@ -73,6 +74,7 @@ def layout(here: Here) -> Any:
                 **aria(label="What to compare"),
             ),
             waiting(html.Div(id="compare-answer", **aria(live="polite")), "Comparing the set-ups …"),
+            html.Section(id="compare-check", **aria(label=compare_check.TITLE)),
             html.P(
                 [
                     carried("Show it to a room", "/compare/projector"),
@@ -125,6 +127,7 @@ def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
 
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the comparison."""
+    compare_check.register(app, desk)
     desk.usually(lambda view, theme: answer_block(view, CompareQuestion.of(view, {}), theme))
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
@@ -297,6 +300,7 @@ def finding(here: Here) -> FindingPage:
             "Bars: 90 % intervals of the average drink; single drinks scatter more.",
         ),
         Tabled("All differences as numbers", TABLE_HEADS, tuple(number_rows(found))),
+        *compare_check.kept_blocks(compare_check.check_of(view, here.desk.logbook)),
         Listed("Keep in mind", tuple(remarks(found))),
     ]
     shown = [b for b in blocks if not isinstance(b, Listed) or b.sentences]

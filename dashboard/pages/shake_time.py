@@ -8,6 +8,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
 from dashboard.answers import SURE, make_call, try_levers
+from dashboard.calls_kept import CallKeeper
 from dashboard.controls import aria, carried, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
@@ -127,6 +128,7 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
 
 def register(app: Dash, desk: Desk) -> None:
     """Connect the page to its bench."""
+    calls = CallKeeper(desk)
 
     @kept(64)
     def call_of(view: BenchView, asked: CallQuestion) -> Advice:
@@ -183,9 +185,11 @@ def register(app: Dash, desk: Desk) -> None:
     )
     def answer(asked: Any) -> tuple[Any, Any, Any]:
         try:
-            call = call_of(*read(asked))
+            view, question = read(asked)
+            call = call_of(view, question)
         except RigError as error:
             return notice(str(error)), None, None
+        calls.keep(view, call)
         return head_block(call), answer_block(call), asked
 
     # drawn after the number is out, which the bar waits for; a switch of light and dark draws anew only this

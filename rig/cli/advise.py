@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -98,6 +99,10 @@ def command(
         print_json(call.to_dict())
     else:
         print_call(call)
+    if source.logbook is not None:
+        from rig.advice.calls_kept import AskedFrom, call_of_advice, keep
+
+        keep(source.logbook, source.name, call_of_advice(call, fit, AskedFrom.ADVISE, datetime.now(UTC)))
 
 
 def wanted_target(targets: Mapping[str, Target], name: str | None, limits: Mapping[str, Any]) -> Target:

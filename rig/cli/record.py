@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -17,6 +18,7 @@ from rig.cli.source import Source, data_folder, logbook_at, open_source
 from rig.errors import NotEnoughData, NotFound, RigError, TableRefused
 
 if TYPE_CHECKING:
+    from rig.advice.live import LiveCall
     from rig.capture.calibrated import InForce
     from rig.capture.intake import Recorded
     from rig.capture.ports import PortSpec
@@ -145,7 +147,7 @@ def command(
             "room_temp_c": room_temp_c,
         }
         in_drink = probe_in_drink or simulated
-        prepare = _prepare(made, given, target, in_drink, as_json)
+        prepare = _prepare(made, given, target, in_drink, as_json, keep=not simulated)
         hands, ports = stack.enter_context(
             devices(
                 *(made.source.book.bench, technique, made.vessel, made.ice, made.recipe),
@@ -245,16 +247,28 @@ def _meta(made: Drink, given: dict[str, Any], probe_in_drink: bool) -> dict[str,
 
 
 def _prepare(
-    made: Drink, given: dict[str, Any], target: str | None, in_drink: bool, quiet: bool
+    made: Drink, given: dict[str, Any], target: str | None, in_drink: bool, quiet: bool, *, keep: bool
 ) -> Prepare | None:
-    """What makes the live call once all is weighed in; None where no target was named."""
+    """What makes the live call once all is weighed in; None where no target was named.
+
+    `keep`: the call as it stands before the start goes into the logbook that the fit is of, if any.
+    """
     from rig.cli.record_advisor import preparing
     from rig.cli.source import fitted_or_prior
 
     if target is None:
         return None
-    goal = made.source.book.bench.target(target)
-    return preparing(fitted_or_prior(made.source, quiet), goal, given, in_drink)
+    goal, fit = made.source.book.bench.target(target), fitted_or_prior(made.source, quiet)
+
+    def called(call: LiveCall) -> None:
+        from rig.advice.calls_kept import AskedFrom, keep_live
+
+        if keep and made.source.logbook is not None:
+            # beside the drink, which waits for no database; the program ends when it is written
+            asked = made.source.logbook, made.source.name, call, fit, AskedFrom.RECORD, datetime.now(UTC)
+            Thread(target=keep_live, args=asked).start()
+
+    return preparing(fit, goal, given, in_drink, called)
 
 
 def _record(

@@ -55,8 +55,17 @@ def words(said: LiveEstimate) -> StopWords:
     return StopWords(text, said.word in (Word.STOP, Word.PAST), said.seconds_left, said.note)
 
 
-def preparing(fit: Fit, target: Target, given: Mapping[str, Any], probe_in_drink: bool) -> Prepare:
-    """What makes the advisor once all is weighed in; `given` are the run's fields known beforehand."""
+def preparing(
+    fit: Fit,
+    target: Target,
+    given: Mapping[str, Any],
+    probe_in_drink: bool,
+    called: Callable[[LiveCall], object] = lambda call: None,
+) -> Prepare:
+    """What makes the advisor once all is weighed in; `given` are the run's fields known beforehand.
+
+    `called` hears the call as it stands before the start.
+    """
 
     def prepare(known: WeighedIn) -> Advisor:
         from rig.advice.live import live_call
@@ -75,6 +84,8 @@ def preparing(fit: Fit, target: Target, given: Mapping[str, Any], probe_in_drink
             probe_std_k=known.probe_std_k,
             scale_std_g=known.scale_std_g,
         )
-        return LiveAdvisor(live_call(fit, situation, target))
+        call = live_call(fit, situation, target)
+        called(call)
+        return LiveAdvisor(call)
 
     return prepare

@@ -15,6 +15,7 @@ PAGES = {
     "/runs/b3": "#run-trace .main-svg",
     "/compare/projector": ".guess",
     "/compare": "#compare-averages .main-svg",
+    "/compare?recipe=night+shift": "#compare-check-figure .main-svg",
     "/shake-time": "#call-levers h2",
 }
 BIG = "#call-head .big"
@@ -100,7 +101,7 @@ def test_set_ups_chosen_in_a_comparison_are_drawn_and_kept_in_the_address(open_p
     page.wait_for_selector(PAGES["/compare"])
     said = "document.querySelectorAll('#compare-answer section:first-child h2:first-child + ul li').length"
     assert page.evaluate(said) == 1
-    page.get_by_text("stir · mixing glass · wet cube", exact=True).click()
+    page.locator("#compare-set_up").get_by_text("stir · mixing glass · wet cube", exact=True).click()
     page.wait_for_function(f"() => {said} === 3")
     page.wait_for_function("() => location.search.includes('stir')")
     whole = page.url

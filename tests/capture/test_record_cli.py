@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from rig.advice.live import EVERY_S
+from rig.advice.live import EVERY_S, LiveCall
 from rig.bench import parse_bench
 from rig.capture.calibrated import Heard, InForce
 from rig.capture.dialects import load
@@ -417,8 +417,10 @@ serve_temp_c_max = 2.0
 def test_the_live_call_is_made_from_the_weigh_in_and_says_stop_before_the_drink_is_too_cold() -> None:
     bench = parse_bench(BAR)[0]
     given = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
-    prepare = preparing(prior_fit(RunBook(bench, ())), bench.target("coupe"), given, probe_in_drink=True)
+    fit, calls = prior_fit(RunBook(bench, ())), list[LiveCall]()
+    prepare = preparing(fit, bench.target("coupe"), given, True, calls.append)
     advisor = prepare(WeighedIn({"drink": 84.0, "ice": 195.0}, 22.0))
+    assert [c.rehearsal.prediction.situation.ice_mass_g for c in calls] == [195.0]
     said = [advisor(t / 10, 22.0 - 24.0 * (1 - 2.718 ** (-t / 40)), None) for t in range(800)]
     told = [w for w in said if w is not None]
     assert len(told) <= 800 * 0.1 / EVERY_S + 1
