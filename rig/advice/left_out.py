@@ -10,10 +10,9 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.fitting.evidence import strained_mass_g
-from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.result import Fit, Verdict
 from rig.physics.recipe_liquid import liquid_from_recipe
-from rig.runs import Run, SetUp
+from rig.runs import SetUp
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,8 +67,7 @@ def left_out(fit: Fit) -> LeftOut:
     runs = [by_name[r.run] for r in judged]
     post = fit.posterior
     strained = np.array([_number(strained_mass_g(r)) for r in runs])
-    # STAND-IN until the posterior has left_out_* arrays: replace the next line by them, and delete `_in_sample`.
-    strained_residual, strained_sd, temp_residual, temp_sd, corr = _in_sample(post, runs)
+    without = post.leave_one_out
     recipe_g = {
         name: float(np.sum(liquid_from_recipe(fit.bench.recipe(name)).liquid.mass_g))
         for name in {r.recipe for r in runs}
@@ -82,34 +80,15 @@ def left_out(fit: Fit) -> LeftOut:
         targets=tuple(r.target for r in runs),
         duration_s=np.array([_number(r.duration_s) for r in judged]),
         strained_g=strained,
-        end_temp_c=np.where(np.isfinite(temp_residual), post.end_temp_c, np.nan),
-        strained_residual_g=strained_residual,
-        strained_sd_g=strained_sd,
-        temp_residual_k=temp_residual,
-        temp_sd_k=temp_sd,
-        corr=corr,
+        end_temp_c=np.where(np.isfinite(without.temp_residual_k), post.end_temp_c, np.nan),
+        strained_residual_g=without.strained_residual_g,
+        strained_sd_g=without.strained_sd_g,
+        temp_residual_k=without.temp_residual_k,
+        temp_sd_k=without.temp_sd_k,
+        corr=without.correlation,
         drink_mass_g=drink,
         held_back_g=post.expected_added_g - post.expected_strained_g + drink,
         start_volume_ml=np.array([_number(r.start_volume_ml) for r in judged]),
-    )
-
-
-_LEAST_TEMP_SD_K = 0.15
-
-
-def _in_sample(
-    post: MeltPosterior, runs: Sequence[Run]
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Residuals of a fit that has met the runs: smaller than those of runs left out."""
-    traced = np.array([r.trace is not None and r.trace.probe_c is not None for r in runs], dtype=bool)
-    temp = np.where(traced, post.end_temp_c - post.expected_temp_c, np.nan)
-    sd = max(float(np.std(temp[traced])) if traced.any() else 0.0, _LEAST_TEMP_SD_K)
-    return (
-        post.strained_residual_g,
-        post.strained_sd_g,
-        temp,
-        np.full(len(runs), sd),
-        np.zeros(len(runs)),
     )
 
 

@@ -11,7 +11,7 @@ from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
 from rig.fitting.latents import Latents, composition, latents_of
-from rig.fitting.left_out import LeftOut
+from rig.fitting.leave_one_out import LeaveOneOut
 from rig.fitting.melt_fit import (
     STRAINED_SD_PRIOR_G,
     TRACE_SD_PRIOR_K,
@@ -119,7 +119,7 @@ def prior_fit(book: RunBook) -> Fit:
         departure_sd=zero,
         **dict.fromkeys(_BY_RUN, none),
         weight=np.zeros((0, 2)),
-        left_out=LeftOut(none, none, none, none, none),
+        leave_one_out=LeaveOneOut(none, none, none, none, none),
         iterations=0,
         converged=True,
     )

@@ -54,7 +54,7 @@ class Owner(StrEnum):
     TEMP_DRINK = "misfit of temperature, drink on set-up"
 
 
-EFFECTS_A_RUN = 47
+EFFECTS_A_RUN = 48
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
 Component = tuple[P | None, Owner]
@@ -102,6 +102,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.POWER, Owner.TECHNIQUE, (s.technique,)), 0.6),
         ((P.HANDS, Owner.TECHNIQUE, (s.technique,)), 0.7),
         ((P.HANDS, Owner.HANDLING, handling), 0.3),
+        ((P.RAMP, Owner.TECHNIQUE, (s.technique,)), 0.35),
         ((P.SHIELD, Owner.BENCH, ()), 0.9),
         ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.3),
         ((P.LAG, Owner.BENCH, ()), 1.1),

@@ -22,7 +22,7 @@ import numpy as np
 from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import BINS
 from rig.fitting.latents import Latents
-from rig.fitting.left_out import LeftOut, left_out
+from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observing import (
     STRAINED,
@@ -86,7 +86,7 @@ class MeltPosterior:
     `end_temp_c`, `end_added_g` (runs,): the run's own fitted state at its end; `strained_residual_g`,
     `strained_z` (runs,): measured less expected, before the run's own departures, plainly and in units of
     its predictive spread; `trace_z` (runs,): root mean square of the trace's standardised residuals;
-    `weight` (runs, 2): robust weight of trace and strained mass; `left_out`: each run against all others.
+    `weight` (runs, 2): robust weight of trace and strained mass; `leave_one_out`: each run against all others.
     """
 
     latents: Latents
@@ -105,7 +105,7 @@ class MeltPosterior:
     strained_z: FloatArray
     trace_z: FloatArray
     weight: FloatArray
-    left_out: LeftOut
+    leave_one_out: LeaveOneOut
     iterations: int
     converged: bool
 
@@ -474,7 +474,7 @@ def _posterior(
         strained_z=rest[:, STRAINED] / sd[:, STRAINED],
         trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
         weight=state.weight,
-        left_out=left_out(
+        leave_one_out=leave_one_out(
             linear.by_effect,
             solved.covariance[members[:, :, None], members[:, None, :]],
             solved.marginal,

@@ -192,7 +192,7 @@ def predict_all(
 
 def _stretched(fit: Fit, p: Prediction) -> Prediction:
     """Draws spread about their median by what runs left out in turn say of the fit's spreads."""
-    water_scale, temp_scale = fit.posterior.left_out.spread_scale
+    water_scale, temp_scale = fit.posterior.leave_one_out.spread_scale
 
     def about_median(draws: FloatArray, scale: float) -> FloatArray:
         middle = np.median(draws, axis=0)

@@ -26,20 +26,21 @@ class P(IntEnum):
     SHIELD = 7  # log multiplier of the shielding of the surface by its own melt
     WALL = 8  # log multiplier of the conductance inside the vessel
     HANDS = 9  # log multiplier of the conductance from hands and moving air to the vessel
-    THICKNESS = 10  # power of viscosity, less its nominal
-    DRINK_TEMP = 11  # true less stated [K]
-    ICE_TEMP = 12  # true less stated [K]
-    ICE_MASS = 13  # log of true over stated
-    VESSEL_TEMP = 14  # true less stated [K]
-    LAG = 15  # log multiplier of the probe's time constant
-    OFFSET = 16  # probe's reading less the truth [K]
-    HELD = 17  # held-back liquid less its nominal [g]
-    LATE = 18  # water that joins between the stop and the glass, less its nominal [g]
+    RAMP = 10  # log multiplier of the time in which motion builds up
+    THICKNESS = 11  # power of viscosity, less its nominal
+    DRINK_TEMP = 12  # true less stated [K]
+    ICE_TEMP = 13  # true less stated [K]
+    ICE_MASS = 14  # log of true over stated
+    VESSEL_TEMP = 15  # true less stated [K]
+    LAG = 16  # log multiplier of the probe's time constant
+    OFFSET = 17  # probe's reading less the truth [K]
+    HELD = 18  # held-back liquid less its nominal [g]
+    LATE = 19  # water that joins between the stop and the glass, less its nominal [g]
 
 
 PHYSICAL = tuple(P(k) for k in range(P.LAG))
 """Parameters that change the course of the drink, and so need a lane of their own for their slope."""
-LOGARITHMIC = P.HANDS + 1
+LOGARITHMIC = P.RAMP + 1
 """The first so many columns are logarithms of multipliers."""
 
 SHIELD_PER_K = 0.01
@@ -108,6 +109,8 @@ MATERIALS: dict[str, MaterialPrior] = {
     "tritan": MaterialPrior(1.6, 1.17, 3.0, 0.2),
     "wood": MaterialPrior(1.7, 0.65, 8.0, 0.15),
 }
+RAMP_S = 0.5
+"""Motion builds up within the first half second or so (common practice, no source)."""
 HANDS_C = 33.0
 """Skin of hands that hold a cold vessel (common practice, no source)."""
 AIR_W_PER_M2K = 12.0
@@ -180,7 +183,7 @@ class IceNominal:
 
 
 FREEZER_DRY_BELOW_C = -3.0
-USUAL_VESSEL_HELD_G = 2.0
+USUAL_VESSEL_HELD_G = 2.5
 HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 18.0, 7.0
 """Liquid left in a drained vessel, and on drained ice: drops, and a film of some hundredths of a millimetre; a few
 grams in all (common practice, no source). A stated `held_back_g` is the whole of it, on the ice and in the vessel."""

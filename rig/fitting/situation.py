@@ -18,6 +18,7 @@ from rig.fitting.priors import (
     LOADING_POWER,
     LOGARITHMIC,
     MOTIONS,
+    RAMP_S,
     SHIELD_PER_K,
     THICKNESS_POWER,
     TYPICAL_ICE_MASS_G,
@@ -148,7 +149,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         rows["wall_w_per_k"].append(vessel.wall_w_per_k)
         rows["room_w_per_k"].append(AIR_W_PER_M2K * vessel.area_m2)
         rows["power_w"].append(motion.power_w)
-        rows["ramp_s"].append(0.35)
+        rows["ramp_s"].append(RAMP_S)
         rows["shield_per_k"].append(SHIELD_PER_K)
         rows["thickness_power"].append(THICKNESS_POWER)
         side["wet"].append(ice.wet_fraction)
@@ -222,6 +223,7 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         outer_j_per_k=x.outer_j_per_k * up[:, P.VESSEL],
         film_w_per_k=x.film_w_per_k * up[:, P.FILM],
         power_w=x.power_w * up[:, P.POWER],
+        ramp_s=x.ramp_s * up[:, P.RAMP],
         wall_w_per_k=x.wall_w_per_k * up[:, P.WALL],
         room_w_per_k=around,
         room_temp_c=(x.room_w_per_k * x.room_temp_c + hands * HANDS_C) / around,

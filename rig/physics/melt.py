@@ -50,7 +50,7 @@ _WARM_GAIN = 1.3
 _RK4_STABLE = 2.1
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
-_WASH_OVER_RAMP = 1.5
+_WASH_OVER_RAMP = 1.0
 """Water on the ice joins within about a second of motion (common practice, no source)."""
 _LEAST_ICE_G = 1e-3
 
@@ -156,7 +156,8 @@ class MeltInputs:
 class Course:
     """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis.
 
-    `ice_left_g` counts the water that is still on the ice. `temp_rate_k_per_s` and `added_rate_g_per_s` are the slopes at the nodes, for smooth interpolation.
+    `ice_left_g` counts the water that is still on the ice. `temp_rate_k_per_s` and `added_rate_g_per_s` are the
+    slopes at the nodes, for smooth interpolation.
     """
 
     time_s: FloatArray

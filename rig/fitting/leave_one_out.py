@@ -21,7 +21,7 @@ _MOST_Z2 = 9.0
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class LeaveOneOut:
     """Each run against what the other runs predict of it; arrays (runs,), NaN where nothing was observed.
 
     `strained_residual_g`: weighed less predicted, `strained_sd_g` its predictive standard deviation;
@@ -52,7 +52,7 @@ def _stretch(z: FloatArray) -> float:
     return float(np.sqrt((_NU + square.sum()) / (_NU + square.size)))
 
 
-def left_out(
+def leave_one_out(
     design: FloatArray,
     covariance: FloatArray,
     marginal: FloatArray,
@@ -60,7 +60,7 @@ def left_out(
     residual: FloatArray,
     seen: BoolArray,
     strained: int,
-) -> LeftOut:
+) -> LeaveOneOut:
     """Predict each run from all others.
 
     Parameters
@@ -92,7 +92,7 @@ def left_out(
     temp_sd = np.sqrt(variance[row, last, last])
     mass_sd = np.sqrt(variance[:, strained, strained])
     both = has_trace & has_mass
-    return LeftOut(
+    return LeaveOneOut(
         strained_residual_g=np.where(has_mass, predicted[:, strained], np.nan),
         strained_sd_g=np.where(has_mass, mass_sd, np.nan),
         temp_residual_k=np.where(has_trace, predicted[row, last], np.nan),
