@@ -10,11 +10,11 @@ from typing import Any
 from rig.bench import Bench
 from rig.errors import ModelRangeError, RigError, TableRefused
 from rig.importing.proposal import Proposal
-from rig.importing.table_run import Joined, findings_of, join, moment_s, own_motion_s, with_trace
+from rig.importing.table_run import Joined, join, judged_book, moment_s, own_motion_s, with_trace
 from rig.importing.tables import Table
 from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
-from rig.runs import Run, RunBook
+from rig.runs import Run
 
 NEW, INTO = "new", "into"
 NAMES = ("technique", "vessel", "ice", "recipe")
@@ -146,6 +146,6 @@ def store(logbook: Logbook, bench: str, proposals: Sequence[Proposal], form: Run
         Where that cannot be; nothing is stored then.
     """
     run = with_trace(run_of(logbook, bench, form), joined(proposals, form), proposals)
-    book = RunBook(logbook.bench(bench), (run,), findings_of(proposals, run.run))
+    book = judged_book(logbook.bench(bench), run, proposals)
     logbook.add(book, bench, "; ".join(p.file for p in proposals))
-    return run
+    return book.runs[0]

@@ -25,6 +25,7 @@ from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, 
 from rig.capture.motion import MotionSpan, from_cadence, from_probe
 from rig.capture.readings import ROOM, Decoder, Quantity
 from rig.capture.recorder_files import Files
+from rig.consistency.judging import judged
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
@@ -142,7 +143,9 @@ def recorded_in(
     text = journal.header.meta.get("bench")
     bench = parse_bench(text, "the journal's bench")[0] if text else Bench()
     name = str(journal.header.meta.get("bench_name") or bench.title)
-    return Recorded(run, bench, name, tuple(findings), streams)
+    (one,) = judged(bench, [run])
+    findings += one.findings(place_of(journal))
+    return Recorded(one.run, bench, name, tuple(findings), streams)
 
 
 def _with_late_orders(journal: Journal, files: Files) -> Journal:

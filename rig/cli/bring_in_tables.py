@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from rig.cli.printing import print_json, say
+from rig.cli.printing import print_findings, print_json, say
 from rig.cli.source import existing_logbook, logbook_at
 from rig.cli.tables_shown import first_looks, print_proposal, print_steps, settled, tables_json
 from rig.cli.tables_stored import bench_of, existing_run, store_run
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rig.importing.proposal import Proposal
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
-    from rig.runs import Run
+    from rig.runs import RunBook
 
 
 @dataclass(frozen=True)
@@ -64,23 +64,24 @@ def command(paths: Sequence[Path], told: Told) -> None:
     if not told.as_json:
         print_steps(steps)
     stored: str | None = None
-    run: Run | None = None
+    book: RunBook | None = None
     if not told.dry_run:
         if told.save_profile is not None:
             _save_profile(told, proposals)
         if told.into is not None or told.run.get("run"):
-            run, stored = store_run(proposals, told, steps)
+            book, stored = store_run(proposals, told, steps)
         elif told.save_profile is None:
             raise typer.BadParameter(
                 "say which run this is: --run NAME with --technique, --vessel, --ice and --recipe, "
                 "or --into RUN; --dry-run only shows"
             )
     if told.as_json:
-        print_json(tables_json(proposals, told, steps, run, stored))
+        print_json(tables_json(proposals, told, steps, book, stored))
     elif told.dry_run:
         say("", "Nothing was stored (--dry-run).")
-    elif run is not None:
-        say("", f"Run {run.run} is in {stored}.")
+    elif book is not None:
+        print_findings([f for f in book.findings if f.place.file is None])
+        say("", f"Run {book.runs[0].run} is in {stored}.")
 
 
 def _check_keys(told: Told, paths: Sequence[Path]) -> None:

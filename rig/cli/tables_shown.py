@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from rig.cli.printing import bullets, say, table
+from rig.cli.printing import bullets, finding_json, say, table
 from rig.errors import RigError
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rig.importing.tabular.profile import TableProfile
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
-    from rig.runs import Run
+    from rig.runs import RunBook
 
 _OPTION = {
     "day_first": "--dates",
@@ -181,7 +181,7 @@ def print_steps(steps: Sequence[Step]) -> None:
 
 
 def tables_json(
-    proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], run: Run | None, stored: str | None
+    proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], book: RunBook | None, stored: str | None
 ) -> dict[str, Any]:
     """Stable keys; the result of `import FILE --json`."""
     files = []
@@ -219,6 +219,7 @@ def tables_json(
             }
             for s in steps
         ],
-        "run": None if run is None else run.run,
+        "run": None if book is None else book.runs[0].run,
+        "findings": [finding_json(f) for f in (() if book is None else book.findings)],
         "stored_in": stored,
     }  # fmt: skip

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rig.importing.tables import Table
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
-    from rig.runs import Run
+    from rig.runs import Run, RunBook
 
 AUTO, MARK = "auto", "mark"
 
@@ -65,11 +65,11 @@ def existing_run(told: Told) -> tuple[Run, OpenLogbook | None, str]:
     return opened.run(name, told.into), opened, name
 
 
-def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) -> tuple[Run, str]:
-    """Make or complete the run and store it; the run and where it is."""
-    from rig.importing.table_run import findings_of, with_trace
+def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) -> tuple[RunBook, str]:
+    """Make or complete the run and store it; the run with what was found in it, and where it is."""
+    from rig.importing.table_run import judged_book, with_trace
     from rig.importing.weighing_in import masses_of
-    from rig.runs import Run, RunBook
+    from rig.runs import Run
 
     given = {k: v for k, v in told.run.items() if v is not None}
     opened: OpenLogbook | None = None
@@ -96,21 +96,22 @@ def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) 
     kept = [p for p in proposals if joined is None or p.table in tables or told.weigh_ins]
     if joined is not None:
         run = with_trace(run, joined, kept)
+    book = judged_book(bench, run, kept)
+    (run,) = book.runs
     if told.bench is not None:
         from rig.importing.bench_rows import add_row, attach_trace
 
         if joined is None:
             raise RigError("a bench folder takes a run with its trace: give a file with a probe")
         path = attach_trace(told.bench, run) if told.into is not None else add_row(told.bench, run)
-        return run, f"{told.bench} with its trace in {path.name}"
+        return book, f"{told.bench} with its trace in {path.name}"
     assert opened is not None
     if told.into is None and any(r.run.run == run.run for r in opened.list_runs(name)):
         raise RigError(
             f"there is a run {run.run!r} on {name}. Add to it with --into {run.run}, or name another"
         )
-    book = RunBook(bench, (run,), findings_of(kept, run.run))
     opened.add(book, name, "; ".join(p.file for p in proposals))
-    return run, f"the logbook at {opened.where}, bench {name}"
+    return book, f"the logbook at {opened.where}, bench {name}"
 
 
 def _refuse_strangers(bench: Bench, run: Run) -> None:

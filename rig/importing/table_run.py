@@ -11,11 +11,13 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.errors import ModelRangeError, RigError, TableRefused
+from rig.bench import Bench
+from rig.consistency.judging import judged
+from rig.errors import ModelRangeError, Place, RigError, TableRefused
 from rig.importing.proposal import Proposal
 from rig.importing.tables import Table
 from rig.importing.tabular.as_trace import trace_from_tables
-from rig.runs import Finding, Run, Trace
+from rig.runs import Finding, Run, RunBook, Trace
 
 READ_FROM, READ_AS, LEFT_OUT = "read from", "read as", "left out while reading"
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?", re.ASCII)
@@ -150,6 +152,12 @@ def with_trace(run: Run, joined: Joined, proposals: Sequence[Proposal]) -> Run:
         started_at=run.started_at or joined.started_at,
         extra={**run.extra, **{k: v[:_MOST_SAID] for k, v in said.items() if v}},
     )
+
+
+def judged_book(bench: Bench, run: Run, proposals: Sequence[Proposal]) -> RunBook:
+    """The run as a book: without values that cannot be, with what was found in it and in its files."""
+    (one,) = judged(bench, [run])
+    return RunBook(bench, (one.run,), (*findings_of(proposals, run.run), *one.findings(Place())))
 
 
 def findings_of(proposals: Sequence[Proposal], run: str) -> tuple[Finding, ...]:

@@ -30,7 +30,7 @@ from rig.arrays import FloatArray, take_rows
 from rig.physics import ice as ice_physics
 from rig.physics.conductivity import GAIN_PER_K
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
-from rig.physics.viscosity import fading, log_thickening_at_0_c, log_water_viscosity
+from rig.physics.viscosity import log_thickening_and_thinning, log_water_viscosity, thinning_share
 
 _Y_LOW, _Y_HIGH = -0.04, 0.72
 _DEGREE = 4
@@ -60,14 +60,15 @@ class DrinkCurves:
     """What dilution does to a drink, as polynomials in y = added ÷ (start + added) mass.
 
     `start_mass_g` (runs,); the others (runs, degree + 1), highest power first: `freezing_c`,
-    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C; `h0` to `h3`, specific
-    enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g] of the diluted liquid. Within 0.02 °C and 0.06 K of the property
-    functions over −12…90 °C.
+    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C, and `thinning`, what that
+    loses per unit of `viscosity.thinning_share`; `h0` to `h3`, specific enthalpy h0 + h1·T + h2·T² + h3·T³ [J/g]
+    of the diluted liquid. Within 0.02 °C and 0.06 K of the property functions over −12…90 °C.
     """
 
     start_mass_g: FloatArray
     freezing_c: FloatArray
     thickening: FloatArray
+    thinning: FloatArray
     h0: FloatArray
     h1: FloatArray
     h2: FloatArray
@@ -100,7 +101,7 @@ def drink_curves(liquid: Liquid) -> DrinkCurves:
     grid = np.stack([enthalpy_j(diluted, t) / total for t in at_c], axis=-1)
     h3, h2, h1, h0 = np.moveaxis(grid @ np.linalg.inv(np.vander(at_c)).T, -1, 0)
     return DrinkCurves(
-        mass, *(_poly(y, v) for v in (freezing, log_thickening_at_0_c(diluted), h0, h1, h2, h3))
+        mass, *(_poly(y, v) for v in (freezing, *log_thickening_and_thinning(diluted), h0, h1, h2, h3))
     )
 
 
@@ -264,6 +265,7 @@ class _Lane:
         self.mass_g = curves.start_mass_g
         self.freezing = np.ascontiguousarray(curves.freezing_c.T)
         self.thickening = np.ascontiguousarray(curves.thickening.T)
+        self.thinning = np.ascontiguousarray(curves.thinning.T)
         self.h0, self.h1, self.h2, self.h3 = (
             np.ascontiguousarray(h.T) for h in (curves.h0, curves.h1, curves.h2, curves.h3)
         )
@@ -355,7 +357,8 @@ class _Lane:
         conductivity is the film's, half way to the ice, to the power 2/3 that goes with Pr^(1/3).
         """
         temp = np.clip(temp, -20.0, 100.0)
-        log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y) * fading(temp)
+        log_viscosity = log_water_viscosity(temp) + self._poly(self.thickening, y)
+        log_viscosity -= self._poly(self.thinning, y) * thinning_share(temp)
         log_conductivity = 0.5 * GAIN_PER_K * (temp - _USUAL_TEMP_C)
         return np.exp(
             self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity)

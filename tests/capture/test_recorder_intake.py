@@ -20,7 +20,7 @@ from rig.capture.ports import PortSpec
 from rig.capture.recorder_files import Files
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
-from rig.runs import Run, RunBook
+from rig.runs import Gravity, Run, RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
 from rig.sensors.line import fit_line
 
@@ -180,10 +180,10 @@ def test_a_weigh_in_is_corrected_by_the_scale_it_names(tmp_path: Path) -> None:
     named = event(18.0, EventKind.WEIGH, what="strained", mass_g=100.0, port=1, channel="scale")
     unknown = event(3.0, EventKind.WEIGH, what="drink", mass_g=90.0)
     journal = read_journal(journal_at(tmp_path, [*lines(), *other, named, unknown, *EVENTS[2:5]]).journal)
-    both = (scale_line("probe", 1.5), scale_line("scale", 1.01))
+    both = (scale_line("probe", 1.1), scale_line("scale", 1.01))
     run = recorded_in(journal, load(), both).run
     assert run.strained_mass_g == pytest.approx(101.0)
-    assert run.drink_mass_g == pytest.approx(135.0)  # named by none: the first scale there is
+    assert run.drink_mass_g == pytest.approx(99.0)  # named by none: the first scale there is
 
 
 def test_late_lines_and_a_wrong_crystal_do_not_shift_the_trace(tmp_path: Path) -> None:
@@ -318,3 +318,12 @@ def test_an_order_that_the_recorder_did_not_live_to_write_is_not_lost(tmp_path: 
     assert run.duration_s == pytest.approx(STOP_S - START_S)
     assert run.strained_mass_g == 119.2
     assert [k for k in run.extra if k.startswith("mark")] == ["mark at 4.0 s"]
+
+
+def test_a_weigh_in_that_cannot_be_is_not_kept_as_a_number_and_is_named(tmp_path: Path) -> None:
+    slipped = [e for e in EVENTS if e.detail.get("what") != "strained"]
+    slipped.append(event(18.5, EventKind.WEIGH, what="strained", mass_g=1192.0))
+    made = recorded(tmp_path, [*lines(), *slipped])
+    assert made.run.strained_mass_g is None and made.run.drink_mass_g == 91.0
+    (finding,) = [f for f in made.findings if f.place.column == "strained_mass_g"]
+    assert finding.gravity is Gravity.LEFT_OUT and "119.2 g would fit" in finding.cure
