@@ -22,12 +22,14 @@ from rig.bench import Bench, parse_bench
 from rig.capture.calibrated import calibrated, weighed_std_g
 from rig.capture.intake_streams import Channel, Stream, streams_from
 from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
-from rig.capture.motion import MotionSpan, from_cadence, from_probe
 from rig.capture.readings import ROOM, Decoder, Quantity
 from rig.capture.recorder_files import Files
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
+from rig.signals.moments import MotionSpan
+from rig.signals.motion import motion_of
+from rig.signals.scale import steady_mass_g
 
 JOURNAL_KEY = "journal"
 WEIGHED_FIELDS: Mapping[str, str] = {
@@ -38,8 +40,8 @@ WEIGHED_FIELDS: Mapping[str, str] = {
     "gross after": "gross_after_g",
 }
 """What may be weighed, and the field of the run that it fills; anything else is kept as a note."""
-STEADY_S, STEADY_G, FEWEST_STEADY = 1.0, 1.0, 3
-"""A scale has come to rest when its readings of one second lie within one gram. Common practice, no source."""
+BEFORE_S = 1.0
+"""The drink's temperature is the mean of its probe over this long before the start."""
 UNNAMED = "unnamed"
 _RUN_FIELDS = frozenset(f.name for f in fields(Run)) - {"trace", "extra", "started_at"}
 _SAME_INSTANT_S = 1e-6
@@ -186,11 +188,12 @@ def _motion(
     shown = _motion_shown(streams)
     if start_s is None and shown.start is not None:
         start_s = shown.start.time_s
-        findings.append(
-            _doubt(journal, f"the start of motion was not marked; the {shown.start.source} shows it")
-        )
+        known = f"{shown.start.grounds}, ± {2.0 * shown.start.uncertainty_s:.1f} s"
+        what = f"the start of motion was not marked; the {shown.start.source} shows it ({known})"
+        findings.append(_doubt(journal, "; ".join([what, *shown.doubts])))
     elif start_s is None:
-        findings.append(_doubt(journal, "the start of motion was not marked and no reading shows it"))
+        what = "the start of motion was not marked and no reading shows it"
+        findings.append(_doubt(journal, "; ".join([what, *shown.doubts])))
     if stop_s is None and shown.stop is not None and shown.stop.time_s > (start_s or 0.0):
         stop_s = shown.stop.time_s
         findings.append(
@@ -202,12 +205,12 @@ def _motion(
 
 
 def _motion_shown(streams: Sequence[Stream]) -> MotionSpan:
-    """The motion as a cadence channel shows it, where there is one, else the main probe."""
-    for stream in streams:
-        for channel in stream.of(Quantity.CADENCE):
-            return from_cadence(stream.time_s, channel.value)
-    probe = _main_probe(streams)
-    return from_probe(*probe) if probe is not None else MotionSpan(None, None)
+    """The motion as the readings show it."""
+    cadence, scale = (
+        next(((s.time_s, c.value) for s in streams for c in s.of(quantity)), None)
+        for quantity in (Quantity.CADENCE, Quantity.MASS)
+    )
+    return motion_of(cadence=cadence, probe=_main_probe(streams), scale=scale)
 
 
 def _take_weighing(
@@ -259,12 +262,8 @@ def _scale_of(event: Event, streams: Sequence[Stream]) -> tuple[Stream, Channel]
 
 
 def _steady_g(streams: Sequence[Stream], at_s: float) -> float | None:
-    for stream in streams:
-        for channel in stream.of(Quantity.MASS):
-            near = (stream.time_s > at_s - STEADY_S) & (stream.time_s <= at_s) & np.isfinite(channel.value)
-            if near.sum() >= FEWEST_STEADY and np.ptp(channel.value[near]) <= STEADY_G:
-                return float(np.median(channel.value[near]))
-    return None
+    masses = (steady_mass_g(s.time_s, c.value, at_s) for s in streams for c in s.of(Quantity.MASS))
+    return next((m for m in masses if m is not None), None)
 
 
 def _main_probe(streams: Sequence[Stream]) -> tuple[FloatArray, FloatArray] | None:
@@ -273,7 +272,7 @@ def _main_probe(streams: Sequence[Stream]) -> tuple[FloatArray, FloatArray] | No
 
 
 def _mean_before(time_s: FloatArray, temp_c: FloatArray, start_s: float) -> float | None:
-    near = (time_s > start_s - STEADY_S) & (time_s <= start_s) & np.isfinite(temp_c)
+    near = (time_s > start_s - BEFORE_S) & (time_s <= start_s) & np.isfinite(temp_c)
     return round(float(temp_c[near].mean()), 2) if near.any() else None
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from rig.capture.plateaus import Plateau, PlateauFinder, Steadiness
+from rig.signals.scale import Plateau, PlateauFinder, SteadyRule
 
 
 class StepKind(StrEnum):
@@ -163,10 +163,10 @@ class WeighIn:
         self,
         steps: Sequence[Step],
         *,
-        steadiness: Steadiness | None = None,
+        rule: SteadyRule | None = None,
         matching: Matching | None = None,
     ) -> None:
-        self._finder = PlateauFinder(steadiness)
+        self._finder = PlateauFinder(rule)
         self._closed = PanState(tuple(steps), matching or Matching())
 
     @property

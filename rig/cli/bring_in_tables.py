@@ -12,13 +12,21 @@ import typer
 
 from rig.cli.printing import print_json, say
 from rig.cli.source import existing_logbook, logbook_at
-from rig.cli.tables_shown import first_looks, print_proposal, print_steps, settled, tables_json
-from rig.cli.tables_stored import bench_of, existing_run, store_run
+from rig.cli.tables_shown import (
+    first_looks,
+    print_proposal,
+    print_start,
+    print_steps,
+    settled,
+    tables_json,
+)
+from rig.cli.tables_stored import bench_of, existing_run, for_trace, joined_tables, store_run
 from rig.errors import RigError
 
 if TYPE_CHECKING:
     from rig.bench import Bench
     from rig.importing.proposal import Proposal
+    from rig.importing.table_run import Joined
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.runs import Run
@@ -63,20 +71,23 @@ def command(paths: Sequence[Path], told: Told) -> None:
     steps = _steps(proposals, told, bench) if told.weigh_ins else ()
     if not told.as_json:
         print_steps(steps)
+    joined, unclear = _joined(proposals, told)
+    if not told.as_json:
+        print_start(joined, unclear)
     stored: str | None = None
     run: Run | None = None
     if not told.dry_run:
         if told.save_profile is not None:
             _save_profile(told, proposals)
         if told.into is not None or told.run.get("run"):
-            run, stored = store_run(proposals, told, steps)
+            run, stored = store_run(proposals, told, steps, joined)
         elif told.save_profile is None:
             raise typer.BadParameter(
                 "say which run this is: --run NAME with --technique, --vessel, --ice and --recipe, "
                 "or --into RUN; --dry-run only shows"
             )
     if told.as_json:
-        print_json(tables_json(proposals, told, steps, run, stored))
+        print_json(tables_json(proposals, told, steps, joined, unclear, run, stored))
     elif told.dry_run:
         say("", "Nothing was stored (--dry-run).")
     elif run is not None:
@@ -100,8 +111,8 @@ def _logbook_for_profiles(told: Told) -> OpenLogbook | None:
 def _steps(proposals: Sequence[Proposal], told: Told, bench: Bench | None) -> tuple[Step, ...]:
     """The scale's weigh-ins, named by the recipe where one is known."""
     from rig.importing.tables import Role
-    from rig.importing.tabular.as_trace import weigh_ins
     from rig.importing.weighing_in import steps_of
+    from rig.signals.scale import plateaus
 
     masses = [c for p in proposals if p.table for c in p.table.of_role(Role.MASS)]
     if len(masses) != 1:
@@ -110,7 +121,21 @@ def _steps(proposals: Sequence[Proposal], told: Told, bench: Bench | None) -> tu
     recipe = told.run.get("recipe")
     if recipe is None and told.into is not None and bench is not None:
         recipe = existing_run(told)[0].recipe
-    return steps_of(weigh_ins(masses[0]), None if recipe is None or bench is None else bench.recipe(recipe))
+    rests = plateaus(masses[0].time_s, masses[0].value)
+    return steps_of(rests, None if recipe is None or bench is None else bench.recipe(recipe))
+
+
+def _joined(proposals: Sequence[Proposal], told: Told) -> tuple[Joined | None, str]:
+    """The trace with the start of motion; where nothing is stored, what is open about it as words instead."""
+    tables = for_trace(proposals, told)
+    if not tables:
+        return None, ""
+    try:
+        return joined_tables(tables, told), ""
+    except RigError as error:
+        if not told.dry_run and (told.into is not None or told.run.get("run")):
+            raise
+        return None, str(error)
 
 
 def _save_profile(told: Told, proposals: Sequence[Proposal]) -> None:

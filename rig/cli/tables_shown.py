@@ -15,6 +15,7 @@ from rig.errors import RigError
 if TYPE_CHECKING:
     from rig.cli.bring_in_tables import Told
     from rig.importing.proposal import Proposal, Question
+    from rig.importing.table_run import Joined
     from rig.importing.tabular.profile import TableProfile
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
@@ -180,8 +181,23 @@ def print_steps(steps: Sequence[Step]) -> None:
     )  # fmt: skip
 
 
+def print_start(joined: Joined | None, unclear: str) -> None:
+    """Where motion starts and on what grounds, or what is open about it."""
+    if joined is not None:
+        say("", f"{joined.start_words[:1].upper()}{joined.start_words[1:]}.", style="bold")
+        bullets(joined.doubts)
+    elif unclear:
+        say("", f"Open: {unclear}.", style="bold")
+
+
 def tables_json(
-    proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], run: Run | None, stored: str | None
+    proposals: Sequence[Proposal],
+    told: Told,
+    steps: Sequence[Step],
+    joined: Joined | None,
+    unclear: str,
+    run: Run | None,
+    stored: str | None,
 ) -> dict[str, Any]:
     """Stable keys; the result of `import FILE --json`."""
     files = []
@@ -219,6 +235,10 @@ def tables_json(
             }
             for s in steps
         ],
+        "motion": {"open": unclear} if joined is None else {
+            "start_s": joined.start.time_s, "std_s": joined.start.uncertainty_s,
+            "source": joined.start.source.value, "grounds": joined.start.grounds, "doubts": list(joined.doubts),
+        },
         "run": None if run is None else run.run,
         "stored_in": stored,
     }  # fmt: skip

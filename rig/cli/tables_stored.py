@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.runs import Run
+    from rig.signals.moments import Moment
 
 AUTO, MARK = "auto", "mark"
 
@@ -65,7 +66,9 @@ def existing_run(told: Told) -> tuple[Run, OpenLogbook | None, str]:
     return opened.run(name, told.into), opened, name
 
 
-def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) -> tuple[Run, str]:
+def store_run(
+    proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], joined: Joined | None
+) -> tuple[Run, str]:
     """Make or complete the run and store it; the run and where it is."""
     from rig.importing.table_run import findings_of, with_trace
     from rig.importing.weighing_in import masses_of
@@ -91,8 +94,7 @@ def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) 
     weighed |= {f: _step_mass(steps, n) for f, n in told.weighed.items()}
     run = replace(run, **{k: v for k, v in weighed.items() if getattr(run, k) is None or k in told.weighed})
     run = replace(run, **given) if told.into is not None else run
-    tables = _for_trace(proposals, told)
-    joined = _joined(tables, told) if tables else None
+    tables = for_trace(proposals, told)
     kept = [p for p in proposals if joined is None or p.table in tables or told.weigh_ins]
     if joined is not None:
         run = with_trace(run, joined, kept)
@@ -108,7 +110,7 @@ def store_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step]) 
         raise RigError(
             f"there is a run {run.run!r} on {name}. Add to it with --into {run.run}, or name another"
         )
-    book = RunBook(bench, (run,), findings_of(kept, run.run))
+    book = RunBook(bench, (run,), findings_of(kept, run.run, joined))
     opened.add(book, name, "; ".join(p.file for p in proposals))
     return run, f"the logbook at {opened.where}, bench {name}"
 
@@ -129,7 +131,7 @@ def _step_mass(steps: Sequence[Step], number: int) -> float:
     raise RigError(f"there is no step {number}; there are {len(steps)}. See them with --weigh-ins --dry-run")
 
 
-def _for_trace(proposals: Sequence[Proposal], told: Told) -> list[Table]:
+def for_trace(proposals: Sequence[Proposal], told: Told) -> list[Table]:
     """The tables that make the trace: where weigh-ins are asked for, a scale alone is only weighed with."""
     from rig.importing.tables import Role
 
@@ -139,36 +141,43 @@ def _for_trace(proposals: Sequence[Proposal], told: Told) -> list[Table]:
     return [t for t in tables if t.of_role(Role.TEMPERATURE)]
 
 
-def _joined(tables: Sequence[Table], told: Told) -> Joined:
-    from rig.errors import TableRefused
-    from rig.importing.table_run import join, own_motion_s
+def joined_tables(tables: Sequence[Table], told: Told) -> Joined:
+    """The tables on one clock from the start of motion.
+
+    Raises
+    ------
+    RigError
+        Where there is no common clock, or the start is not clear; it names the option that settles it.
+    """
+    from rig.errors import NoCommonClock, StartUnclear
+    from rig.importing.table_run import join, own_start, told_start
 
     marks = {Path(f).name: _moment_s(text, f, tables) for f, text in told.marks.items()}
     first = tables[0]
-    motion: float | None
+    start: Moment | None
     if told.start_at == MARK:
         if first.file not in marks:
             raise typer.BadParameter("--start-at mark needs --mark FILE=SECONDS for the first file")
-        motion = marks[first.file]
+        start = told_start(marks[first.file])
     elif told.start_at == AUTO:
-        motion = own_motion_s(first)
+        start = own_start(first)
     else:
-        motion = _moment_s(told.start_at, first.file, tables)
+        start = told_start(_moment_s(told.start_at, first.file, tables))
     try:
-        joined = join(tables, marks_s=marks or None, motion=motion)
-    except TableRefused as refusal:
-        if "no common clock" in refusal.reason:
-            raise RigError(
-                f"{refusal.reason}. Give the moment that is the same in each: "
-                + " ".join(f"--mark {t.file}=SECONDS" for t in tables)
-            ) from refusal
-        if "no start of motion" in refusal.reason:
-            raise RigError(
-                f"{refusal.reason}. Say when it was: --start-at SECONDS, or --start-at 21:04:10"
-            ) from refusal
-        raise
+        joined = join(tables, marks_s=marks or None, start=start)
+    except NoCommonClock as refusal:
+        raise RigError(
+            f"{refusal.reason}. Give the moment that is the same in each: "
+            + " ".join(f"--mark {t.file}=SECONDS" for t in tables)
+        ) from refusal
+    except StartUnclear as refusal:
+        ways = [f"--start-at {s:g}" for s in refusal.candidates_s] or ["--start-at SECONDS"]
+        raise RigError(
+            f"{refusal.reason}. Say when it was: {' or '.join([*ways, '--start-at 21:04:10'])}"
+        ) from refusal
     if told.starts_at is not None:
-        joined = replace(joined, started_at=told.starts_at + timedelta(seconds=joined.motion_at_s))
+        began = told.starts_at + timedelta(seconds=joined.start.time_s)
+        joined = replace(joined, started_at=began)
     return joined
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rig.capture.plateaus import PlateauFinder, plateaus
 from rig.capture.weighing import (
     PanState,
     Step,
@@ -16,6 +15,7 @@ from rig.capture.weighing import (
     skip,
     usual_steps,
 )
+from rig.signals.scale import PlateauFinder, plateaus
 
 RATE_HZ = 10.0
 

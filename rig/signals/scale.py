@@ -1,4 +1,4 @@
-"""Steady stretches of a scale's stream, found reading by reading."""
+"""When a scale is steady, by one rule for all: its plateaus, its mass at a moment, and when it is shaken."""
 
 from __future__ import annotations
 
@@ -11,10 +11,15 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.arrays import FloatArray
+from rig.signals.moments import Moment, MotionSpan, Source
+
+LEAST_SHAKEN_S = 3.0
+SAME_MASS_G = 5.0
+"""A scale that is shaken, not poured onto, bears the same mass on the whole; common practice, no source."""
 
 
 @dataclass(frozen=True)
-class Steadiness:
+class SteadyRule:
     """When a scale counts as steady: all readings of `hold_s` within `band_g`, at least `readings` of them.
 
     Common practice, no source; a pour slower than band ÷ hold (a third of a gram a second) is not told from
@@ -47,8 +52,8 @@ class Plateau:
 class PlateauFinder:
     """Finds plateaus reading by reading; `current` is the one under way, as far as it has come."""
 
-    def __init__(self, steadiness: Steadiness | None = None) -> None:
-        self._rule = steadiness or Steadiness()
+    def __init__(self, rule: SteadyRule | None = None) -> None:
+        self._rule = rule or SteadyRule()
         self._recent: deque[tuple[float, float]] = deque()
         self._held: list[tuple[float, float]] = []
 
@@ -65,7 +70,7 @@ class PlateauFinder:
         if not settled or not math.isfinite(mass_g):
             return self.finish()
         self._recent.append((time_s, mass_g))
-        while len(self._recent) > 1 and time_s - self._recent[1][0] >= self._rule.hold_s:
+        while len(self._recent) > self._rule.readings and time_s - self._recent[1][0] >= self._rule.hold_s:
             self._recent.popleft()
         masses = [m for _, m in self._recent]
         calm = max(masses) - min(masses) <= self._rule.band_g
@@ -94,7 +99,7 @@ def plateaus(
     mass_g: npt.ArrayLike,
     *,
     settled: npt.ArrayLike | None = None,
-    steadiness: Steadiness | None = None,
+    rule: SteadyRule | None = None,
 ) -> tuple[Plateau, ...]:
     """The plateaus of a whole stream; arrays of shape (readings,), `settled` the scale's own mark.
 
@@ -102,7 +107,7 @@ def plateaus(
     """
     times, masses = np.asarray(time_s, dtype=float), np.asarray(mass_g, dtype=float)
     calm = np.ones(times.shape, dtype=bool) if settled is None else np.asarray(settled, dtype=bool)
-    finder = PlateauFinder(steadiness)
+    finder = PlateauFinder(rule)
     found = [
         finder.update(t, m, settled=bool(s))
         for t, m, s in zip(times.tolist(), masses.tolist(), calm, strict=True)
@@ -110,7 +115,43 @@ def plateaus(
     return tuple(p for p in [*found, finder.finish()] if p is not None)
 
 
-def _plateau(held: Sequence[tuple[float, float]], rule: Steadiness) -> Plateau:
+def steady_mass_g(time_s: FloatArray, mass_g: FloatArray, at_s: float) -> float | None:
+    """The mass a scale shows at an instant, None while it moves; arrays of shape (readings,)."""
+    finder = PlateauFinder()
+    for t, m in zip(time_s[time_s <= at_s].tolist(), mass_g[time_s <= at_s].tolist(), strict=True):
+        finder.update(t, m)
+    return None if finder.current is None else finder.current.mass_g
+
+
+def motion_by_scale(time_s: FloatArray, mass_g: FloatArray) -> MotionSpan:
+    """The longest time in which a scale moves and bears what it bore before; arrays of shape (readings,).
+
+    A drink that is stirred or blended on its scale is seen so; one that is lifted off is not.
+    """
+    read = np.isfinite(time_s) & np.isfinite(mass_g)
+    time, mass = time_s[read], mass_g[read]
+    rests = plateaus(time, mass)
+    found: tuple[float, Plateau, Plateau | None] | None = None
+    for rest, after in zip(rests, (*rests[1:], None), strict=False):
+        end_s = after.start_s if after else float(time[-1])
+        moved = mass[(time > rest.stop_s) & (time < end_s)]
+        masses = [float(np.median(moved))] if moved.size else []
+        masses += [after.mass_g] if after else []
+        same = all(abs(m - rest.mass_g) <= SAME_MASS_G for m in masses)
+        if same and end_s - rest.stop_s >= max(LEAST_SHAKEN_S, found[0] if found else 0.0):
+            found = end_s - rest.stop_s, rest, after
+    if found is None:
+        return MotionSpan(None, None, ("the scale is not shaken",))
+    _, rest, after = found
+    spread_s = float(np.median(np.diff(time)))
+    start = Moment(
+        rest.stop_s, spread_s, Source.SCALE, f"scale shaken, at rest with {rest.mass_g:.0f} g before"
+    )
+    stop = Moment(after.start_s, spread_s, Source.SCALE, "scale at rest again") if after else None
+    return MotionSpan(start, stop)
+
+
+def _plateau(held: Sequence[tuple[float, float]], rule: SteadyRule) -> Plateau:
     times, masses = (np.array(column) for column in zip(*held, strict=True))
     first, last = _end_g(times - times[0], masses, rule), _end_g(times[-1] - times, masses, rule)
     return Plateau(
@@ -125,7 +166,7 @@ def _plateau(held: Sequence[tuple[float, float]], rule: Steadiness) -> Plateau:
     )
 
 
-def _end_g(from_end_s: FloatArray, masses: FloatArray, rule: Steadiness) -> float:
+def _end_g(from_end_s: FloatArray, masses: FloatArray, rule: SteadyRule) -> float:
     """Mean near one end; the very end still holds the last of the settling, or the first of the next pour."""
     near = (from_end_s >= 0.5 * rule.hold_s) & (from_end_s <= 1.5 * rule.hold_s)
     return float(np.mean(masses[near] if np.count_nonzero(near) >= rule.readings else masses))
