@@ -11,10 +11,9 @@ from dashboard.questions.calibrate import MOST_SAMPLES, ROWS
 from rig.capture.ports import Device
 from rig.capture.ports_read import PortRead
 from rig.capture.readings import Quantity
-from rig.cli.calibration_words import LAST_READINGS
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.signals.scale import SteadyRule
-from rig.signals.steadiness import Steadiness, steadiness
+from rig.signals.steadiness import LAST_READINGS, Steadiness, steadiness
 
 READ_S, PLUNGE_S = 5.0, 30.0
 """How long a port is read at a press: at rest, and while a probe is plunged."""

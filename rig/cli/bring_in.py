@@ -13,12 +13,12 @@ import typer
 
 from rig.bench import BENCH_FILE
 from rig.cli import bring_in_tables
-from rig.cli.bring_in_tables import Told
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
-from rig.cli.source import logbook_at, quoted
-from rig.cli.tables_stored import AUTO
+from rig.cli.source import quoted
+from rig.cli.tables_stored import AUTO, Told
 from rig.errors import BenchError, Place, RigError
+from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
     from rig.logbook.intake import Added

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
 from rig.cli.printing import print_json, say
-from rig.cli.source import existing_logbook, logbook_at
+from rig.cli.source import existing_logbook
 from rig.cli.tables_shown import (
     first_looks,
     print_proposal,
@@ -20,8 +18,9 @@ from rig.cli.tables_shown import (
     settled,
     tables_json,
 )
-from rig.cli.tables_stored import bench_of, existing_run, for_trace, joined_tables, store_run
+from rig.cli.tables_stored import Told, bench_of, existing_run, for_trace, joined_tables, store_run
 from rig.errors import RigError
+from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -30,30 +29,6 @@ if TYPE_CHECKING:
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.runs import Run
-
-
-@dataclass(frozen=True)
-class Told:
-    """Everything a command line says about tables and the run they belong to."""
-
-    settings: Mapping[str, Any]
-    columns: Mapping[str, str]
-    uses: Mapping[str, str]
-    profile: str | None
-    save_profile: str | None
-    marks: Mapping[str, str]
-    start_at: str
-    starts_at: datetime | None
-    run: Mapping[str, Any]
-    into: str | None
-    weigh_ins: bool
-    weighed: Mapping[str, int]
-    dry_run: bool
-    as_json: bool
-    logbook: str | None
-    bench: Path | None
-    bench_name: str | None
-    profiles_used: dict[str, str] = field(default_factory=dict)
 
 
 def command(paths: Sequence[Path], told: Told) -> None:

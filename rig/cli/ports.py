@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.cli.options import AsJson, example
+from rig.cli.options import AsJson, Dialects, example
 from rig.cli.printing import print_json, progress, say, table
 
 if TYPE_CHECKING:
@@ -25,9 +24,7 @@ def command(
         int | None, typer.Option(min=1, help="Listen at this speed only; default: the usual ones in turn.")
     ] = None,
     listen_s: Annotated[float, typer.Option(min=0.1, help="How long to listen to each [s].")] = 4.0,
-    dialects: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Declarations of further dialects.")
-    ] = None,
+    dialects: Dialects = None,
     as_json: AsJson = False,
 ) -> None:
     """List probes and scales, and say what each is heard saying, or why nothing is heard.

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.cli.options import AsJson, BenchFolder, BenchName, Logbook, example
+from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.printing import say
-from rig.cli.source import Source, data_folder, logbook_at, open_source
-from rig.errors import NotEnoughData, NotFound, RigError, TableRefused
+from rig.cli.source import Source, open_source
+from rig.errors import ModelRangeError, NotEnoughData, NotFound, RigError, TableRefused
+from rig.session.places import logbook_at, recordings_beside
 
 if TYPE_CHECKING:
     from rig.capture.calibrated import InForce
@@ -22,17 +23,16 @@ if TYPE_CHECKING:
     from rig.capture.ports import PortSpec
     from rig.capture.readings import Decoder
     from rig.capture.simulated.drink import Hands
-    from rig.cli.record_advisor import Prepare
     from rig.cli.record_result import Offered
-    from rig.cli.record_session import Session, Way
     from rig.logbook.store import Logbook as OpenLogbook
+    from rig.session.advisor import Prepare
+    from rig.session.drink import Session, Way
 
 EXAMPLE = example(
     "chillrig record --simulated",
     "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
     "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
 )
-RECORDINGS = "recordings"
 SIMULATED_BENCH = """
 title = "Simulated rig"
 [vessels."two-piece steel"]
@@ -89,11 +89,11 @@ def command(
     ] = None,
     port: Annotated[
         list[str] | None,
-        typer.Option(metavar="PORT[@BAUD]", help="Record from this port; default: all that are heard."),
+        typer.Option(
+            metavar="PORT[@BAUD][=DIALECT]", help="Record from this port; default: all that are heard."
+        ),
     ] = None,
-    dialects: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Declarations of further dialects.")
-    ] = None,
+    dialects: Dialects = None,
     simulated: Annotated[bool, typer.Option(help="Record from devices that are only simulated.")] = False,
     seed: Annotated[int, typer.Option(help="Which simulated drink.")] = 1,
     time_scale: Annotated[
@@ -113,15 +113,15 @@ def command(
     """
     from rig.capture.calibrated import InForce
     from rig.capture.dialects import load
-    from rig.cli.record_devices import devices
     from rig.cli.record_result import print_recovered, print_result
     from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
+    from rig.session.devices import devices
 
     files = [str(f) for f in dialects or ()]
     decoders = load(files)
     at = logbook_at(logbook)
-    folder = _recordings(at)
+    folder = recordings_beside(at)
     if yes and not recover and duration_s is None:
         raise typer.BadParameter("--yes needs --duration-s, for nobody is asked when to stop")
     with ExitStack() as stack:
@@ -146,17 +146,20 @@ def command(
         }
         in_drink = probe_in_drink or simulated
         prepare = _prepare(made, given, target, in_drink, as_json)
-        hands, ports = stack.enter_context(
-            devices(
-                *(made.source.book.bench, technique, made.vessel, made.ice, made.recipe),
-                simulated=simulated,
-                seed=seed,
-                time_scale=time_scale,
-                ice_mass_g=ice_mass_g,
-                port=port,
-                decoders=decoders,
+        try:
+            hands, ports = stack.enter_context(
+                devices(
+                    *(made.source.book.bench, technique, made.vessel, made.ice, made.recipe),
+                    simulated=simulated,
+                    seed=seed,
+                    time_scale=time_scale,
+                    ice_mass_g=ice_mass_g,
+                    port=port,
+                    decoders=decoders,
+                )
             )
-        )
+        except ModelRangeError as error:
+            raise typer.BadParameter(str(error)) from error
         done = _record(
             folder,
             ports,
@@ -173,11 +176,6 @@ def command(
         )
         recorded = _taken_in(done, opened, decoders)
         print_result(recorded, done, opened.where, left, as_json)
-
-
-def _recordings(logbook: str) -> Path:
-    """Where journals are kept: beside a logbook that is a file, else in the user's own folder."""
-    return (data_folder() if "://" in logbook else Path(logbook).parent) / RECORDINGS
 
 
 def _drink(
@@ -222,7 +220,7 @@ def _one(kind: str, asked: str | None, known: tuple[str, ...], first_will_do: bo
 
 
 def _way(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
-    from rig.cli.record_session import Way, ingredients_g
+    from rig.session.drink import Way, ingredients_g
 
     return Way(
         made.technique,
@@ -248,8 +246,8 @@ def _prepare(
     made: Drink, given: dict[str, Any], target: str | None, in_drink: bool, quiet: bool
 ) -> Prepare | None:
     """What makes the live call once all is weighed in; None where no target was named."""
-    from rig.cli.record_advisor import preparing
     from rig.cli.source import fitted_or_prior
+    from rig.session.advisor import preparing
 
     if target is None:
         return None
@@ -277,9 +275,9 @@ def _record(
     from rig.capture.process import start_recording
     from rig.capture.recorder import LEAST_FREE_BYTES, free_bytes
     from rig.capture.recorder_files import Plan
-    from rig.cli.record_keys import terminal_keys
-    from rig.cli.record_session import Session, run_session
+    from rig.cli.record_keys import run_session, terminal_keys
     from rig.cli.record_view import live_view
+    from rig.session.drink import Session
 
     plan = Plan(folder, ports, meta, time_scale=time_scale, dialect_files=dialect_files)
     with start_recording(plan) as recording, terminal_keys() as keys:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Protocol
+
+from rig.session.drink import Session
 
 
 class Keys(Protocol):
@@ -65,3 +67,23 @@ class _ConsoleKeys:
                 return msvcrt.getwch()
             time.sleep(0.01)
         return ""
+
+
+def run_session(
+    session: Session, key: Callable[[float], str], show: Callable[[Session], None], pace_s: float = 0.05
+) -> None:
+    """Keep a session going until it is done; `key` waits for a key so long and gives "" where none came."""
+    while not session.done:
+        session.tick()
+        show(session)
+        match key(pace_s):
+            case " " | "\n" | "\r":
+                session.act()
+            case "s":
+                session.skip()
+            case "m":
+                session.mark("marked by hand")
+            case "q":
+                return
+            case _:
+                pass

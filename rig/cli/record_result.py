@@ -7,8 +7,8 @@ from typing import Any
 from rig.capture.intake import Recorded
 from rig.capture.process import Interrupted
 from rig.cli.printing import bullets, finding_json, print_findings, print_json, say
-from rig.cli.record_session import Session, still_to_weigh
 from rig.errors import RigError
+from rig.session.drink import Session, still_to_weigh
 
 Offered = list[tuple[Interrupted, Recorded | RigError | None]]
 """Interrupted recordings, each with what came of it: a run, the reason why none, or None if left alone."""

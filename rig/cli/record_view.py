@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rig.capture.health import PortReport, PortState
 from rig.capture.weighing import StepKind
 from rig.cli.printing import console, one_line, visible
-from rig.cli.record_session import Session
+from rig.session.drink import Session
 
 if TYPE_CHECKING:
     from collections.abc import Callable

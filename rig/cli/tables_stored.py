@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-from datetime import timedelta
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +15,6 @@ from rig.errors import ModelRangeError, RigError
 
 if TYPE_CHECKING:
     from rig.bench import Bench
-    from rig.cli.bring_in_tables import Told
     from rig.importing.proposal import Proposal
     from rig.importing.table_run import Joined
     from rig.importing.tables import Table
@@ -25,6 +24,30 @@ if TYPE_CHECKING:
     from rig.signals.moments import Moment
 
 AUTO, MARK = "auto", "mark"
+
+
+@dataclass(frozen=True)
+class Told:
+    """Everything a command line says about tables and the run they belong to."""
+
+    settings: Mapping[str, Any]
+    columns: Mapping[str, str]
+    uses: Mapping[str, str]
+    profile: str | None
+    save_profile: str | None
+    marks: Mapping[str, str]
+    start_at: str
+    starts_at: datetime | None
+    run: Mapping[str, Any]
+    into: str | None
+    weigh_ins: bool
+    weighed: Mapping[str, int]
+    dry_run: bool
+    as_json: bool
+    logbook: str | None
+    bench: Path | None
+    bench_name: str | None
+    profiles_used: dict[str, str] = field(default_factory=dict)
 
 
 def bench_of(told: Told) -> Bench | None:

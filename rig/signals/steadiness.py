@@ -9,6 +9,9 @@ import numpy as np
 from rig.arrays import Floats
 from rig.errors import NotEnoughData
 
+LAST_READINGS = 20
+"""How many readings of a trace stand for where it came to rest."""
+
 
 @dataclass(frozen=True)
 class Steadiness:

@@ -32,8 +32,7 @@ from rig.capture.simulated.rig import SimulatedRig
 from rig.capture.weighing import StepKind
 from rig.cli.app import app
 from rig.cli.record import SIMULATED_BENCH
-from rig.cli.record_advisor import preparing
-from rig.cli.record_session import Session, Way, WeighedIn, run_session
+from rig.cli.record_keys import run_session
 from rig.cli.record_view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
 from rig.logbook.calibrations import keep_calibration
@@ -41,6 +40,8 @@ from rig.logbook.store import open_logbook
 from rig.runs import Run, RunBook
 from rig.sensors.calibration import CalibrationKind, Point
 from rig.sensors.line import fit_line, one_point
+from rig.session.advisor import preparing
+from rig.session.drink import Session, Way, WeighedIn
 
 TIME_SCALE = 15.0
 PATIENCE_S = 60.0

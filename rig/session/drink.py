@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from rig.bench import Recipe
 from rig.capture.calibrated import Heard
@@ -22,6 +23,18 @@ WEIGH_PATIENCE_S = 60.0
 AGREED_G = 0.05
 LEAST_STEP_G = 0.5
 GLASS_G = 180.0
+
+
+class Phase(StrEnum):
+    """Where a drink has got to."""
+
+    OPENING = "opening"
+    WEIGHING = "weighing"
+    READY = "ready"
+    MOVING = "moving"
+    AFTER = "after"
+    DONE = "done"
+    TROUBLE = "trouble"
 
 
 @dataclass(frozen=True)
@@ -155,6 +168,11 @@ class Session:
         """What the scale shows and no step explains, in words."""
         doubts = self._weigh_in.state.doubts
         return doubts[-1].what if doubts else ""
+
+    def pan_g(self, step: Step) -> float:
+        """What the steps before this one left on the pan [g]."""
+        steps = self.way.after if self._stopped_s is not None else self.way.before
+        return sum(self.weighed.get(s.name, 0.0) for s in steps[: steps.index(step)])
 
     def tick(self) -> None:
         """Take in what has been read, and do what needs no key."""
@@ -293,26 +311,6 @@ class Session:
             "empty glass": GLASS_G,
             "strained": drink.strained_g(max(hands.moved_s, 1.0)),
         }[what]
-
-
-def run_session(
-    session: Session, key: Callable[[float], str], show: Callable[[Session], None], pace_s: float = 0.05
-) -> None:
-    """Keep a session going until it is done; `key` waits for a key so long and gives "" where none came."""
-    while not session.done:
-        session.tick()
-        show(session)
-        match key(pace_s):
-            case " " | "\n" | "\r":
-                session.act()
-            case "s":
-                session.skip()
-            case "m":
-                session.mark("marked by hand")
-            case "q":
-                return
-            case _:
-                pass
 
 
 def still_to_weigh(way: Way, weighed: Sequence[str]) -> list[str]:

@@ -6,9 +6,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-import typer
-
-from rig.errors import PortError
+from rig.errors import ModelRangeError, NotFound, PortError
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -44,7 +42,7 @@ def devices(
         Nothing is heard, or not all of what was chosen.
     """
     if not simulated:
-        yield None, _ports_named(port) if port else _ports_heard(decoders, among)
+        yield None, _ports_named(port, decoders) if port else _ports_heard(decoders, among)
         return
     from rig.bench import Motion
     from rig.capture.simulated.drink import make_drink
@@ -62,18 +60,21 @@ def devices(
         yield rig.hands, rig.ports
 
 
-def _ports_named(named: list[str]) -> tuple[PortSpec, ...]:
+def _ports_named(named: list[str], decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
     from rig.capture.ports import PortSpec, list_devices
     from rig.capture.transport import DEFAULT_BAUD
 
     listed = {d.address: d for d in list_devices()}
     specs = []
     for text in named:
-        address, _, baud = text.partition("@")
+        where, _, dialect = text.partition("=")
+        address, _, baud = where.partition("@")
         if baud and not baud.isdigit():
-            raise typer.BadParameter(f"{baud!r} is no speed; write --port {address}@9600")
+            raise ModelRangeError(f"{baud!r} is no speed; write the port as {address}@9600")
+        if dialect and dialect not in decoders:
+            raise NotFound("dialect", dialect, decoders)
         usb = listed[address].usb if address in listed else None
-        specs.append(PortSpec(address, int(baud or DEFAULT_BAUD), usb=usb))
+        specs.append(PortSpec(address, int(baud or DEFAULT_BAUD), dialect or None, usb=usb))
     return tuple(specs)
 
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from rig.advice.live import EVERY_S
 from rig.capture.follow import Advisor, StopWords
-from rig.cli.record_session import WeighedIn
 from rig.runs import Trace
+from rig.session.drink import WeighedIn
 
 if TYPE_CHECKING:
     from rig.advice.live import LiveCall, LiveEstimate
