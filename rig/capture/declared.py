@@ -11,8 +11,9 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NoReturn
 
+from rig.capture.declaration import Table, refusal
+from rig.capture.declared_sensor import DeclaredSensor, sensor_of
 from rig.capture.readings import COUNT_LIMIT, UNITS, Decoded, Quality, Reading, Reject, Sample, Unit, sample
 from rig.errors import BenchError, Place
 
@@ -24,16 +25,22 @@ _SPELLINGS = {
     **{"°c": "C", "degc": "C", "cel": "C", "ºc": "C", "°f": "F", "degf": "F", "ºf": "F"},
     **{"gm": "g", "gr": "g", "lbs": "lb", "ounce": "oz"},
 }
+SENSOR_EXAMPLE_NEAR = 0.02
+"""°C or g: tables of sensors are printed to about a hundredth."""
 _FRAMING = " \t\0\x02\x03"
 _NOT_IN_NAMES = re.compile(r"[^A-Za-z0-9_]+")
 
 
 @dataclass(frozen=True)
 class DeclaredChannel:
-    """A channel by its place in the line; `{}` in the name stands for the printed name, or a number."""
+    """A channel by its place in the line; `{}` in the name stands for the printed name, or a number.
+
+    A `sensor` turns what is printed, ohms or counts or raw words, into the unit.
+    """
 
     name: str
     unit: Unit
+    sensor: DeclaredSensor | None = None
 
 
 @dataclass(frozen=True)
@@ -110,7 +117,10 @@ class DeclaredDialect:
             return sample(name, math.nan, unit, self.without_value)
         number = "".join(groups["value"].split()).replace(self.decimal, ".")
         try:
-            return sample(name, float(number), unit, quality)
+            if channel.sensor is None:
+                return sample(name, float(number), unit, quality)
+            value, health = channel.sensor.read(number)
+            return sample(name, value, unit, quality if health is Quality.GOOD else health)
         except ValueError:
             return f"{groups['value']!r} is no number"
 
@@ -126,7 +136,7 @@ def parse(text: str, file: str = "dialects.toml") -> tuple[DeclaredDialect, ...]
         raise refusal(file, next(iter(content)), "unknown key; dialects stand under [dialects.NAME]")
     if not isinstance(declared, dict) or not declared:
         raise refusal(file, "dialects", "declares no dialect")
-    return tuple(_dialect(_Table(file, f"dialects.{name}", body), name) for name, body in declared.items())
+    return tuple(_dialect(Table(file, f"dialects.{name}", body), name) for name, body in declared.items())
 
 
 def text_of(line: bytes) -> str:
@@ -137,58 +147,6 @@ def text_of(line: bytes) -> str:
         return line.decode("latin-1")
 
 
-def refusal(file: str, key: str, what: str, cure: str = "") -> BenchError:
-    """The error that says which key of which file cannot be used, and why."""
-    return BenchError(f"{key}: {what}", Place(file), cure)
-
-
-@dataclass(frozen=True)
-class _Table:
-    """One TOML table with the place it stands in; `take` checks types as it goes."""
-
-    file: str
-    key: str
-    body: Any
-
-    def take(self, key: str, kind: type, default: Any = None, *, required: bool = False) -> Any:
-        if required and key not in self.body:
-            self.refuse(key, "is missing")
-        value = self.body.get(key, default)
-        if key in self.body and not isinstance(value, kind):
-            self.refuse(key, f"must be of type {kind.__name__}, found {value!r}")
-        return value
-
-    def tables(self, key: str) -> list[_Table]:
-        entries = self.take(key, list, required=True)
-        if not entries:
-            self.refuse(key, "is empty")
-        return [_Table(self.file, f"{self.key}.{key}[{k}]", e) for k, e in enumerate(entries)]
-
-    def only(self, *known: str) -> None:
-        if not isinstance(self.body, dict):
-            raise refusal(self.file, self.key, f"must be a table, found {self.body!r}")
-        for key in self.body.keys() - set(known):
-            self.refuse(key, "unknown key", f"Known: {', '.join(known)}")
-
-    def refuse(self, key: str, what: str, cure: str = "") -> NoReturn:
-        raise refusal(self.file, f"{self.key}.{key}", what, cure)
-
-    def regex(self, key: str, *, required: bool = False) -> re.Pattern[str] | None:
-        text = self.take(key, str, required=required)
-        try:
-            return re.compile(text) if text is not None else None
-        except re.error as error:
-            self.refuse(key, f"no regular expression: {error}")
-
-    def quality(self, key: str, default: str | None) -> Quality | None:
-        text = self.take(key, str, default)
-        if text is None or text == "refuse":
-            return None
-        if text not in list(Quality):
-            self.refuse(key, f"{text!r} is none of {', '.join(Quality)}, refuse")
-        return Quality(text)
-
-
 _KEYS = (
     *("about", "pattern", "separator", "channels", "marks", "without_unit", "without_value", "decimal"),
     *("by_name_only", "examples"),
@@ -196,13 +154,13 @@ _KEYS = (
 _GROUPS = {"value", "channel", "unit", "mark"}
 
 
-def _dialect(table: _Table, name: str) -> DeclaredDialect:
+def _dialect(table: Table, name: str) -> DeclaredDialect:
     table.only(*_KEYS)
     pattern = table.regex("pattern", required=True)
     assert pattern is not None
     if "value" not in pattern.groupindex or pattern.groupindex.keys() - _GROUPS:
         table.refuse("pattern", f"needs a group value, and may have {', '.join(sorted(_GROUPS - {'value'}))}")
-    marks = _Table(table.file, f"{table.key}.marks", table.take("marks", dict, {}))
+    marks = Table(table.file, f"{table.key}.marks", table.take("marks", dict, {}))
     decimal = table.take("decimal", str, ".")
     if decimal not in (".", ","):
         table.refuse("decimal", f"must be '.' or ',', found {decimal!r}")
@@ -223,18 +181,23 @@ def _dialect(table: _Table, name: str) -> DeclaredDialect:
     return dialect
 
 
-def _channel(table: _Table) -> DeclaredChannel:
-    table.only("name", "unit")
+def _channel(table: Table) -> DeclaredChannel:
+    table.only("name", "unit", "sensor")
     name = table.take("name", str, required=True)
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]*(\{\})?|\{\}", name):
         table.refuse("name", f"{name!r} is no channel name: letters, digits, _ and one {{}} at the end")
+    if "sensor" in table.body:
+        if "unit" in table.body:
+            table.refuse("unit", "a sensor gives °C or g by itself: leave the unit out")
+        sensor = sensor_of(Table(table.file, f"{table.key}.sensor", table.take("sensor", dict)))
+        return DeclaredChannel(name, UNITS[sensor.unit], sensor)
     unit = table.take("unit", str, "", required=name not in COUNTS)
     if unit not in UNITS:
         table.refuse("unit", f"{unit!r} is none of {', '.join(map(repr, UNITS))}")
     return DeclaredChannel(name, UNITS[unit])
 
 
-def _prove(dialect: DeclaredDialect, example: _Table) -> None:
+def _prove(dialect: DeclaredDialect, example: Table) -> None:
     example.only("line", "reads", "quality")
     line = example.take("line", str, required=True)
     reads = example.take("reads", dict, required=True)
@@ -244,8 +207,9 @@ def _prove(dialect: DeclaredDialect, example: _Table) -> None:
         assert isinstance(said, Reject)
         example.refuse("line", f"{line!r} is not read: {said.reason}")
     got = {s.channel: s.value for s in said.samples if math.isfinite(s.value)}
+    near = SENSOR_EXAMPLE_NEAR if any(c.sensor for c in dialect.channels) else 1e-9
     same = got.keys() == reads.keys() and all(
-        isinstance(reads[k], int | float) and math.isclose(got[k], reads[k], rel_tol=1e-9, abs_tol=1e-9)
+        isinstance(reads[k], int | float) and math.isclose(got[k], reads[k], rel_tol=1e-9, abs_tol=near)
         for k in got
     )
     if not same:

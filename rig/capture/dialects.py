@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from rig.capture.declared import DeclaredDialect, parse, refusal, text_of
+from rig.capture.declaration import refusal
+from rig.capture.declared import DeclaredDialect, parse, text_of
 from rig.capture.readings import Decoder, Identity, Quality, Reading, Reject
 from rig.capture.wire import WireDecoder
 from rig.errors import BenchError, Place
