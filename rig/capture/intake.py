@@ -20,7 +20,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
 from rig.capture.calibrated import calibrated, weighed_std_g
-from rig.capture.intake_streams import Channel, Stream, streams_from
+from rig.capture.intake_streams import Channel, Stream, streams_from, with_cadence
 from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
 from rig.capture.readings import ROOM, Decoder, Quantity
 from rig.capture.recorder_files import Files
@@ -107,7 +107,7 @@ def recorded_in(
     Raises NotEnoughData where there is nothing in it.
     """
     day = journal.header.utc.date()
-    streams, corrections = calibrated(streams_from(journal, decoders), calibrations, day)
+    streams, corrections = calibrated(with_cadence(streams_from(journal, decoders)), calibrations, day)
     weighed = list(journal.events(EventKind.WEIGH))
     if not streams and not weighed:
         raise NotEnoughData(f"{journal.path.name}: no valid reading and no weigh-in was recorded")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -16,7 +17,9 @@ from rig.capture.health import sequence_step
 from rig.capture.journal import Event, EventKind, Journal
 from rig.capture.ports import Ear
 from rig.capture.readings import Decoder, Quality, Quantity, Reading
+from rig.errors import NotEnoughData
 from rig.sensors.calibration import Calibration
+from rig.signals.cadence import cadence
 
 FIRST_LINES = 60
 
@@ -154,3 +157,16 @@ def _channels(readings: Sequence[Reading], order: np.ndarray) -> tuple[Channel, 
 def _missing(sequence: Sequence[int]) -> tuple[int, int]:
     steps = [sequence_step(a, b) for a, b in pairwise(sequence)]
     return sum(s - 1 for s in steps if s is not None), sum(s is None for s in steps)
+
+
+def with_cadence(streams: Sequence[Stream]) -> tuple[Stream, ...]:
+    """The streams, and for each that holds acceleration a stream of the cadence found in it."""
+    found = []
+    for stream in streams:
+        axes = [c.value for c in stream.of(Quantity.ACCELERATION)]
+        if axes and not any(s.of(Quantity.CADENCE) for s in streams):
+            with suppress(NotEnoughData):
+                shown = cadence(stream.time_s, np.column_stack(axes))
+                channel = Channel("cadence", Quantity.CADENCE, shown.cadence_hz)
+                found.append(Stream(stream.port, stream.name, shown.time_s, (channel,)))
+    return (*streams, *found)

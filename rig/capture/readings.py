@@ -7,13 +7,13 @@ no clock. Doubtful lines are data: a `Reject` is kept, counted and shown, never 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Protocol
 
-from rig.units import GRAMS_PER_OUNCE, GRAMS_PER_POUND, celsius_from_fahrenheit, celsius_from_kelvin
+from rig import units
 
 COUNT_LIMIT = 2**32
 """Sequence numbers and ticks are unsigned 32-bit counts that wrap to 0."""
@@ -43,31 +43,27 @@ class Quality(StrEnum):
 
 
 @dataclass(frozen=True)
-class Unit:
-    """A unit as a device may print it: what it measures and how its numbers become ours."""
+class Unit(units.Unit):
+    """A unit as a device may print it, and what it measures."""
 
-    quantity: Quantity
-    inside: Callable[[float], float]
-
-
-def _scaled(quantity: Quantity, factor: float) -> Unit:
-    return Unit(quantity, lambda number: number * factor)
+    quantity: Quantity = Quantity.RAW
 
 
+_QUANTITY = {
+    "°C": Quantity.TEMPERATURE,
+    "g": Quantity.MASS,
+    "Hz": Quantity.CADENCE,
+    "m/s²": Quantity.ACCELERATION,
+    "": Quantity.RAW,
+}
+_PRINTED = {"C": "°C", "F": "°F", "m/s2": "m/s²"} | {
+    s: s for s in ("K", "g", "mg", "kg", "oz", "lb", "Hz", "rpm", "")
+}
 UNITS: Mapping[str, Unit] = MappingProxyType(
     {
-        "C": _scaled(Quantity.TEMPERATURE, 1.0),
-        "F": Unit(Quantity.TEMPERATURE, celsius_from_fahrenheit),
-        "K": Unit(Quantity.TEMPERATURE, celsius_from_kelvin),
-        "g": _scaled(Quantity.MASS, 1.0),
-        "mg": _scaled(Quantity.MASS, 1e-3),
-        "kg": _scaled(Quantity.MASS, 1e3),
-        "oz": _scaled(Quantity.MASS, GRAMS_PER_OUNCE),
-        "lb": _scaled(Quantity.MASS, GRAMS_PER_POUND),
-        "Hz": _scaled(Quantity.CADENCE, 1.0),
-        "rpm": _scaled(Quantity.CADENCE, 1.0 / 60.0),
-        "m/s2": _scaled(Quantity.ACCELERATION, 1.0),
-        "": _scaled(Quantity.RAW, 1.0),
+        printed: Unit(**asdict(unit), quantity=_QUANTITY[unit.becomes])
+        for printed, symbol in _PRINTED.items()
+        for unit in (units.UNITS[symbol],)
     }
 )
 """Units by the symbol that the wire format prints; the empty one is a raw count."""

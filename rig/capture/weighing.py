@@ -7,7 +7,7 @@ on the pan, is put into words and left to the person at the scale.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -28,19 +28,6 @@ class Step:
     name: str
     kind: StepKind = StepKind.ADDITION
     expected_g: float | None = None
-
-
-def usual_steps(
-    ingredients: Iterable[tuple[str, float]], *, vessel_g: float | None = None, ice_g: float | None = None
-) -> tuple[Step, ...]:
-    """Empty vessel, each ingredient (name, grams) in order, ice; then the empty glass and what is strained."""
-    return (
-        Step("empty vessel", StepKind.VESSEL, vessel_g),
-        *(Step(name, StepKind.ADDITION, grams) for name, grams in ingredients),
-        Step("ice", StepKind.ADDITION, ice_g),
-        Step("empty glass", StepKind.VESSEL),
-        Step("strained", StepKind.ADDITION),
-    )
 
 
 @dataclass(frozen=True)
@@ -128,16 +115,6 @@ def advance(state: PanState, plateau: Plateau) -> PanState:
     if step.kind is StepKind.VESSEL:
         return _vessel(state, step, plateau)
     return _addition(state, step, plateau)
-
-
-def name_steps(
-    found: Iterable[Plateau], steps: Sequence[Step], *, matching: Matching | None = None
-) -> PanState:
-    """The state after all plateaus of a weigh-in."""
-    state = PanState(tuple(steps), matching or Matching())
-    for plateau in found:
-        state = advance(state, plateau)
-    return state
 
 
 def skip(state: PanState) -> PanState:

@@ -103,7 +103,7 @@ def plateaus(
 ) -> tuple[Plateau, ...]:
     """The plateaus of a whole stream; arrays of shape (readings,), `settled` the scale's own mark.
 
-    A knock parts a plateau in two of the same mass; `name_steps` sees no step between them.
+    A knock parts a plateau in two of the same mass; a weigh-in sees no step between them.
     """
     times, masses = np.asarray(time_s, dtype=float), np.asarray(mass_g, dtype=float)
     calm = np.ones(times.shape, dtype=bool) if settled is None else np.asarray(settled, dtype=bool)

@@ -96,7 +96,9 @@ EVENTS = (
 def journal_at(folder: Path, records: list[Line | Event], meta: Mapping[str, Any] = META) -> Files:
     files = Files(folder, RUN)
     files.make_folders()
-    ports = (PortSpec("/dev/ttyACM0", label="probe"), PortSpec("/dev/ttyACM1", label="scale"))
+    ports = tuple(
+        PortSpec(f"/dev/ttyACM{n}", label=name) for n, name in enumerate(("probe", "scale", "motion"))
+    )
     file = JournalFile(files.journal)
     file.append([Header(RUN, UTC_START, stamp(0.0), ports, meta)])
     file.append(sorted(records, key=lambda r: r.at_ns))
@@ -318,3 +320,19 @@ def test_an_order_that_the_recorder_did_not_live_to_write_is_not_lost(tmp_path: 
     assert run.duration_s == pytest.approx(STOP_S - START_S)
     assert run.strained_mass_g == 119.2
     assert [k for k in run.extra if k.startswith("mark")] == ["mark at 4.0 s"]
+
+
+def test_an_accelerometer_on_the_shaker_shows_when_it_was_moved_and_how_fast(tmp_path: Path) -> None:
+    """Nobody pressed a key: three axes at 50 Hz, shaken 3.5 times a second."""
+    records: list[Line | Event] = list(lines())
+    for n in range(int(END_S * 50)):
+        t = n / 50
+        moved = 20.0 * float(np.sin(2 * np.pi * 3.5 * t)) if START_S <= t < STOP_S else 0.0
+        axes = [("ax", 0.8 * moved, "m/s2"), ("ay", 0.6 * moved, "m/s2"), ("az", 9.81, "m/s2")]
+        records.append(Line(stamp(t), 2, wire.encode(n, round(t * 1000), axes).strip()))
+    found = recorded(tmp_path, [*records, event(END_S, EventKind.END)])
+    assert found.run.duration_s == pytest.approx(STOP_S - START_S, abs=1.5)
+    assert found.run.trace is not None and found.run.trace.cadence_hz is not None
+    hz, time_s = found.run.trace.cadence_hz, found.run.trace.time_s
+    assert np.nanmedian(hz[(time_s > 2) & (time_s < 10)]) == pytest.approx(3.5, abs=0.1)
+    assert any("the cadence shows it" in f.what for f in found.findings)
