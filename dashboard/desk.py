@@ -12,7 +12,7 @@ from threading import Lock, Thread
 
 from dashboard.sources import Source
 from rig.bench import Bench
-from rig.capture.dialects import load
+from rig.capture.decoding.dialects import load
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.fitting.result import Fit, RunFit
 from rig.logbook.listing import Listing

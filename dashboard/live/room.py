@@ -14,11 +14,11 @@ from dashboard.live.news import News
 from dashboard.live.question import LiveQuestion
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
-from rig.capture.calibrated import InForce
-from rig.capture.intake import take_in
-from rig.capture.ports import every_device
-from rig.capture.process import Interrupted, interrupted_runs
-from rig.capture.recorder_files import OPEN, Files, is_held
+from rig.capture.devices.ports import every_device
+from rig.capture.recording.process import Interrupted, interrupted_runs
+from rig.capture.recording.recorder_files import OPEN, Files, is_held
+from rig.capture.to_run.calibrated import InForce
+from rig.capture.to_run.intake import take_in
 from rig.errors import NotFound, RigError
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.result import Fit

@@ -19,13 +19,13 @@ from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.telling import Standing, points_of, state_of
 from rig.bench import Bench
-from rig.capture.calibrated import Heard as Known
-from rig.capture.calibrated import InForce
-from rig.capture.dialects import load
-from rig.capture.follow import Follower, Moment
-from rig.capture.process import RecordingProcess, start_recording
-from rig.capture.readings import Decoder, Quality, Quantity
-from rig.capture.recorder_files import Files, Plan
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Decoder, Quality, Quantity
+from rig.capture.recording.follow import Follower, Moment
+from rig.capture.recording.process import RecordingProcess, start_recording
+from rig.capture.recording.recorder_files import Files, Plan
+from rig.capture.to_run.calibrated import Heard as Known
+from rig.capture.to_run.calibrated import InForce
 from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

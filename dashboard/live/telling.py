@@ -8,10 +8,10 @@ from typing import Any
 
 from dashboard.live.question import LiveQuestion
 from rig.advice.live import LiveEstimate, Word
-from rig.capture.follow import Follower
-from rig.capture.health import PortReport, PortState
-from rig.capture.recorder_files import RecorderState
-from rig.capture.weighing import Step, StepKind
+from rig.capture.devices.health import PortReport, PortState
+from rig.capture.recording.follow import Follower
+from rig.capture.recording.recorder_files import RecorderState
+from rig.capture.to_run.weighing import Step, StepKind
 from rig.session.drink import Phase, Session
 from rig.target import Target
 

@@ -20,10 +20,10 @@ from dashboard.page import Here, Page
 from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
 from dashboard.pages.rig_calibrate import ONLY_HERE
-from rig.capture.health import PortState
-from rig.capture.ports import every_device
-from rig.capture.ports_listen import Listened, listen_to_all
-from rig.capture.readings import Quantity
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_listen import Listened, listen_to_all
 from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook

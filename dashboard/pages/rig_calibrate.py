@@ -36,8 +36,8 @@ from dashboard.questions.calibrate_reading import (
     named,
     row_to_fill,
 )
-from rig.capture.ports import every_device
-from rig.capture.ports_read import PortRead, read_port
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_read import PortRead, read_port
 from rig.errors import RigError
 from rig.logbook.calibrations import calibration_in_force, keep_calibration
 from rig.logbook.store import Logbook

@@ -11,7 +11,7 @@ from dash import dcc, html
 from dashboard.controls import choice, names, waiting, written
 from dashboard.questions.calibrate import ROWS, TOLD_AT, Pressure, Procedure
 from dashboard.questions.calibrate_reading import PLUNGE_S, READ_S
-from rig.capture.readings import Quantity
+from rig.capture.decoding.readings import Quantity
 from rig.sensors.calibration import CalibrationKind
 from rig.sensors.water_weighing import EXPANSION_PER_K
 from rig.session import cautions

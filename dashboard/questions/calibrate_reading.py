@@ -8,9 +8,9 @@ from typing import Any
 
 from dashboard import wording
 from dashboard.questions.calibrate import MOST_SAMPLES, ROWS
-from rig.capture.ports import Device
-from rig.capture.ports_read import PortRead
-from rig.capture.readings import Quantity
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.ports import Device
+from rig.capture.devices.ports_read import PortRead
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.signals.scale import SteadyRule
 from rig.signals.steadiness import LAST_READINGS, Steadiness, steadiness

@@ -10,7 +10,7 @@ from rig.cli.options import AsJson, Dialects, example
 from rig.cli.printing import print_json, progress, say, table
 
 if TYPE_CHECKING:
-    from rig.capture.ports_listen import Listened
+    from rig.capture.devices.ports_listen import Listened
 
 EXAMPLE = example("chillrig ports", "chillrig ports /dev/ttyUSB0 --baud 9600", "chillrig ports --json")
 
@@ -31,9 +31,9 @@ def command(
 
     Opening a port resets many boards: do not ask while a drink is being recorded.
     """
-    from rig.capture.dialects import load
-    from rig.capture.ports import every_device
-    from rig.capture.ports_listen import BAUDS, listen
+    from rig.capture.decoding.dialects import load
+    from rig.capture.devices.ports import every_device
+    from rig.capture.devices.ports_listen import BAUDS, listen
 
     decoders = load(dialects or ())
     devices = [d for d in every_device(addresses or ()) if not addresses or d.address in addresses]
@@ -67,7 +67,7 @@ def _who(heard: Listened) -> str:
 
 
 def _says(heard: Listened) -> str:
-    from rig.capture.readings import Quantity
+    from rig.capture.decoding.readings import Quantity
 
     if heard.reading is None:
         return heard.words

@@ -18,11 +18,11 @@ from rig.errors import ModelRangeError, NotEnoughData, NotFound, RigError, Table
 from rig.session.places import logbook_at, recordings_beside
 
 if TYPE_CHECKING:
-    from rig.capture.calibrated import InForce
-    from rig.capture.intake import Recorded
-    from rig.capture.ports import PortSpec
-    from rig.capture.readings import Decoder
-    from rig.capture.simulated.drink import Hands
+    from rig.capture.decoding.readings import Decoder
+    from rig.capture.devices.ports import PortSpec
+    from rig.capture.devices.simulated.drink import Hands
+    from rig.capture.to_run.calibrated import InForce
+    from rig.capture.to_run.intake import Recorded
     from rig.cli.record_result import Offered
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.session.advisor import Prepare
@@ -111,8 +111,8 @@ def command(
 
     What an earlier recording left behind when it was interrupted is offered first.
     """
-    from rig.capture.calibrated import InForce
-    from rig.capture.dialects import load
+    from rig.capture.decoding.dialects import load
+    from rig.capture.to_run.calibrated import InForce
     from rig.cli.record_result import print_recovered, print_result
     from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
@@ -270,11 +270,11 @@ def _record(
     by_itself: bool,
     quiet: bool,
 ) -> Session:
-    from rig.capture.calibrated import Heard
-    from rig.capture.follow import Follower
-    from rig.capture.process import start_recording
-    from rig.capture.recorder import LEAST_FREE_BYTES, free_bytes
-    from rig.capture.recorder_files import Plan
+    from rig.capture.recording.follow import Follower
+    from rig.capture.recording.process import start_recording
+    from rig.capture.recording.recorder import LEAST_FREE_BYTES, free_bytes
+    from rig.capture.recording.recorder_files import Plan
+    from rig.capture.to_run.calibrated import Heard
     from rig.cli.record_keys import run_session, terminal_keys
     from rig.cli.record_view import live_view
     from rig.session.drink import Session
@@ -299,7 +299,7 @@ def _record(
 
 
 def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder]) -> Recorded:
-    from rig.capture.intake import take_in
+    from rig.capture.to_run.intake import take_in
     from rig.logbook.calibrations import calibrations
 
     files = session.recording.files
@@ -320,8 +320,8 @@ def _offered(
     folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], *, take: bool, ask: bool
 ) -> Offered:
     """What an interruption left, and what came of offering it."""
-    from rig.capture.intake import take_in
-    from rig.capture.process import interrupted_runs
+    from rig.capture.recording.process import interrupted_runs
+    from rig.capture.to_run.intake import take_in
     from rig.logbook.calibrations import calibrations
 
     found: Offered = []

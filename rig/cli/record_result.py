@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from rig.capture.intake import Recorded
-from rig.capture.process import Interrupted
+from rig.capture.recording.process import Interrupted
+from rig.capture.to_run.intake import Recorded
 from rig.cli.printing import bullets, finding_json, print_findings, print_json, say
 from rig.errors import RigError
 from rig.session.drink import Session, still_to_weigh

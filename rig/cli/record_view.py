@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from rig.capture.health import PortReport, PortState
-from rig.capture.weighing import StepKind
+from rig.capture.devices.health import PortReport, PortState
+from rig.capture.to_run.weighing import StepKind
 from rig.cli.printing import console, one_line, visible
 from rig.session.drink import Session
 

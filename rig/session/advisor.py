@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rig.advice.live import EVERY_S
-from rig.capture.follow import Advisor, StopWords
+from rig.capture.recording.follow import Advisor, StopWords
 from rig.runs import Trace
 from rig.session.drink import WeighedIn
 

@@ -10,9 +10,9 @@ from rig.errors import ModelRangeError, NotFound, PortError
 
 if TYPE_CHECKING:
     from rig.bench import Bench
-    from rig.capture.ports import PortSpec
-    from rig.capture.readings import Decoder
-    from rig.capture.simulated.drink import Hands
+    from rig.capture.decoding.readings import Decoder
+    from rig.capture.devices.ports import PortSpec
+    from rig.capture.devices.simulated.drink import Hands
 
 
 @contextmanager
@@ -45,8 +45,8 @@ def devices(
         yield None, _ports_named(port, decoders) if port else _ports_heard(decoders, among)
         return
     from rig.bench import Motion
-    from rig.capture.simulated.drink import make_drink
-    from rig.capture.simulated.rig import SimulatedRig
+    from rig.capture.devices.simulated.drink import make_drink
+    from rig.capture.devices.simulated.rig import SimulatedRig
 
     drink = make_drink(
         seed,
@@ -61,8 +61,8 @@ def devices(
 
 
 def _ports_named(named: list[str], decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
-    from rig.capture.ports import PortSpec, list_devices
-    from rig.capture.transport import DEFAULT_BAUD
+    from rig.capture.devices.ports import PortSpec, list_devices
+    from rig.capture.devices.transport import DEFAULT_BAUD
 
     listed = {d.address: d for d in list_devices()}
     specs = []
@@ -79,9 +79,9 @@ def _ports_named(named: list[str], decoders: Mapping[str, Decoder]) -> tuple[Por
 
 
 def _ports_heard(decoders: Mapping[str, Decoder], among: Collection[str]) -> tuple[PortSpec, ...]:
-    from rig.capture.health import PortState
-    from rig.capture.ports import PortSpec, every_device
-    from rig.capture.ports_listen import listen_to_all
+    from rig.capture.devices.health import PortState
+    from rig.capture.devices.ports import PortSpec, every_device
+    from rig.capture.devices.ports_listen import listen_to_all
 
     there = {d.address: d for d in every_device(among)}
     heard = listen_to_all([there[a] for a in among or there], decoders)

@@ -9,13 +9,13 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from rig.bench import Recipe
-from rig.capture.calibrated import Heard
-from rig.capture.follow import Advisor, Follower, Moment, StopWords
-from rig.capture.journal import EventKind
-from rig.capture.process import RecordingProcess
-from rig.capture.readings import Quality, Quantity, Sample
-from rig.capture.simulated.drink import Hands
-from rig.capture.weighing import Step, StepKind, WeighIn, accept
+from rig.capture.decoding.readings import Quality, Quantity, Sample
+from rig.capture.devices.simulated.drink import Hands
+from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
+from rig.capture.recording.journal import EventKind
+from rig.capture.recording.process import RecordingProcess
+from rig.capture.to_run.calibrated import Heard
+from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.physics.recipe_liquid import liquid_from_recipe
 
 WEIGH_PATIENCE_S = 60.0

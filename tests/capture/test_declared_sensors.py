@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture import dialects
-from rig.capture.declared import parse
-from rig.capture.readings import Quality, Quantity, Reading
+from rig.capture.decoding import dialects
+from rig.capture.decoding.declared import parse
+from rig.capture.decoding.readings import Quality, Quantity, Reading
 from rig.errors import BenchError
 
 NOTES = Path(__file__).parents[2] / "firmware_notes" / "dialects.md"

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 
 from rig.bench import Ice, IceShape, Ingredient, Motion, Recipe
-from rig.capture.lines import LineSplitter
-from rig.capture.ports import PortSpec
-from rig.capture.readings import Identity, Reading
-from rig.capture.simulated.device import SimulatedDevice
-from rig.capture.simulated.drink import Hands, SimulatedDrink, make_drink
-from rig.capture.simulated.rig import SimulatedRig
-from rig.capture.transport import Link, Refusal, open_link
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import Identity, Reading
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.device import SimulatedDevice
+from rig.capture.devices.simulated.drink import Hands, SimulatedDrink, make_drink
+from rig.capture.devices.simulated.rig import SimulatedRig
+from rig.capture.devices.transport import Link, Refusal, open_link
 from rig.errors import PortError
 
 drink_of = cache(make_drink)

@@ -15,21 +15,21 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture.dialects import load
-from rig.capture.health import PortState
-from rig.capture.journal import Event, EventKind, Header, Journal, JournalTail, Line, read_journal
-from rig.capture.lines import LONGEST_LINE_BYTES
-from rig.capture.ports import PortSpec
-from rig.capture.process import (
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.lines import LONGEST_LINE_BYTES
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.device import SimulatedDevice
+from rig.capture.recording.journal import Event, EventKind, Header, Journal, JournalTail, Line, read_journal
+from rig.capture.recording.process import (
     RecordingProcess,
     interrupted_runs,
     send_order,
     start_recording,
 )
-from rig.capture.recorder import Recorder, SleepWatch
-from rig.capture.recorder_files import Plan, RecorderState, read_state
-from rig.capture.recorder_port import PortReader, Records
-from rig.capture.simulated.device import SimulatedDevice
+from rig.capture.recording.recorder import Recorder, SleepWatch
+from rig.capture.recording.recorder_files import Plan, RecorderState, read_state
+from rig.capture.recording.recorder_port import PortReader, Records
 from rig.errors import LogbookError
 
 PATIENCE_S = 20.0

@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 
 from rig.bench import parse_bench
-from rig.capture import wire
-from rig.capture.dialects import load
-from rig.capture.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
-from rig.capture.journal import Event, EventKind, Header, JournalFile, Line, encode, read_journal
-from rig.capture.ports import PortSpec
-from rig.capture.recorder_files import Files
+from rig.capture.decoding import wire
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import PortSpec
+from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, Line, encode, read_journal
+from rig.capture.recording.recorder_files import Files
+from rig.capture.to_run.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import Run, RunBook

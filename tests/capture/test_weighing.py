@@ -8,7 +8,7 @@ from functools import reduce
 import numpy as np
 import pytest
 
-from rig.capture.weighing import (
+from rig.capture.to_run.weighing import (
     PanState,
     Step,
     StepKind,

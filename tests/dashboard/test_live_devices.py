@@ -22,10 +22,10 @@ from dashboard.page import Here
 from dashboard.pages import live
 from dashboard.params import params_of_query
 from dashboard.sources import logbook_source
-from rig.capture.dialects import load
-from rig.capture.ports import every_device
-from rig.capture.ports_listen import listen_to_all
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_listen import listen_to_all
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.errors import NotFound
 from rig.logbook.calibrations import keep_calibration
 from rig.sensors.calibration import Calibration, CalibrationKind

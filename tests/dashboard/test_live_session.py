@@ -15,7 +15,7 @@ from dashboard.live.question import SIMULATED_BECAUSE
 from dashboard.live.room import LiveRoom, act, is_recording
 from dashboard.live.session import Cursor
 from dashboard.live.stream import Teller, heard
-from rig.capture.process import interrupted_runs
+from rig.capture.recording.process import interrupted_runs
 from rig.errors import NotFound, RigError
 from rig.logbook.store import open_logbook
 from rig.session.places import recordings_beside

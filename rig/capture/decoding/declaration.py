@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, NoReturn
 
-from rig.capture.readings import Quality
+from rig.capture.decoding.readings import Quality
 from rig.errors import BenchError, Place
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.capture import wire
+from rig.capture.decoding import wire
 from rig.errors import PortError
 
 Channels = Callable[[float], Sequence[tuple[str, float, str]]]

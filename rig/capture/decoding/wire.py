@@ -18,8 +18,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from rig.capture.lines import LONGEST_LINE_BYTES
-from rig.capture.readings import (
+from rig.capture.decoding.lines import LONGEST_LINE_BYTES
+from rig.capture.decoding.readings import (
     COUNT_LIMIT,
     UNITS,
     Decoded,

@@ -10,13 +10,12 @@ from itertools import pairwise
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.capture.clock import ClockFit, align, align_counter
-from rig.capture.dialects import recognise
-from rig.capture.follow import LINE_END_BYTES, baud_of
-from rig.capture.health import sequence_step
-from rig.capture.journal import Event, EventKind, Journal
-from rig.capture.ports import Ear
-from rig.capture.readings import Decoder, Quality, Quantity, Reading
+from rig.capture.decoding.clock import ClockFit, align, align_counter
+from rig.capture.decoding.dialects import recognise
+from rig.capture.decoding.readings import Decoder, Quality, Quantity, Reading
+from rig.capture.devices.health import sequence_step
+from rig.capture.devices.ports import LINE_END_BYTES, Ear, baud_of
+from rig.capture.recording.journal import Event, EventKind, Journal
 from rig.errors import NotEnoughData
 from rig.sensors.calibration import Calibration
 from rig.signals.cadence import cadence

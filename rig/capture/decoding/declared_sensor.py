@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.capture.declaration import Table
-from rig.capture.readings import Quality
+from rig.capture.decoding.declaration import Table
+from rig.capture.decoding.readings import Quality
 from rig.errors import ModelRangeError
 from rig.sensors import raw_words, resistance_thermometer
 from rig.sensors.health import Sensed, SensorHealth

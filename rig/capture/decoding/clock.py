@@ -25,7 +25,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.arrays import BoolArray, FloatArray, IntArray
-from rig.capture.readings import COUNT_LIMIT
+from rig.capture.decoding.readings import COUNT_LIMIT
 
 WIDEST_DRIFT_PPM = 6000.0
 """Ceramic resonators are off by up to 0.5 %; a crystal's 100 ppm must not be assumed."""

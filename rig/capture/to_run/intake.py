@@ -19,11 +19,19 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
-from rig.capture.calibrated import calibrated, weighed_std_g
-from rig.capture.intake_streams import Channel, Stream, streams_from, with_cadence
-from rig.capture.journal import Event, EventKind, Journal, JournalTail, merged, place_of, read_journal
-from rig.capture.readings import ROOM, Decoder, Quantity
-from rig.capture.recorder_files import Files
+from rig.capture.decoding.readings import ROOM, Decoder, Quantity
+from rig.capture.recording.journal import (
+    Event,
+    EventKind,
+    Journal,
+    JournalTail,
+    merged,
+    place_of,
+    read_journal,
+)
+from rig.capture.recording.recorder_files import Files
+from rig.capture.to_run.calibrated import calibrated, weighed_std_g
+from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration

@@ -1,6 +1,6 @@
 """The recorder in a process of its own: start it, tell it, watch it, end it; find what a crash left behind.
 
-`python -m rig.capture.process` reads a plan as one line of JSON from its standard input, prints `ready` once
+`python -m rig.capture.recording.process` reads a plan as one line of JSON from its standard input, prints `ready` once
 the journal is begun, and records until it is told to end or whoever holds that input has gone.
 """
 
@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rig.capture.journal import SUFFIX as JOURNAL_SUFFIX
-from rig.capture.journal import Event, EventKind, Header, JournalTail, Line, encode
-from rig.capture.recorder import Recorder
-from rig.capture.recorder_files import OPEN, Files, Plan, RecorderState, is_held, read_state
+from rig.capture.recording.journal import SUFFIX as JOURNAL_SUFFIX
+from rig.capture.recording.journal import Event, EventKind, Header, JournalTail, Line, encode
+from rig.capture.recording.recorder import Recorder
+from rig.capture.recording.recorder_files import OPEN, Files, Plan, RecorderState, is_held, read_state
 from rig.errors import LogbookError, RigError
 
 READY = "ready"
@@ -83,7 +83,7 @@ def start_recording(plan: Plan) -> RecordingProcess:
     """
     plan.files.make_folders()
     child = subprocess.Popen(
-        [sys.executable, "-m", "rig.capture.process"],
+        [sys.executable, "-m", "rig.capture.recording.process"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         **_own_group(),

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from rig.capture.health import PortReport
-from rig.capture.journal import SUFFIX
-from rig.capture.ports import PortSpec
+from rig.capture.devices.health import PortReport
+from rig.capture.devices.ports import PortSpec
+from rig.capture.recording.journal import SUFFIX
 from rig.errors import LogbookError
 
 OPEN, DONE = "open", "done"
@@ -75,7 +75,7 @@ class Files:
 class Plan:
     """What to record: which run, below which folder, from which ports, and what is known of it beforehand.
 
-    `meta` goes into the journal's header; `rig.capture.intake` says which keys it understands.
+    `meta` goes into the journal's header; `rig.capture.to_run.intake` says which keys it understands.
     """
 
     folder: Path

@@ -1,6 +1,6 @@
 """A drill that anyone can run: kill the recorder at random moments and see what is left.
 
-    python -m rig.capture.drill --kills 200
+    python -m rig.capture.recording.drill --kills 200
 
 Each round records a simulated device in a process of its own, kills that process with SIGKILL, and reads the
 journal back. Every reading that the recorder had acknowledged must be there, once, and none may be missing in
@@ -21,13 +21,13 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.capture.journal import read_journal
-from rig.capture.ports import PortSpec
-from rig.capture.process import RecordingProcess, interrupted_runs, start_recording
-from rig.capture.readings import Reading
-from rig.capture.recorder_files import Plan
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.readings import Reading
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.recording.journal import read_journal
+from rig.capture.recording.process import RecordingProcess, interrupted_runs, start_recording
+from rig.capture.recording.recorder_files import Plan
 
 RATE_HZ = 200.0
 EARLIEST_S, LATEST_S = 0.0, 0.6
@@ -116,7 +116,7 @@ def _until_open(recording: RecordingProcess) -> None:
 def main() -> int:
     """Run the drill as the command line says; 0 where it passed."""
     parser = argparse.ArgumentParser(
-        prog="python -m rig.capture.drill", description=(__doc__ or "").split("\n")[0]
+        prog="python -m rig.capture.recording.drill", description=(__doc__ or "").split("\n")[0]
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=int(time.time()))

@@ -8,13 +8,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
-from rig.capture.dialects import heard, load
-from rig.capture.health import STATE_OF_TROUBLE, PortState
-from rig.capture.lines import LineSplitter
-from rig.capture.ports import Device, Opener, open_port
-from rig.capture.readings import Decoder, Identity, Reading
-from rig.capture.sysfs import SCHEME
-from rig.capture.transport import DEFAULT_BAUD, Refusal
+from rig.capture.decoding.dialects import heard, load
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import Decoder, Identity, Reading
+from rig.capture.devices.health import STATE_OF_TROUBLE, PortState
+from rig.capture.devices.ports import Device, Opener, open_port
+from rig.capture.devices.sysfs import SCHEME
+from rig.capture.devices.transport import DEFAULT_BAUD, Refusal
 from rig.errors import PortError
 
 LISTEN_S = 4.0

@@ -12,15 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.capture.clock import align, align_counter
-from rig.capture.dialects import load
-from rig.capture.follow import LINE_END_BYTES
-from rig.capture.health import PortState
-from rig.capture.lines import LineSplitter
-from rig.capture.ports import Device, Ear, Opener, open_port
-from rig.capture.ports_listen import Listened, listen
-from rig.capture.readings import ROOM, Decoder, Quality, Quantity, Reading
-from rig.capture.transport import Arrival, Link, Refusal
+from rig.capture.decoding.clock import align, align_counter
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import ROOM, Decoder, Quality, Quantity, Reading
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import LINE_END_BYTES, Device, Ear, Opener, open_port
+from rig.capture.devices.ports_listen import Listened, listen
+from rig.capture.devices.transport import Arrival, Link, Refusal
 from rig.errors import NotEnoughData, PortError
 
 _NS_PER_S = 1e9

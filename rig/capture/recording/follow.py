@@ -10,12 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from rig.capture.clock import LiveClock
-from rig.capture.journal import Event, EventKind, Header, JournalTail, Line
-from rig.capture.ports import Ear, PortSpec
-from rig.capture.readings import ROOM, Decoder, Quality, Quantity, Reading, Sample
-
-LINE_END_BYTES = 2
+from rig.capture.decoding.clock import LiveClock
+from rig.capture.decoding.readings import ROOM, Decoder, Quality, Quantity, Reading, Sample
+from rig.capture.devices.ports import LINE_END_BYTES, Ear, baud_of
+from rig.capture.recording.journal import Event, EventKind, Header, JournalTail, Line
 
 
 @dataclass(frozen=True)
@@ -162,8 +160,3 @@ class Follower:
                 self.cadence_hz = value
             case _:
                 pass
-
-
-def baud_of(spec: PortSpec) -> float | None:
-    """The speed of the wire a line takes time on; None where there is no wire, as in a pseudo-terminal."""
-    return float(spec.baud) if spec.usb is not None else None

@@ -16,11 +16,11 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rig.capture.dialects import load
-from rig.capture.journal import Event, EventKind, Header, JournalFile, JournalTail, Line
-from rig.capture.ports import Opener, Resolver, open_port, resolve
-from rig.capture.recorder_files import Plan, RecorderState, held, write_state
-from rig.capture.recorder_port import PortReader, Records
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import Opener, Resolver, open_port, resolve
+from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, JournalTail, Line
+from rig.capture.recording.recorder_files import Plan, RecorderState, held, write_state
+from rig.capture.recording.recorder_port import PortReader, Records
 
 QUEUE_RECORDS = 8192
 DRAIN_S = 0.02

@@ -12,9 +12,19 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rig.capture.declaration import Table, refusal
-from rig.capture.declared_sensor import DeclaredSensor, sensor_of
-from rig.capture.readings import COUNT_LIMIT, UNITS, Decoded, Quality, Reading, Reject, Sample, Unit, sample
+from rig.capture.decoding.declaration import Table, refusal
+from rig.capture.decoding.declared_sensor import DeclaredSensor, sensor_of
+from rig.capture.decoding.readings import (
+    COUNT_LIMIT,
+    UNITS,
+    Decoded,
+    Quality,
+    Reading,
+    Reject,
+    Sample,
+    Unit,
+    sample,
+)
 from rig.errors import BenchError, Place
 
 COUNTS = ("tick_ms", "sequence")

@@ -14,8 +14,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from rig.capture import wire
-from rig.capture.transport import WAIT_S, Arrival, Link, Refusal, Trouble
+from rig.capture.decoding import wire
+from rig.capture.devices.transport import WAIT_S, Arrival, Link, Refusal, Trouble
 from rig.errors import PortError
 
 SCHEME = "sysfs:"

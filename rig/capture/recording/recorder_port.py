@@ -8,12 +8,12 @@ import time
 from collections.abc import Mapping
 from contextlib import suppress
 
-from rig.capture.health import PortHealth
-from rig.capture.journal import Event, EventKind, Line
-from rig.capture.lines import LineSplitter
-from rig.capture.ports import Ear, Opener, PortSpec, Resolver, open_port, resolve
-from rig.capture.readings import Decoder
-from rig.capture.transport import BackOff, Link, Refusal, Trouble
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import Decoder
+from rig.capture.devices.health import PortHealth
+from rig.capture.devices.ports import Ear, Opener, PortSpec, Resolver, open_port, resolve
+from rig.capture.devices.transport import BackOff, Link, Refusal, Trouble
+from rig.capture.recording.journal import Event, EventKind, Line
 from rig.errors import PortError
 
 Records = queue.Queue[Line | Event]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from rig.capture.ports import PortSpec
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
-from rig.capture.simulated.drink import Hands, SimulatedDrink
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.devices.simulated.drink import Hands, SimulatedDrink
 
 PROBE_HZ, SCALE_HZ = 10.0, 10.0
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from rig.capture.declaration import refusal
-from rig.capture.declared import DeclaredDialect, parse, text_of
-from rig.capture.readings import Decoder, Identity, Quality, Reading, Reject
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.declaration import refusal
+from rig.capture.decoding.declared import DeclaredDialect, parse, text_of
+from rig.capture.decoding.readings import Decoder, Identity, Quality, Reading, Reject
+from rig.capture.decoding.wire import WireDecoder
 from rig.errors import BenchError, Place
 
 
@@ -25,7 +25,7 @@ def load(paths: Iterable[str | Path] = ()) -> dict[str, Decoder]:
     """
     decoders: dict[str, Decoder] = {"wire": WireDecoder()}
     built_in = sorted(
-        (f for f in (files("rig.capture") / "dialect_files").iterdir() if f.name.endswith(".toml")),
+        (f for f in (files("rig.capture.decoding") / "dialect_files").iterdir() if f.name.endswith(".toml")),
         key=lambda f: f.name,
     )
     sources = [(f.name, f.read_text(encoding="utf-8")) for f in built_in]

@@ -10,8 +10,8 @@ from datetime import date
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.capture.intake_streams import Channel, Stream
-from rig.capture.readings import Quantity
+from rig.capture.decoding.readings import Quantity
+from rig.capture.to_run.intake_streams import Channel, Stream
 from rig.sensors.calibration import Calibration, CalibrationKind, in_force
 
 _KINDS = {Quantity.TEMPERATURE: CalibrationKind.TEMPERATURE, Quantity.MASS: CalibrationKind.MASS}

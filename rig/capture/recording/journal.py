@@ -21,7 +21,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from rig.capture.ports import PortSpec
+from rig.capture.devices.ports import PortSpec
 from rig.errors import LogbookError, Place, TableRefused
 
 VERSION = 1

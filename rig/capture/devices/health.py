@@ -9,8 +9,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
-from rig.capture.readings import Decoded, Reading
-from rig.capture.transport import Refusal, Trouble
+from rig.capture.decoding.readings import Decoded, Reading
+from rig.capture.devices.transport import Refusal, Trouble
 
 SILENT_PERIODS = 3.0
 SHORTEST_SILENCE_S, FIRST_SILENCE_S = 0.5, 3.0

@@ -7,15 +7,18 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from rig.capture.dialects import heard
-from rig.capture.readings import Decoded, Decoder, Reject
-from rig.capture.sysfs import SCHEME, find_probes, open_probe
-from rig.capture.transport import DEFAULT_BAUD, Link, Refusal, open_link
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.dialects import heard
+from rig.capture.decoding.readings import Decoded, Decoder, Reject
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.sysfs import SCHEME, find_probes, open_probe
+from rig.capture.devices.transport import DEFAULT_BAUD, Link, Refusal, open_link
 from rig.errors import NotFound
 
 LISTEN_AT_LINES = (3, 6, 12, 24, 48)
 """After so many lines an ear tries to tell the dialect; where none suits it starts anew."""
+
+
+LINE_END_BYTES = 2
 
 
 @dataclass(frozen=True)
@@ -180,3 +183,8 @@ class Ear:
         if first and not decoder.checked:
             return Reject("the first line after opening may be the tail of one", line)
         return decoder.decode(line)
+
+
+def baud_of(spec: PortSpec) -> float | None:
+    """The speed of the wire a line takes time on; None where there is no wire, as in a pseudo-terminal."""
+    return float(spec.baud) if spec.usb is not None else None
