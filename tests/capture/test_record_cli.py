@@ -32,8 +32,8 @@ from rig.capture.to_run.intake_streams import streams_from
 from rig.capture.to_run.weighing import StepKind
 from rig.cli.app import app
 from rig.cli.record import SIMULATED_BENCH
-from rig.cli.record_keys import run_session
-from rig.cli.record_view import asked, big, screen
+from rig.cli.record.keys import run_session
+from rig.cli.record.view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
 from rig.logbook.calibrations import keep_calibration
 from rig.logbook.store import open_logbook
@@ -212,7 +212,7 @@ def test_a_journal_with_no_run_in_it_is_put_aside_and_not_offered_again(tmp_path
 def test_a_session_ended_before_the_motion_stores_no_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rig.cli.record_keys.NoKeys.wait", lambda self, patience_s: "q")
+    monkeypatch.setattr("rig.cli.record.keys.NoKeys.wait", lambda self, patience_s: "q")
     code, _, err = chillrig("record", "--simulated", "--logbook", tmp_path / "bar.sqlite")
     assert code == 1
     assert "no run was stored" in err

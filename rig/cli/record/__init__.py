@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rig.capture.devices.simulated.drink import Hands
     from rig.capture.to_run.calibrated import InForce
     from rig.capture.to_run.intake import Recorded
-    from rig.cli.record_result import Offered
+    from rig.cli.record.result import Offered
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.session.advisor import Prepare
     from rig.session.drink import Session, Way
@@ -113,7 +113,7 @@ def command(
     """
     from rig.capture.decoding.dialects import load
     from rig.capture.to_run.calibrated import InForce
-    from rig.cli.record_result import print_recovered, print_result
+    from rig.cli.record.result import print_recovered, print_result
     from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
     from rig.session.devices import devices
@@ -275,8 +275,8 @@ def _record(
     from rig.capture.recording.recorder import LEAST_FREE_BYTES, free_bytes
     from rig.capture.recording.recorder_files import Plan
     from rig.capture.to_run.calibrated import Heard
-    from rig.cli.record_keys import run_session, terminal_keys
-    from rig.cli.record_view import live_view
+    from rig.cli.record.keys import run_session, terminal_keys
+    from rig.cli.record.view import live_view
     from rig.session.drink import Session
 
     plan = Plan(folder, ports, meta, time_scale=time_scale, dialect_files=dialect_files)

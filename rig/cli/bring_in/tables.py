@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from rig.cli.printing import print_json, say
-from rig.cli.source import existing_logbook
-from rig.cli.tables_shown import (
+from rig.cli.bring_in.shown import (
     first_looks,
     print_proposal,
     print_start,
@@ -18,7 +16,9 @@ from rig.cli.tables_shown import (
     settled,
     tables_json,
 )
-from rig.cli.tables_stored import Told, bench_of, existing_run, for_trace, joined_tables, store_run
+from rig.cli.bring_in.stored import Told, bench_of, existing_run, for_trace, joined_tables, store_run
+from rig.cli.printing import print_json, say
+from rig.cli.source import existing_logbook
 from rig.errors import RigError
 from rig.session.places import logbook_at
 

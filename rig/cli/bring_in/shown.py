@@ -13,7 +13,7 @@ from rig.cli.printing import bullets, say, table
 from rig.errors import RigError
 
 if TYPE_CHECKING:
-    from rig.cli.tables_stored import Told
+    from rig.cli.bring_in.stored import Told
     from rig.importing.proposal import Proposal, Question
     from rig.importing.table_run import Joined
     from rig.importing.tabular.profile import TableProfile

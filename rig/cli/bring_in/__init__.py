@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rig.bench import BENCH_FILE
-from rig.cli import bring_in_tables
+from rig.cli.bring_in import tables
+from rig.cli.bring_in.stored import AUTO, Told
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
 from rig.cli.source import quoted
-from rig.cli.tables_stored import AUTO, Told
 from rig.errors import BenchError, Place, RigError
 from rig.session.places import logbook_at
 
@@ -220,7 +220,7 @@ def command(
         bench=bench,
         bench_name=bench_name,
     )
-    bring_in_tables.command(paths, told)
+    tables.command(paths, told)
 
 
 def _pairs(option: str, texts: Sequence[str] | None) -> dict[str, str]:
