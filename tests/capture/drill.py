@@ -1,6 +1,6 @@
 """A drill that anyone can run: kill the recorder at random moments and see what is left.
 
-    python -m rig.capture.recording.drill --kills 200
+    python -m tests.capture.drill --kills 200
 
 Each round records a simulated device in a process of its own, kills that process with SIGKILL, and reads the
 journal back. Every reading that the recorder had acknowledged must be there, once, and none may be missing in
@@ -116,7 +116,7 @@ def _until_open(recording: RecordingProcess) -> None:
 def main() -> int:
     """Run the drill as the command line says; 0 where it passed."""
     parser = argparse.ArgumentParser(
-        prog="python -m rig.capture.recording.drill", description=(__doc__ or "").split("\n")[0]
+        prog="python -m tests.capture.drill", description=(__doc__ or "").split("\n")[0]
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=int(time.time()))
