@@ -16,7 +16,7 @@ from rig.importing.tables import Table
 from rig.importing.tabular.as_trace import trace_from_tables
 from rig.runs import Finding, Gravity, Run, Trace
 from rig.signals.moments import Moment, Source
-from rig.signals.motion import APART_S, motion_of
+from rig.signals.motion import APART_S, start_of_motion
 
 READ_FROM, READ_AS, LEFT_OUT = "read from", "read as", "left out while reading"
 MOTION_START = "start of motion"
@@ -116,8 +116,11 @@ def _start_in(trace: Trace, first: Table, told: Moment | None) -> tuple[Moment, 
     """The start that was told, else as the readings show it, and what is doubtful about it."""
     if told is not None and told.source is Source.OPERATOR:
         return told, ()
-    channels = {"probe": trace.probe_c, "cadence": trace.cadence_hz, "scale": trace.scale_g}
-    shown = motion_of(**{name: (trace.time_s, v) for name, v in channels.items() if v is not None})
+    probe, cadence, scale = (
+        None if values is None else (trace.time_s, values)
+        for values in (trace.probe_c, trace.cadence_hz, trace.scale_g)
+    )
+    shown = start_of_motion(cadence=cadence, probe=probe, scale=scale)
     if told is not None:
         apart_s = shown.start.time_s - told.time_s if shown.start else 0.0
         if shown.start is None or abs(apart_s) <= APART_S + 3.0 * shown.start.uncertainty_s:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 
 from rig.arrays import FloatArray
 from rig.signals.cadence import motion_by_cadence
@@ -17,27 +18,32 @@ Readings = tuple[FloatArray, FloatArray]
 APART_S = 1.0
 
 
-def motion_of(
-    *, cadence: Readings | None = None, probe: Readings | None = None, scale: Readings | None = None
+def start_of_motion(
+    *,
+    cadence: Readings | None = None,
+    probe: Readings | None = None,
+    scale: Readings | None = None,
+    lag_s: float | None = None,
 ) -> MotionSpan:
-    """The start and the stop that the most direct channel shows; a doubt where another contradicts the start.
+    """The start that the most direct channel shows; a doubt where another contradicts it.
 
-    Where no channel shows a start, the doubts say why and the candidates are when it may have been.
+    Where no channel shows a start, the doubts say why and the candidates are when it may have been. The stop is
+    there where a cadence or a scale shows it. `lag_s` is the probe's lag where it is known.
     """
     spans = [
         shows(*channel)
         for shows, channel in (
             (motion_by_cadence, cadence),
-            (motion_by_probe, probe),
+            (partial(start_of_chill, lag_s=lag_s), probe),
             (motion_by_scale, scale),
         )
         if channel is not None
     ]
     if not spans:
         return MotionSpan(None, None, ("no probe, cadence or scale was read",))
+    stop = next((s.stop for s in spans if s.stop), None)
     span = next((s for s in spans if s.start), None)
     if span is None or span.start is None:
-        stop = next((s.stop for s in spans if s.stop), None)
         reasons = tuple(d for s in spans for d in s.doubts)
         return MotionSpan(None, stop, reasons, tuple(m for s in spans for m in s.candidates))
     doubts = list(span.doubts)
@@ -47,13 +53,18 @@ def motion_of(
             doubts.append(
                 f"the {other.source} shows the start {apart_s:+.1f} s from that by {span.start.source}"
             )
-    stops = (s.stop for s in spans if s.stop and s.stop.time_s > span.start.time_s)
-    return MotionSpan(span.start, next(stops, None), tuple(doubts))
+    return MotionSpan(span.start, span.stop, tuple(doubts))
 
 
-def motion_by_probe(time_s: FloatArray, probe_c: FloatArray, *, lag_s: float | None = None) -> MotionSpan:
-    """Start and end of chill; arrays of shape (samples,). `lag_s` is the probe's lag where it is known."""
-    span = start_of_chill(time_s, probe_c, lag_s=lag_s)
-    if span.start is None:
+def motion_of(
+    *,
+    cadence: Readings | None = None,
+    probe: Readings | None = None,
+    scale: Readings | None = None,
+    lag_s: float | None = None,
+) -> MotionSpan:
+    """The start as `start_of_motion` finds it, and the stop; that of a chill where nothing else shows one."""
+    span = start_of_motion(cadence=cadence, probe=probe, scale=scale, lag_s=lag_s)
+    if span.start is None or span.stop is not None or probe is None:
         return span
-    return replace(span, stop=end_of_chill(time_s, probe_c, span.start.time_s, lag_s or 0.0))
+    return replace(span, stop=end_of_chill(*probe, span.start.time_s, lag_s or 0.0))

@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 from rig.errors import NotEnoughData
 from rig.signals.cadence import cadence, motion_by_cadence
 from rig.signals.moments import Moment, Source
-from rig.signals.motion import motion_by_probe
+from rig.signals.motion import motion_of
 
 START_S, STOP_S = 10.37, 19.81
 
@@ -39,7 +39,7 @@ def shaken_trace(seed=0, *, lag_s=1.2, rate_hz=10.0, chill_s=6.0, noise_k=0.05, 
 def test_start_and_stop_are_found_through_the_probes_lag(lag_s, start_c):
     starts, stops = [], []
     for seed in range(4):
-        span = motion_by_probe(*shaken_trace(seed, lag_s=lag_s, start_c=start_c), lag_s=lag_s)
+        span = motion_of(probe=shaken_trace(seed, lag_s=lag_s, start_c=start_c), lag_s=lag_s)
         assert span.start is not None and span.stop is not None, span.doubts
         starts.append(span.start.time_s - START_S)
         stops.append(span.stop.time_s - STOP_S)
@@ -51,7 +51,7 @@ def test_the_uncertainty_covers_the_error_about_as_often_as_it_should():
     """Within twice the standard uncertainty in nearly all of twenty traces."""
     ratios = []
     for seed in range(20):
-        span = motion_by_probe(*shaken_trace(seed, noise_k=0.1), lag_s=1.2)
+        span = motion_of(probe=shaken_trace(seed, noise_k=0.1), lag_s=1.2)
         assert span.start is not None
         ratios.append((span.start.time_s - START_S) / span.start.uncertainty_s)
     assert np.mean(np.abs(ratios) < 2.0) > 0.85
@@ -59,7 +59,7 @@ def test_the_uncertainty_covers_the_error_about_as_often_as_it_should():
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_chill_that_had_levelled_off_leaves_the_stop_open(seed):
-    span = motion_by_probe(*shaken_trace(seed, chill_s=1.0, stop_s=25.0), lag_s=0.5)
+    span = motion_of(probe=shaken_trace(seed, chill_s=1.0, stop_s=25.0), lag_s=0.5)
     assert span.start is not None and span.stop is None
 
 
