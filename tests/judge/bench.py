@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import pickle
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -20,10 +20,14 @@ from sample_logs.generator import folder as folder_module
 from sample_logs.generator.folder import BenchText, SheetRow, write_bench
 from sample_logs.generator.instruments import Record
 from sample_logs.generator.liquid import Floats
-from tests.judge import liquid, scene, shells
+from tests.judge import liquid, lumped, scene, shells, zones
 from tests.judge.scene import BEFORE_S, Charge, Course, Plan, World, make_drinks, usual_plan
 
-FAMILIES: dict[str, Callable[[int], World]] = {"shells": shells.draw}
+FAMILIES: dict[str, Callable[[int], World]] = {
+    "shells": shells.draw,
+    "lumped": lumped.draw,
+    "zones": zones.draw,
+}
 MEASURED_PARTS = ("sour", "rested")
 RANGE_S = {"shake": (5.0, 25.0), "stir": (15.0, 90.0)}
 SENSIBLE_S = {"shake": (8.0, 15.0), "stir": (25.0, 60.0)}
@@ -131,49 +135,66 @@ class Bench:
     """With each row, the settled end temperature [°C]."""
     cases: list[Case]
 
-    def write(self, folder: Path, runs_per_set_up: int, more: list[SheetRow] | None = None) -> None:
+    def write(self, folder: Path, runs_per_set_up: int, own: Sequence[tuple[SheetRow, float]] = ()) -> None:
         """Write the bench folder, with further runs if any."""
-        write_bench(folder, self.text, [row for row, _ in self.rows[runs_per_set_up]] + (more or []))
+        write_bench(folder, self.text, [row for row, _ in [*self.rows[runs_per_set_up], *own]])
 
     def stated_left_g(self, vessel: str) -> float | None:
         """What the person has weighed as staying behind in this vessel; None: never weighed."""
         value = self.text.vessels[vessel].get("held_back_g")
         return None if value is None else float(value)  # type: ignore[arg-type]
 
-    def one_more(self, case: Case, nth: int, duration_s: float) -> SheetRow:
-        """The person makes this drink at the called duration and notes the run; `nth` from 0."""
-        rng = self.world.rng(case.number, nth, 11)
-        record = make_records(case.plan, np.array([round(duration_s, 1)]), rng)[0].record
-        return SheetRow(
-            run=f"own{nth + 1}",
-            started_at=f"2031-05-01T{11 + nth}:00:00",
-            operator="A",
-            session="after",
-            technique=case.plan.technique,
-            vessel=case.plan.vessel,
-            ice=case.plan.ice,
-            recipe=case.plan.drink.name,
-            record=record,
-        )
+    def rows_of(self, case: Case, runs_per_set_up: int) -> list[tuple[SheetRow, float]]:
+        """The bench's own runs of a case's set-up and drink."""
+        asked = (*case.plan.set_up, case.plan.drink.name)
+        rows = self.rows[runs_per_set_up]
+        return [
+            kept for kept in rows if (kept[0].technique, kept[0].vessel, kept[0].ice, kept[0].recipe) == asked
+        ]
+
+    def made_at(self, case: Case, duration_s: Floats, key: int) -> list[tuple[SheetRow, float]]:
+        """The person makes a case's drink for each of these durations and notes the runs, from the `key`-th on."""
+        noted = make_records(case.plan, np.round(duration_s, 1), self.world.rng(case.number, key, 11))
+        return [
+            (
+                SheetRow(
+                    run=f"own{key + n + 1}",
+                    started_at=f"2031-05-{1 + (key + n) // 12:02d}T{10 + (key + n) % 12}:00:00",
+                    operator="A",
+                    session="after",
+                    technique=case.plan.technique,
+                    vessel=case.plan.vessel,
+                    ice=case.plan.ice,
+                    recipe=case.plan.drink.name,
+                    record=one.record,
+                ),
+                one.settled_c,
+            )
+            for n, one in enumerate(noted)
+        ]
 
 
-def kept_bench(family: str, seed: int, runs_per_set_up: int) -> Bench:
-    """The bench of a world with rows for this many runs: from disk where it is, else made now."""
-    place = _place(family, seed)
-    bench: Bench | None = None
+def kept_bench(
+    family: str, seed: int, runs_per_set_up: Sequence[int], *, fresh: int = FRESH, each: int | None = None
+) -> Bench:
+    """The bench of a world with rows for these numbers of runs: from disk where it is, else made now.
+
+    `fresh` drinks a case tell its true odds; `each` limits the cases of a kind.
+    """
+    place = _place(family, seed, fresh, each)
     if place.exists():
-        bench = pickle.loads(place.read_bytes())
-    if bench is None:
+        bench: Bench = pickle.loads(place.read_bytes())
+    else:
         world = FAMILIES[family](seed)
-        bench = Bench(world, bench_text(world), {}, make_cases(world))
-    elif runs_per_set_up in bench.rows:
-        return bench
-    rows = sheet_rows(bench.world, runs_per_set_up)
-    bench = replace(bench, rows={**bench.rows, runs_per_set_up: rows})
-    place.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
-        file.write(pickle.dumps(bench))
-    Path(file.name).replace(place)
+        bench = Bench(world, bench_text(world), {}, make_cases(world, fresh, each))
+    lacking = [runs for runs in runs_per_set_up if runs not in bench.rows]
+    if lacking or not place.exists():
+        rows = {runs: sheet_rows(bench.world, runs) for runs in lacking}
+        bench = replace(bench, rows={**bench.rows, **rows})
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
+            file.write(pickle.dumps(bench))
+        Path(file.name).replace(place)
     return bench
 
 
@@ -187,8 +208,9 @@ def _source_hash(family: str) -> str:
     return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:16]
 
 
-def _place(family: str, seed: int) -> Path:
-    return Path(tempfile.gettempdir()) / "judged-worlds" / f"{family}-{seed}-{_source_hash(family)}.pickle"
+def _place(family: str, seed: int, fresh: int, each: int | None) -> Path:
+    name = f"{family}-{seed}-{fresh}-{each or 'all'}-{_source_hash(family)}.pickle"
+    return Path(tempfile.gettempdir()) / "judged-worlds" / name
 
 
 def final_dilution(charge: Charge, course: Course, duration_s: Floats) -> Floats:
@@ -196,8 +218,8 @@ def final_dilution(charge: Charge, course: Course, duration_s: Floats) -> Floats
     return (course.at("added_g", duration_s) + course.at("late_g", duration_s)) / charge.volume_ml
 
 
-def make_cases(world: World) -> list[Case]:
-    """The cases of a world; only those whose best odds are neither hopeless nor certain."""
+def make_cases(world: World, fresh: int = FRESH, each: int | None = None) -> list[Case]:
+    """The cases of a world, at most `each` a kind; only those whose best odds are neither hopeless nor certain."""
     rng = world.rng(4)
     wanted: list[tuple[str, Plan]] = []
     for n, set_up in enumerate(world.set_ups):
@@ -210,20 +232,25 @@ def make_cases(world: World) -> list[Case]:
         part = (stirred if set_up[0] == "stir" else shaken).pop()
         wanted.append(("drink", usual_plan(world, set_up, part)))
     wanted += [("pair", usual_plan(world, pair, part)) for pair in world.pairs for part in MEASURED_PARTS]
-    cases = [make_case(number, kind, plan, rng) for number, (kind, plan) in enumerate(wanted)]
-    return [case for case in cases if case is not None]
+    cases: list[Case] = []
+    for number, (kind, plan) in enumerate(wanted):
+        if each is None or sum(case.kind == kind for case in cases) < each:
+            case = make_case(number, kind, plan, fresh)
+            cases += [case] if case is not None else []
+    return cases
 
 
-def make_case(number: int, kind: str, plan: Plan, rng: np.random.Generator) -> Case | None:
+def make_case(number: int, kind: str, plan: Plan, fresh: int = FRESH) -> Case | None:
     """Set a target round the true mean state at a sensible duration; None where twelve tries fail."""
+    rng = plan.world.rng(number, 5)
     grid = grid_s(plan.technique)
-    charge, course = make_drinks(plan, FRESH, float(grid[-1]), plan.world.rng(number, 1))
+    charge, course = make_drinks(plan, fresh, float(grid[-1]), plan.world.rng(number, 1))
     temp_c, dilution = course.at("temp_c", grid), final_dilution(charge, course, grid)
     low, high = SENSIBLE_S[plan.technique]
     for _ in range(12):
         wish_s = rng.uniform(low, high) * (1.2 if plan.part == "hot" else 1.0)
         at = int(np.argmin(np.abs(grid - wish_s)))
-        width = rng.uniform(0.06, 0.10)
+        width = rng.uniform(0.05, 0.09)
         middle = dilution[at].mean() + rng.normal(0, 0.1) * width
         window = (round(float(middle - width / 2), 2), round(float(middle + width / 2), 2))
         slack_k = rng.choice([0.0, 0.5, 1.5]) + rng.uniform(0.2, 1.0)

@@ -16,7 +16,7 @@ import argparse
 import json
 import multiprocessing
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -27,6 +27,7 @@ from scipy.stats import norm
 
 import rig
 from sample_logs.generator.folder import SheetRow
+from tests.judge import reliability
 from tests.judge.bench import FAMILIES, Bench, Case, kept_bench
 from tests.judge.spreadsheet import spreadsheet_call
 
@@ -68,6 +69,8 @@ class Judged:
         return self.odds_true / self.best_odds
 
 
+Rows = list[tuple[SheetRow, float]]
+"""Rows of a run sheet, each with its settled end temperature [°C]."""
 Band = Callable[[float], tuple[float, float, float]]
 """5th percentile, median and 95th percentile at a duration."""
 
@@ -131,9 +134,10 @@ def judge_product(fit: Any, case: Case, runs: int, after: int) -> Judged:
     )
 
 
-def judge_spreadsheet(bench: Bench, case: Case, runs: int) -> Judged:
-    """The same question to the spreadsheet."""
-    call = spreadsheet_call(bench, case, runs)
+def judge_spreadsheet(bench: Bench, case: Case, runs: int, own: Rows) -> Judged:
+    """The same question to the spreadsheet, which looks at runs of this set-up and drink only."""
+    rows = bench.rows_of(case, runs) + own
+    call = spreadsheet_call(case, rows, bench.stated_left_g(case.plan.vessel))
 
     def band(middle: np.ndarray, sd: float) -> Band:
         def at(at_s: float) -> tuple[float, float, float]:
@@ -143,42 +147,31 @@ def judge_spreadsheet(bench: Bench, case: Case, runs: int) -> Judged:
         return at
 
     temp, dilution = band(call.temp_c, call.temp_sd_k), band(call.dilution, call.dilution_sd)
-    return judged(case, runs, 0, SPREADSHEET, call.duration_s, call.odds, temp, dilution)
+    return judged(case, runs, len(own), SPREADSHEET, call.duration_s, call.odds, temp, dilution)
 
 
-def fit_with(bench: Bench, runs: int, more: list[SheetRow]) -> Any:
+def fit_with(bench: Bench, runs: int, own: Rows) -> Any:
     """Write the bench with further runs, open it and fit it."""
     with tempfile.TemporaryDirectory() as folder:
-        bench.write(Path(folder), runs, more)
+        bench.write(Path(folder), runs, own)
         return rig.fit(rig.open_bench(folder))
 
 
-def judge_world(
-    family: str, seed: int, runs: int, kinds: Sequence[str], after: Sequence[int]
-) -> list[Judged]:
-    """All calls of one world."""
-    bench = kept_bench(family, seed, runs)
-    cases = [case for case in bench.cases if case.kind in kinds]
+def judge_world(bench: Bench, runs: int, kinds: Sequence[str] = KINDS) -> list[Judged]:
+    """All calls of one world before any run of one's own; the spreadsheet's where it can answer."""
     fit = fit_with(bench, runs, [])
-    out = []
-    for case in cases:
-        before = judge_product(fit, case, runs, 0)
-        if case.kind == "measured":
-            out += [before, judge_spreadsheet(bench, case, runs)]
-            continue
-        if 0 in after:
-            out.append(before)
-        out += judge_after(bench, case, runs, before.called_s, after)
-    return out
+    cases = [case for case in bench.cases if case.kind in kinds]
+    calls = [judge_product(fit, case, runs, 0) for case in cases]
+    return calls + [judge_spreadsheet(bench, case, runs, []) for case in cases if case.kind == "measured"]
 
 
 def judge_after(bench: Bench, case: Case, runs: int, called_s: float, after: Sequence[int]) -> list[Judged]:
     """Make the drink at the called duration, fit again, ask again; so often as `after` says."""
     out: list[Judged] = []
-    more: list[SheetRow] = []
+    own: Rows = []
     for nth in range(max(after)):
-        more.append(bench.one_more(case, nth, called_s))
-        again = judge_product(fit_with(bench, runs, more), case, runs, nth + 1)
+        own += bench.made_at(case, np.array([called_s]), nth)
+        again = judge_product(fit_with(bench, runs, own), case, runs, nth + 1)
         called_s = again.called_s
         if nth + 1 in after:
             out.append(again)
@@ -286,39 +279,76 @@ def pool(workers: int) -> Executor:
 
 
 def judge(
-    worlds: Iterable[tuple[str, int, int]], kinds: Sequence[str], after: Sequence[int], executor: Executor
+    worlds: Sequence[tuple[str, int]],
+    runs: Sequence[int],
+    kinds: Sequence[str],
+    after: Sequence[int],
+    executor: Executor,
 ) -> list[Judged]:
-    """All calls of all worlds (family, seed, runs a set-up)."""
-    futures = [executor.submit(judge_world, *world, kinds, after) for world in worlds]
-    return [j for future in futures for j in future.result()]
+    """All calls of all worlds (family, seed), with so many runs a set-up."""
+    made = [executor.submit(kept_bench, *world, runs) for world in worlds]
+    benches = {world: future.result() for world, future in zip(worlds, made, strict=True)}
+    asked = [executor.submit(judge_world, benches[world], n, kinds) for world in worlds for n in runs]
+    calls = [j for future in asked for j in future.result()]
+    chains = []
+    for j in calls:
+        if max(after) > 0 and j.kind != "measured":
+            bench = benches[j.family, j.seed]
+            case = next(case for case in bench.cases if case.number == j.number)
+            chains.append(executor.submit(judge_after, bench, case, j.runs, j.called_s, after))
+    wanted = [j for j in calls if j.kind == "measured" or 0 in after]
+    return wanted + [j for future in chains for j in future.result()]
 
 
-def main() -> None:
-    """Print the table and the worst calls."""
+def arguments(description: str | None) -> argparse.ArgumentParser:
+    """What all judges can be asked for."""
     parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+        description=description, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--family", nargs="+", choices=list(FAMILIES), default=list(FAMILIES))
     parser.add_argument("--seeds", default="201-206", help="first-last of the worlds")
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--jsonl", type=Path, help="write every judged call there")
+    return parser
+
+
+def write_jsonl(path: Path, calls: Sequence[Judged]) -> None:
+    """One judged call a line."""
+    lines = (json.dumps({**asdict(j), "score": j.score}) for j in calls)
+    path.write_text("".join(line + "\n" for line in lines), encoding="utf-8")
+
+
+def main() -> None:
+    """Print the table, how odds said compare with true odds, and the worst calls."""
+    parser = arguments(__doc__)
     parser.add_argument("--runs", type=int, nargs="+", default=[18, 6], help="runs a set-up")
     parser.add_argument("--cases", nargs="+", choices=KINDS, default=list(KINDS))
     parser.add_argument("--after", type=int, nargs="+", default=[0, 1, 3], help="own runs of a drink or pair")
     parser.add_argument("--worst", type=int, default=8, help="how many of the worst calls to show")
-    parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--jsonl", type=Path, help="write every judged call there")
+    parser.add_argument("--html", type=Path, help="write the reliability diagram there")
     options = parser.parse_args()
-    worlds = [(f, s, r) for f in options.family for s in seeds_of(options.seeds) for r in options.runs]
+    worlds = [(family, seed) for family in options.family for seed in seeds_of(options.seeds)]
     with pool(options.workers) as executor:
-        calls = judge(worlds, options.cases, options.after, executor)
+        calls = judge(worlds, options.runs, options.cases, options.after, executor)
     if options.jsonl:
-        lines = (json.dumps({**asdict(j), "score": j.score}) for j in calls)
-        options.jsonl.write_text("".join(line + "\n" for line in lines), encoding="utf-8")
+        write_jsonl(options.jsonl, calls)
     print(Row.HEAD)
     for row in table(calls):
         print(row)
     product = [j for j in calls if j.by == PRODUCT]
+    pairs = [(j.odds_said, j.odds_true) for j in product]
+    print(f"\n{reliability.table(reliability.bins(pairs))}\n")
     for j in sorted(product, key=lambda j: j.score)[: options.worst]:
         print(f"    {describe(j)}")
+    if options.html:
+        by_row = {
+            f"{LABELS[kind]}, {runs} runs": [
+                (j.odds_said, j.odds_true) for j in product if (j.kind, j.runs) == (kind, runs)
+            ]
+            for kind in options.cases
+            for runs in options.runs
+        }
+        reliability.figure(by_row).write_html(options.html)
 
 
 if __name__ == "__main__":

@@ -119,7 +119,9 @@ class Course:
     left_g: Floats
     probe_c: Floats
     residual_j: Floats
-    """Heat that came in but is not found at the end."""
+    """Heat found at the end less what was there and what came in."""
+    residual_g: Floats
+    """Ice and the water of it found at the end, less what went in."""
 
     def at(self, name: str, when_s: Floats, *, each: bool = False) -> Floats:
         """Quantity `name`, linear between steps: at `when_s` for all runs, or at one time a run (`each`)."""
@@ -228,9 +230,12 @@ def charge_runs(plan: Plan, runs: int, rng: np.random.Generator) -> Charge:
 
 
 def make_drinks(plan: Plan, runs: int, longest_s: float, rng: np.random.Generator) -> tuple[Charge, Course]:
-    """Charge and make `runs` drinks."""
+    """Charge and make `runs` drinks; no joule and no gram may be lost on the way."""
     charge = charge_runs(plan, runs, rng)
-    return charge, plan.world.laws.make(plan, charge, longest_s, rng)
+    course = plan.world.laws.make(plan, charge, longest_s, rng)
+    assert np.abs(course.residual_j).max() < 1.0, "heat does not close"
+    assert np.abs(course.residual_g).max() < 1e-3, "mass does not close"
+    return charge, course
 
 
 def draw_world(

@@ -234,8 +234,9 @@ class _Batch:
             if np.isfinite(next_s):
                 self.step(now_s, next_s - now_s)
         temp, added, late, left = (np.array(rows) for rows in zip(*kept, strict=True))
-        residual = self.total_j() - start_j - self.came_in
-        return Course(self.time_s, temp, added, late, left, temp, residual)
+        residual_j = self.total_j() - start_j - self.came_in
+        residual_g = self.ice.sum(axis=0) + self.film + added[-1] - self.charge.ice_g
+        return Course(self.time_s, temp, added, late, left, temp, residual_j, residual_g)
 
     def step(self, now_s: float, dt_s: float) -> None:
         laws, charge, motion = self.laws, self.charge, self.motion

@@ -2,7 +2,8 @@
 
 One exponential runs from the start temperature through the end temperatures (the probe left in the strained
 drink until it has settled, so that its lag costs the rival nothing), one from zero through the
-dilutions; odds come from the normal scatter of the residuals, the best duration from the same grid.
+dilutions; odds come from the normal scatter of the residuals, the best duration from the same grid,
+as far as the runs reach: a curve knows nothing beyond them.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ import numpy as np
 from scipy.optimize import curve_fit
 from scipy.stats import norm
 
+from sample_logs.generator.folder import SheetRow
 from sample_logs.generator.liquid import Floats
-from tests.judge.bench import Bench, Case, grid_s
+from tests.judge.bench import Case, grid_s
 
 USUAL_LEFT_G = 2.0
 """What a vessel usually keeps, where nobody weighed it (common practice, no source)."""
@@ -33,25 +35,25 @@ class SheetCall:
     dilution_sd: float
 
 
-def spreadsheet_call(bench: Bench, case: Case, runs_per_set_up: int) -> SheetCall:
-    """Fit both curves to the runs of this set-up and drink, and call."""
+LEAST_RUNS = 3
+"""Two numbers a curve, and one run over to see the scatter."""
+
+
+def spreadsheet_call(case: Case, rows: list[tuple[SheetRow, float]], left_g: float | None) -> SheetCall:
+    """Fit both curves to these runs of a set-up and drink, and call.
+
+    Each row comes with its settled end temperature [°C]; `left_g` is what the person has weighed as staying
+    behind, None where nobody has.
+    """
     plan = case.plan
-    noted = [
-        (row.record, settled_c)
-        for row, settled_c in bench.rows[runs_per_set_up]
-        if (row.technique, row.vessel, row.ice, row.recipe) == (*plan.set_up, plan.drink.name)
-    ]
-    records = [record for record, _ in noted]
+    records = [row.record for row, _ in rows]
     time_s = np.array([r.duration_s for r in records])
-    end_c = np.array([settled_c for _, settled_c in noted])
-    left_g = bench.stated_left_g(plan.vessel)
-    gained_g = [
-        (r.strained_mass_g or np.nan)
-        + (USUAL_LEFT_G if left_g is None else left_g)
-        - (r.drink_mass_g or np.nan)
-        for r in records
-    ]
-    dilution = np.array(gained_g) / plan.drink.volume_ml
+    end_c = np.array([settled_c for _, settled_c in rows])
+    strained, poured = (
+        np.array([getattr(r, name) for r in records], dtype=float)
+        for name in ("strained_mass_g", "drink_mass_g")
+    )
+    dilution = (strained + (USUAL_LEFT_G if left_g is None else left_g) - poured) / plan.drink.volume_ml
     start_c, grid = plan.drink_temp_c, grid_s(plan.technique)
 
     def rising(t: Floats, level: float, log_tau: float) -> Floats:
@@ -63,7 +65,8 @@ def spreadsheet_call(bench: Bench, case: Case, runs_per_set_up: int) -> SheetCal
     low, high = case.dilution_by_volume
     odds = norm.cdf((case.serve_temp_c_max - temp) / temp_sd)
     odds = odds * (norm.cdf((high - added) / added_sd) - norm.cdf((low - added) / added_sd))
-    best = int(np.argmax(odds))
+    known = (grid >= time_s.min()) & (grid <= time_s.max())
+    best = int(np.argmax(np.where(known, odds, -1.0)))
     return SheetCall(float(grid[best]), float(odds[best]), grid, temp, temp_sd, added, added_sd)
 
 
