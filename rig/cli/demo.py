@@ -22,8 +22,9 @@ from rig.cli.source import LOGBOOK_FILE, quoted
 from rig.errors import RigError
 
 if TYPE_CHECKING:
+    from rig.advice.calling import Call
     from rig.logbook.store import Logbook
-    from rig.report.calls import Call, DrinkCalls
+    from rig.report.calls import DrinkCalls
     from rig.report.page import Report
     from rig.runs import RunBook
 
