@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from rig.advice.call_words import assumptions, headline
 from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, estimate, live_call
 from rig.arrays import FloatArray
 from rig.bench import Target
@@ -88,7 +89,7 @@ class Caller:
         asked_at = datetime.now(UTC)
         call = live_call(fit, situation, self._target)
         self._called(fit, call, asked_at)
-        self.words = basis_words(call.basis)
+        self.words = before_words(call)
         while (heard := self._until(self._heard)) is not None:
             begun_s = time.monotonic()
             if heard.time_s:
@@ -106,10 +107,22 @@ class Caller:
         return None
 
 
+def before_words(call: LiveCall) -> str:
+    """What the call is before anything is seen, and what it rests on."""
+    rests = basis_words(call.basis)
+    return (
+        rests
+        if call.before is None
+        else f"{headline(call.before)}. {assumptions(call.before.filled)}; {rests}"
+    )
+
+
 def basis_words(basis: Basis) -> str:
     """What a call rests on, so that a person knows how far to trust it."""
     return {
         BasisKind.MEASURED: f"the call rests on {basis.runs} run{'' if basis.runs == 1 else 's'}",
-        BasisKind.TRANSFERRED: "never measured on this set-up: the call rests on related runs",
+        BasisKind.TRANSFERRED: f"it rests on {basis.runs} of its runs, beyond them: {'; '.join(basis.extrapolated)}"
+        if basis.runs
+        else "never measured on this set-up: the call rests on related runs",
         BasisKind.PRIOR_ONLY: "no run of this set-up yet: the call rests on what is usual, with wide bands",
     }[basis.kind]

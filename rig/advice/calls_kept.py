@@ -16,11 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.call import Advice, best_duration
+from rig.advice.call import Advice
 from rig.advice.landed import landed
 from rig.advice.left_out import LeftOut
 from rig.advice.live import LiveCall
-from rig.advice.odds import odds_curve
 from rig.advice.reliability import Reliability, score
 from rig.arrays import FloatArray
 from rig.bench import Target
@@ -117,13 +116,11 @@ def call_of_advice(advice: Advice, fit: Fit, asked_from: AskedFrom, asked_at: da
 
 def call_of_live(call: LiveCall, fit: Fit, asked_from: AskedFrom, asked_at: datetime) -> CallMade | None:
     """What is kept of a live call as it stood before the start; None where it had no target."""
-    if call.target is None:
+    before = call.before
+    if before is None or call.target is None:
         return None
-    prediction = call.rehearsal.prediction
-    odds = odds_curve(prediction, call.target).odds
-    best, window = best_duration(prediction.duration_s, odds)
-    answer = best, window, float(np.interp(best, prediction.duration_s, odds)), call.basis.kind.value
-    return _call(prediction.situation, call.target, answer, fit, asked_from, asked_at)
+    answer = before.duration_s, before.window_s, before.odds, before.basis.kind.value
+    return _call(call.rehearsal.prediction.situation, call.target, answer, fit, asked_from, asked_at)
 
 
 def _call(

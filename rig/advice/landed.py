@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from rig.advice.left_out import LeftOut
-from rig.advice.slopes import RESULTS, Result, lands, limits_of
+from rig.advice.odds import RESULTS, Result, lands, windows_of
 from rig.arrays import BoolArray, FloatArray
 from rig.bench import Bench, Target
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
@@ -42,7 +42,7 @@ def run_odds(left: LeftOut, bench: Bench) -> RunOdds:
     none is: among all of the bench), the one it was likeliest to land in by what the other runs say. The run
     itself has no say in that, so choosing favours neither landing nor missing.
     """
-    known = {name: target for name, target in bench.targets.items() if limits_of(target)}
+    known = {name: target for name, target in bench.targets.items() if windows_of(target)}
     made = set(zip(left.recipes, left.targets, strict=True))
     noted = {recipe: [name for name in known if (recipe, name) in made] for recipe in set(left.recipes)}
     odds = {name: landing_odds(left, bench, target) for name, target in known.items()}
@@ -77,11 +77,11 @@ def landing_odds(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
     middle = temp[:, None] + corr * left.temp_sd_k[:, None] * z
     spread = left.temp_sd_k[:, None] * np.sqrt(1.0 - corr**2)
     inside = np.ones(draws.shape)
-    for k, low, high in limits_of(target):
-        if k == 0:
+    for result, (low, high) in windows_of(target).items():
+        if result is Result.TEMP_C:
             inside *= ndtr((high - middle) / spread) - ndtr((low - middle) / spread)
         else:
-            value = _result(left, bench, k, draws)
+            value = _result(left, bench, result, draws)
             inside *= (value >= low) & (value <= high)
     return np.where(_measured(target, temp, water), inside.mean(axis=1), np.nan)
 
@@ -90,32 +90,33 @@ def landed(left: LeftOut, bench: Bench, target: Target) -> FloatArray:
     """Whether each run landed as measured: 1 or 0, (runs,); NaN where what the target asks was not measured."""
     results = np.full((len(left), len(RESULTS)), np.nan)
     results[:, 0] = left.end_temp_c
-    for k, _, _ in limits_of(target):
-        if k > 0:
-            results[:, k] = _result(left, bench, k, left.added_g[:, None])[:, 0]
+    for result in windows_of(target):
+        if result is not Result.TEMP_C:
+            of_water = _result(left, bench, result, left.added_g[:, None])
+            results[:, RESULTS.index(result)] = of_water[:, 0]
     return np.where(_measured(target, left.end_temp_c, left.added_g), lands(results, target), np.nan)
 
 
 def _measured(target: Target, temp_c: FloatArray, added_g: FloatArray) -> BoolArray:
     """Whether there is, (runs,), all that a target asks for."""
-    limits = [k for k, _, _ in limits_of(target)]
-    there = np.full(temp_c.size, bool(limits))
-    if 0 in limits:
+    asked = windows_of(target).keys()
+    there = np.full(temp_c.size, bool(asked))
+    if Result.TEMP_C in asked:
         there &= np.isfinite(temp_c)
-    if any(k > 0 for k in limits):
+    if asked - {Result.TEMP_C}:
         there &= np.isfinite(added_g)
     return there
 
 
-def _result(left: LeftOut, bench: Bench, k: int, added_g: FloatArray) -> FloatArray:
-    """The result of index `k` in RESULTS, one that follows from the water, of runs with (runs, draws) added."""
-    if RESULTS[k] is Result.DILUTION:
+def _result(left: LeftOut, bench: Bench, result: Result, added_g: FloatArray) -> FloatArray:
+    """A result that follows from the water, of runs with (runs, draws) added."""
+    if result is Result.DILUTION:
         return np.asarray(added_g / left.start_volume_ml[:, None])
     drinks = {name: liquid_from_recipe(bench.recipe(name)).liquid for name in set(left.recipes)}
     scale = left.drink_mass_g / np.array([float(np.sum(drinks[r].mass_g)) for r in left.recipes])
     parts = (np.array([float(getattr(drinks[r], part)) for r in left.recipes]) * scale for part in _PARTS)
     diluted = Liquid(*(p[:, None] for p in parts)).plus_water(np.maximum(np.nan_to_num(added_g), 0.0))
-    if RESULTS[k] is Result.ABV_PCT:
+    if result is Result.ABV_PCT:
         return abv_pct(diluted, check=False)
     poured = 1.0 - left.held_back_g[:, None] / np.asarray(diluted.mass_g)
     return np.asarray(volume_ml(diluted, check=False) * poured)

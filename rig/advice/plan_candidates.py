@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from rig.advice.assumed import CONDITIONS, filled
 from rig.advice.noise import scatter
 from rig.advice.slopes import Known
 from rig.arrays import FloatArray
@@ -19,7 +20,7 @@ from rig.fitting.observing import OBSERVATIONS, Problem, linearise
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import MOTIONS, P
 from rig.fitting.result import Fit
-from rig.fitting.situation import Situation, nominals
+from rig.fitting.situation import SPREADS, Situation, nominals
 from rig.physics.melt import node_fractions
 from rig.runs import SetUp
 
@@ -84,6 +85,8 @@ def candidates(
             here = replace(s, technique=set_up.technique, vessel=set_up.vessel, ice=set_up.ice)
             if set_up.ice != s.ice:
                 here = replace(here, ice_temp_c=None, ice_mass_g=None)
+            if set_up.vessel != s.vessel:
+                here = replace(here, vessel_temp_c=None)
             usual = c.duration_s * _pace(fit, s.technique) / _pace(fit, set_up.technique)
             longest = MOTIONS[fit.bench.motion(set_up.technique)].longest_s
             duration = float(np.clip(round(factor * usual), _SHORTEST_S, longest))
@@ -93,18 +96,15 @@ def candidates(
 
 
 def stated(fit: Fit, s: Situation) -> Situation:
-    """A planned run is weighed in and measured: nothing of it is left to what is usual."""
-    x = nominals(fit.bench, [s])
-    usual = {
-        "drink_temp_c": x.inputs.drink_temp_c,
-        "drink_mass_g": x.drink_mass_g,
-        "ice_mass_g": x.inputs.ice_mass_g,
-        "ice_temp_c": x.inputs.ice_temp_c,
-        "vessel_temp_c": x.inputs.vessel_temp_c,
-        "room_temp_c": x.inputs.room_temp_c,
-    }
-    lacking: dict[str, Any] = {n: round(float(v[0]), 1) for n, v in usual.items() if getattr(s, n) is None}
-    return replace(s, **lacking)
+    """A planned run is weighed in and measured: it is made as usual, but nothing of it is unsure."""
+    sure: dict[str, Any] = dict.fromkeys(SPREADS)
+    known = replace(s, **sure)
+    usual = filled(fit, known).situation
+    values = {n: round(getattr(usual, n), 1) for n in CONDITIONS if getattr(s, n) is None}
+    if s.drink_mass_g is None:
+        values["drink_mass_g"] = round(float(nominals(fit.bench, [usual]).drink_mass_g[0]), 1)
+    changes: dict[str, Any] = values
+    return replace(known, **changes)
 
 
 def _near(a: SetUp, b: SetUp) -> bool:

@@ -3,52 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.bench import Target
 from rig.fitting.latents import Composition, Key, Latents, composition, effects_of
 from rig.fitting.misfit import MISFITS
 from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, effect_sd, rising, run_course, told
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
-
-
-class Result(StrEnum):
-    """What a drink comes to, in the order of the first axis of every slope."""
-
-    TEMP_C = "temp_c"
-    DILUTION = "dilution_by_volume"
-    ABV_PCT = "abv_pct"
-    VOLUME_ML = "volume_ml"
-
-
-RESULTS = tuple(Result)
-
-
-def limits_of(target: Target) -> list[tuple[int, float, float]]:
-    """What a target asks for: index of the result, lowest and highest; infinite where there is no limit."""
-    out = []
-    if target.serve_temp_c_max is not None or target.serve_temp_c_min is not None:
-        low = -np.inf if target.serve_temp_c_min is None else target.serve_temp_c_min
-        high = np.inf if target.serve_temp_c_max is None else target.serve_temp_c_max
-        out.append((0, low, high))
-    for k, result in enumerate(RESULTS[1:], start=1):
-        window = getattr(target, result.value)
-        if window is not None:
-            out.append((k, *window))
-    return out
-
-
-def lands(results: FloatArray, target: Target) -> FloatArray:
-    """Whether results (…, results) land: 1 or 0, (…,)."""
-    inside = np.ones(results.shape[:-1])
-    for k, low, high in limits_of(target):
-        inside *= (results[..., k] >= low) & (results[..., k] <= high)
-    return inside
 
 
 @dataclass(frozen=True)

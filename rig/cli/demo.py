@@ -23,8 +23,9 @@ from rig.errors import RigError
 from rig.session.places import LOGBOOK_FILE
 
 if TYPE_CHECKING:
+    from rig.advice.calling import Call
     from rig.logbook.store import Logbook
-    from rig.report.calls import Call, DrinkCalls
+    from rig.report.calls import DrinkCalls
     from rig.report.page import Report
     from rig.runs import RunBook
 

@@ -35,8 +35,10 @@ from rig.physics.melt import DrinkCurves, MeltInputs, drink_curves
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run, SetUp
 
-INSTRUMENTS = ("probe_std_k", "scale_std_g")
-"""What a situation says of the instruments and not of the drink."""
+SPREADS = ("drink_temp_std_k", "ice_temp_std_k", "ice_mass_std_g", "vessel_temp_std_k")
+"""How sure a situation is of its values, where those stand in for what nobody stated."""
+NOT_ASKED = ("probe_std_k", "scale_std_g", *SPREADS)
+"""What a situation knows beside what a call is asked with: of the instruments, and its spreads."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,8 @@ class Situation:
     """What is known of a drink before it meets the ice; None means not stated.
 
     `probe_std_k` and `scale_std_g` are what a calibration leaves unknown of the probe that watches it and of the
-    scale that weighed it; None where they are not calibrated.
+    scale that weighed it; None where they are not calibrated. The `SPREADS` are standard deviations of values
+    that are usual, not measured; None where a value is as sure as a stated one, or left to the nominal spread.
     """
 
     technique: str
@@ -59,6 +62,10 @@ class Situation:
     room_temp_c: float | None = None
     probe_std_k: float | None = None
     scale_std_g: float | None = None
+    drink_temp_std_k: float | None = None
+    ice_temp_std_k: float | None = None
+    ice_mass_std_g: float | None = None
+    vessel_temp_std_k: float | None = None
 
     @property
     def set_up(self) -> SetUp:
@@ -67,13 +74,13 @@ class Situation:
 
     @property
     def asked(self) -> dict[str, Any]:
-        """What a call is asked with, by keyword: all but the instruments."""
-        return {name: value for name, value in vars(self).items() if name not in INSTRUMENTS}
+        """What a call is asked with, by keyword."""
+        return {name: value for name, value in vars(self).items() if name not in NOT_ASKED}
 
     @staticmethod
     def of(run: Run) -> Situation:
         """The situation of a run that was made."""
-        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation)})
+        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation) if f.name not in SPREADS})
 
 
 @dataclass(frozen=True)
@@ -168,6 +175,15 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         spread[row, P.ICE_TEMP] = 0.8 if s.ice_temp_c is not None else ice.temp_sd_k * 1.5
         spread[row, P.ICE_MASS] = 0.01 if s.ice_mass_g is not None else 0.25
         spread[row, P.VESSEL_TEMP] = 1.0 if s.vessel_temp_c is not None else 2.5
+        own = {
+            P.DRINK_TEMP: s.drink_temp_std_k,
+            P.ICE_TEMP: s.ice_temp_std_k,
+            P.ICE_MASS: None if s.ice_mass_std_g is None else s.ice_mass_std_g / ice_mass,
+            P.VESSEL_TEMP: s.vessel_temp_std_k,
+        }
+        for column, sd in own.items():
+            if sd is not None:
+                spread[row, column] = sd
     liquid = Liquid(
         *(
             np.array([float(np.sum(getattr(q, name))) * k for q, k in liquids])

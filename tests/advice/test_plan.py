@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 
 import rig
+from rig.advice.odds import RESULTS
 from rig.advice.plan import Asked, RunPlan, ordered, plan_runs
 from rig.advice.plan_candidates import Candidate, candidates, foretell
 from rig.advice.plan_gain import Foretold, after, choose, reductions, with_runs, worth
 from rig.advice.plan_power import runs_to_see
 from rig.advice.plan_sheet import printable, run_sheet
-from rig.advice.slopes import RESULTS, known_effects, slopes
+from rig.advice.slopes import known_effects, slopes
 from rig.bench import Target
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting import predict
@@ -256,7 +257,7 @@ def test_a_plan_has_stable_keys_and_is_plain_json(planned: RunPlan) -> None:
     told = json.loads(json.dumps(planned.to_dict(), allow_nan=False))
     assert set(told) == {"runs", "narrowings", "considered", "seed", "summary", "notes"}
     assert set(told["narrowings"][0]) == {
-        "technique", "vessel", "ice", "recipe", "target", "basis", "duration_s", "duration_sd_s", "odds_now",
+        "technique", "vessel", "ice", "recipe", "target", "assumed", "basis", "duration_s", "duration_sd_s", "odds_now",
         "odds_then", "odds_at_most", "temp_average_k", "temp_single_k", "dilution_average", "dilution_single",
     }  # fmt: skip
 
