@@ -62,9 +62,9 @@ Component = tuple[P | None, Owner]
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
 MISFIT_SD = {
-    Owner.WATER_SET_UP: 0.008,
+    Owner.WATER_SET_UP: 0.007,
     Owner.TEMP_SET_UP: 0.12,
-    Owner.WATER_DRINK: 0.008,
+    Owner.WATER_DRINK: 0.007,
     Owner.TEMP_DRINK: 0.12,
 }
 """Prior spread of the smooth misfits, in the order of a run's coefficients: share of the drink's mass, kelvin."""
@@ -82,16 +82,16 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
     handling, set_up = (s.technique, s.vessel), (s.technique, s.vessel, s.ice)
     out: list[tuple[Key, float]] = [
         ((P.RATE, Owner.TECHNIQUE, (s.technique,)), motion.rate_log_sd),
-        ((P.RATE, Owner.HANDLING, handling), 0.15),
+        ((P.RATE, Owner.HANDLING, handling), 0.12),
         ((P.RATE, Owner.ICE, (s.ice,)), 0.25),
-        ((P.RATE, Owner.SET_UP, set_up), 0.08),
+        ((P.RATE, Owner.SET_UP, set_up), 0.06),
         ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
         ((P.RATE, Owner.LOADING, ()), 0.15),
         ((P.RATE, Owner.COMPOSITION, ()), 0.04),
         ((P.RATE, Owner.CONDUCTIVITY, ()), CONDUCTIVITY_POWER_SD),
         ((P.THICKNESS, Owner.BENCH, ()), THICKNESS_POWER_SD),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
-        ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
+        ((P.BREAKAGE, Owner.SET_UP, set_up), 0.3),
         ((P.WET, Owner.ICE, (s.ice,)), ice.wet_log_sd),
         ((P.CORE, Owner.ICE, (s.ice,)), 0.35),
         ((P.FILM, Owner.TECHNIQUE, (s.technique,)), 0.3),
@@ -112,7 +112,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),
         ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
         ((P.LATE, Owner.ICE, (s.ice,)), 0.6),
-        ((P.LATE, Owner.SET_UP, set_up), 0.4),
+        ((P.LATE, Owner.SET_UP, set_up), 0.3),
     ]
     drink = (*set_up, s.recipe)
     for owner, sd in MISFIT_SD.items():

@@ -267,6 +267,7 @@ class _Solved:
     left: FloatArray
     noise: FloatArray
     marginal: FloatArray
+    unweighted: FloatArray
     rest: FloatArray
     log_evidence: float
 
@@ -317,6 +318,7 @@ def _solve(problem: Problem, linear: Linearised, state: State, damping: float = 
         left,
         noise,
         marginal,
+        marginal - noise + _noise(problem, replace(state, weight=np.ones_like(state.weight)), linear.seen),
         rest,
         log_evidence,
     )
@@ -378,7 +380,7 @@ def _spread_change(old: State, new: State) -> float:
 
 def _weights(linear: Linearised, solved: _Solved) -> FloatArray:
     """Student-t weights of each run's trace and strained mass from what its own spread leaves unexplained."""
-    z2 = solved.rest**2 / np.diagonal(solved.marginal, axis1=1, axis2=2)
+    z2 = solved.rest**2 / np.diagonal(solved.unweighted, axis1=1, axis2=2)
     count = linear.seen[:, :BINS].sum(axis=1)
     trace = np.where(
         count > 0, (z2[:, :BINS] * linear.seen[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0
@@ -440,7 +442,7 @@ def _posterior(
     problem: Problem, linear: Linearised, state: State, iterations: int, converged: bool
 ) -> MeltPosterior:
     solved = _at_state(linear, state, _solve(problem, linear, state))
-    sd = np.sqrt(np.diagonal(solved.marginal, axis1=1, axis2=2))
+    sd = np.sqrt(np.diagonal(solved.unweighted, axis1=1, axis2=2))
     rest = np.where(linear.seen, solved.rest, np.nan)
     made_of = problem.composition
     shared = made_of.parameters(state.effects)
@@ -452,8 +454,16 @@ def _posterior(
     warmer = np.sum(basis * misfit[:, MODES:], axis=1)
     count = linear.seen[:, :BINS].sum(axis=1)
     square = (np.where(linear.seen, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
-    everyone = replace(state, weight=np.ones_like(state.weight))
     members = made_of.members
+    without = leave_one_out(
+        linear.by_effect,
+        solved.covariance[members[:, :, None], members[:, None, :]],
+        solved.marginal,
+        solved.unweighted,
+        solved.rest,
+        linear.seen,
+        STRAINED,
+    )
     return MeltPosterior(
         latents=problem.latents,
         effects=state.effects,
@@ -471,18 +481,10 @@ def _posterior(
         expected_strained_g=strained,
         strained_residual_g=rest[:, STRAINED],
         strained_sd_g=sd[:, STRAINED],
-        strained_z=rest[:, STRAINED] / sd[:, STRAINED],
+        strained_z=without.strained_residual_g / without.strained_sd_g,
         trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
         weight=state.weight,
-        leave_one_out=leave_one_out(
-            linear.by_effect,
-            solved.covariance[members[:, :, None], members[:, None, :]],
-            solved.marginal,
-            solved.marginal - solved.noise + _noise(problem, everyone, linear.seen),
-            solved.rest,
-            linear.seen,
-            STRAINED,
-        ),
+        leave_one_out=without,
         iterations=iterations,
         converged=converged,
     )

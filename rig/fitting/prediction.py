@@ -184,10 +184,11 @@ def predict_all(
     course = run_course(made, float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     lanes = [slice(k * draws, (k + 1) * draws) for k in range(len(made))]
-    return [
-        _stretched(fit, told(fit, s, f, times, temp[part], added[part]))
+    found = [
+        told(fit, s, f, times, temp[part], added[part])
         for s, f, part in zip(situations, made, lanes, strict=True)
     ]
+    return [_stretched(fit, p) for p in found] if new_run else found
 
 
 def _stretched(fit: Fit, p: Prediction) -> Prediction:

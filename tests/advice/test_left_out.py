@@ -42,7 +42,8 @@ def test_what_was_not_measured_is_missing_and_nothing_else(left: LeftOut) -> Non
     assert [r for r, x in zip(left.runs, left.strained_residual_g, strict=True) if np.isnan(x)] == ["c4"]
     assert [r for r, x in zip(left.runs, left.temp_residual_k, strict=True) if np.isnan(x)] == ["b2"]
     assert np.isnan(left.end_temp_c).tolist() == np.isnan(left.temp_residual_k).tolist()
-    assert np.isfinite(left.strained_sd_g).all() and (left.strained_sd_g > 0).all()
+    weighed = np.isfinite(left.strained_residual_g)
+    assert (np.isfinite(left.strained_sd_g) == weighed).all() and (left.strained_sd_g[weighed] > 0).all()
     assert np.isfinite(left.temp_sd_k).all() and (left.temp_sd_k > 0).all()
     assert (np.abs(left.corr) <= 1.0).all()
 
