@@ -83,7 +83,9 @@ def runs_to_see(
     situation = stated(fit, situation)
     made = slopes(fit, situation, np.array([0.9, 1.0, 1.1]) * duration_s)
     spread = run_spread(fit, situation, nominals(fit.bench, [situation]))
-    sd = float(np.sqrt(np.sum((made.by_parameter[RESULTS.index(result), 1] * spread) ** 2)))
+    water_scale, temp_scale = fit.posterior.leave_one_out.spread_scale
+    scale = temp_scale if result is Result.TEMP_C else water_scale
+    sd = scale * float(np.sqrt(np.sum((made.by_parameter[RESULTS.index(result), 1] * spread) ** 2)))
     freedom = sum(m.runs for (s, _), m in fit.measured.items() if s.technique == situation.technique) or None
     ends = None
     if freedom is not None and freedom > 1:

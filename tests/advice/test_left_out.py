@@ -44,7 +44,8 @@ def test_what_was_not_measured_is_missing_and_nothing_else(left: LeftOut) -> Non
     assert np.isnan(left.end_temp_c).tolist() == np.isnan(left.temp_residual_k).tolist()
     weighed = np.isfinite(left.strained_residual_g)
     assert (np.isfinite(left.strained_sd_g) == weighed).all() and (left.strained_sd_g[weighed] > 0).all()
-    assert np.isfinite(left.temp_sd_k).all() and (left.temp_sd_k > 0).all()
+    traced = np.isfinite(left.temp_residual_k)
+    assert (np.isfinite(left.temp_sd_k) == traced).all() and (left.temp_sd_k[traced] > 0).all()
     assert (np.abs(left.corr) <= 1.0).all()
 
 
