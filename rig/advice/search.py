@@ -86,7 +86,7 @@ def _between(times: FloatArray, curve: OddsCurve) -> float:
 
 
 def _late(curve: OddsCurve) -> FloatArray:
-    """Share of draws that a longer go makes miss, (times,); at most, for one may miss in several ways."""
+    """At most what share of draws a longer go has made miss, (times,): one may miss in several ways."""
     return sum((m for limit, m in curve.misses.items() if limit in LATE), np.zeros_like(curve.odds))
 
 

@@ -155,8 +155,7 @@ def print_call(call: Advice) -> None:
     )
 
     say(headline(call), style="bold")
-    say(f"{call.situation.recipe} · {call.situation.set_up}", "")
-    say(f"{assumptions(call.filled)}.")
+    say(f"{call.situation.recipe} · {call.situation.set_up}", f"{assumptions(call.filled)}.")
     air = overrun_words(call.target)
     wanted = target_words(call.target)
     wanted = (

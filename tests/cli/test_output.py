@@ -58,7 +58,7 @@ def test_advise_says_call_odds_landing_basis_and_cautions(chillrig: Chillrig, lo
     lines = out.splitlines()
     assert re.fullmatch(r"Shake \d+ s · \d+ to \d+ will do · lands (over )?\d+ of 100", lines[0])
     assert lines[1] == "night shift · shake · steel tin · freezer cube"
-    assert lines[3].startswith("Drink at 21 °C (usual for this drink on this set-up) · ice at −16 °C (")
+    assert lines[2].startswith("Drink at 21 °C (usual for this drink on this set-up) · ice at −16 °C (")
     assert re.search(r"After \d+ s: [−-]?\d+\.\d °C \(.*\), dilution \d+ %", out)
     assert "Rests on 5 runs" in out
     assert "milk" in out
