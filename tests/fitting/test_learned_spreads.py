@@ -97,7 +97,7 @@ def test_a_run_left_out_is_predicted_as_by_a_fit_without_it(
 
 @pytest.mark.parametrize(
     ("column", "factor"),
-    [("strained_mass_g", 10.0), ("strained_mass_g", 0.1), ("drink_mass_g", 10.0), ("ice_mass_g", 0.1)],
+    [("strained_mass_g", 10.0), ("strained_mass_g", 0.1), ("drink_mass_g", 10.0), ("drink_temp_c", 10.0)],
 )
 def test_one_wrong_number_moves_no_other_run(
     evening: RunBook, evening_fit: Fit, column: str, factor: float
