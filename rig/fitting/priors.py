@@ -43,7 +43,7 @@ PHYSICAL = tuple(P(k) for k in range(P.LAG))
 LOGARITHMIC = P.RAMP + 1
 """The first so many columns are logarithms of multipliers."""
 
-SHIELD_PER_K = 0.015
+SHIELD_PER_K = 0.005
 """Between nothing, for a surface that collisions renew, and c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L
 0.0126/K, Lewis number about 270, from memory: 0.2/K); near nothing in a drink that is moved. Held closely: weak
 drinks hardly tell it, and strong ones live by it."""

@@ -9,8 +9,8 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.special import logit
 from scipy import stats
+from scipy.special import logit
 
 from rig.advice.hit_rate import IntervalKind
 from rig.advice.rehearsal import Practice, rehearse
