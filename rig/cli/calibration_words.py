@@ -12,7 +12,6 @@ import typer
 from rig.cli.options import LOGBOOK_VARIABLE
 from rig.cli.printing import bullets, heading, print_json, say, table
 from rig.errors import NotEnoughData, NotFound
-from rig.signals.steadiness import LAST_READINGS
 
 if TYPE_CHECKING:
     from rig.arrays import FloatArray
@@ -98,6 +97,8 @@ def readings(typed: Sequence[float] | None, trace: Path | None, channel: str | N
         return list(typed)
     assert trace is not None
     _, values = temperature_in(trace, channel)
+    from rig.signals.steadiness import LAST_READINGS  # brings NumPy, which help does without
+
     return [float(v) for v in values[-LAST_READINGS:]]
 
 
