@@ -105,7 +105,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
         two = vessel.material == "glass" or rng.random() < 0.5
         near = u(0.3, 0.8) if two else 1.0
         containers[name] = Container(
-            engaged * near, engaged * (1 - near), u(2, 12), u(1.5, 5.0), u(0.1, 0.35)
+            engaged * near, engaged * (1 - near), u(2, 12), u(1.0, 4.0), u(0.1, 0.35)
         )
     shaken, stirred = 2300 * np.exp(0.2 * normal()), 270 * np.exp(0.25 * normal())
     transfer = {

@@ -119,7 +119,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
     motions = {
         "shake": Motion(
             about(3400, 0.2), u(0.5, 0.8), u(0.5, 0.75), u(0.3, 0.7), u(2, 7), about(0.006, 0.5),
-            u(1200, 3000), outside * share, outside * (1 - share), u(0.15, 0.8), u(0.1, 0.3),
+            u(1200, 3000), outside * share, outside * (1 - share), u(0.1, 0.6), u(0.1, 0.3),
         ),
         "stir": Motion(
             about(560, 0.25), u(0.32, 0.5), u(0.5, 0.75), u(0.3, 0.7), u(0.1, 0.5), about(0.0003, 0.5),
@@ -137,7 +137,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
             outer_j_per_k=0.0 if alone else whole * (1 - inner),
             between_w_per_k=u(1.5, 6) if glass else u(3, 15),
             wetted_m2=u(0.018, 0.026) if glass else u(0.024, 0.042),
-            left_g=u(1.2, 4.0),
+            left_g=u(0.8, 3.2),
             left_spread=u(0.15, 0.4),
         )
     large = u(0.55, 0.85)
@@ -163,7 +163,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
         fragment_mm=u(4, 9),
         film_g_per_m2=u(8, 25),
         film_spread=u(0.08, 0.2),
-        chip_pass=about(0.06, 0.5),
+        chip_pass=about(0.05, 0.5),
         chip_spread=u(0.2, 0.5),
     )
 

@@ -119,21 +119,21 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
 
     hands = {
         "shake": Hands(
-            near(2500, 1.4), u(0.0, 0.4), u(0.3, 0.6), u(0.3, 1.0), u(0.5, 0.8), u(0.3, 0.7),
+            near(3200, 1.3), u(0.0, 0.4), u(0.3, 0.6), u(0.3, 1.0), u(0.5, 0.8), u(0.3, 0.7),
             u(-0.012, 0.0), u(0.004, 0.012), u(2, 7), u(40, 100), u(0.6, 2.0), u(0.3, 0.8), u(0.1, 0.4),
-            u(2.5, 5.0), u(0.1, 0.25), u(0.05, 0.18), u(0.0, 1.8),
+            u(2.5, 5.0), u(0.1, 0.25), u(0.03, 0.12), u(0.0, 0.9),
         ),
         "stir": Hands(
-            near(480, 1.4), u(0.0, 0.4), u(0.35, 0.65), u(2.0, 7.0), u(0.5, 0.8), u(0.3, 0.7),
+            near(560, 1.35), u(0.0, 0.4), u(0.35, 0.65), u(2.0, 7.0), u(0.5, 0.8), u(0.3, 0.7),
             u(-0.003, 0.0), u(0.001, 0.003), u(0.1, 0.5), u(6, 18), u(0.05, 0.4), u(0.2, 0.6), u(0.1, 0.3),
-            u(4.0, 8.0), u(0.1, 0.25), u(0.05, 0.18), 0.0,
+            u(4.0, 8.0), u(0.1, 0.25), u(0.03, 0.12), 0.0,
         ),
     }  # fmt: skip
     clumps = {}
     for name, ice in ices.items():
         cubes = ice.shape == "cube"
         clumps[name] = Clump(
-            spread_m2_per_kg=6 / (917.5 * 1e-3 * ice.edge_mm) * (u(0.55, 0.9) if cubes else u(0.45, 0.8)),
+            spread_m2_per_kg=6 / (917.5 * 1e-3 * ice.edge_mm) * (u(0.65, 0.95) if cubes else u(0.5, 0.85)),
             shrinking_power=u(0.45, 0.9),
             stuck=u(0.0, 0.3),
             loosening_s=near(6.0, 2.5),
@@ -143,7 +143,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
     for name, vessel in vessels.items():
         whole = vessel.mass_g * vessel.j_per_g_k
         wetted = u(0.5, 0.85)
-        shells[name] = Shell(whole * wetted, whole * (1 - wetted), u(0.3, 3.0), u(1.5, 4.5), u(0.15, 0.35))
+        shells[name] = Shell(whole * wetted, whole * (1 - wetted), u(0.3, 3.0), u(0.7, 2.5), u(0.15, 0.35))
     return Laws(
         hands=hands,
         clumps=clumps,
@@ -151,7 +151,7 @@ def draw_laws(rng: np.random.Generator, vessels: dict[str, Vessel], ices: dict[s
         conductivity_power=u(1 / 3, 2 / 3),
         viscosity_power=u(1 / 6, 1 / 3),
         mixing=u(0.92, 1.08),
-        film_g_per_m2=u(20, 60),
+        film_g_per_m2=u(12, 36),
         film_drains_s=near(2.0, 2.0),
         clinging_power=u(0.2, 0.5),
         stuck_spread=u(0.2, 0.6),
