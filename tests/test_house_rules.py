@@ -13,7 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted(p for room in ("rig", "dashboard", "sample_logs") for p in (ROOT / room).rglob("*.py"))
-MOST_LINES = 400
+MOST_LINES = 500
 CONVERSION = re.compile(r"(?<!-)\b273\.15\b|\b28\.349|\b453\.59|\b9(\.0)? / 5|\b5(\.0)? / 9|\b29\.5735")
 DRAWERS = {"utils", "helpers", "common", "misc", "base", "utilities"}
 
