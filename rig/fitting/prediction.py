@@ -188,10 +188,10 @@ def predict_all(
         told(fit, s, f, times, temp[part], added[part])
         for s, f, part in zip(situations, made, lanes, strict=True)
     ]
-    return [_stretched(fit, p) for p in found] if new_run else found
+    return [stretched(fit, p) for p in found] if new_run else found
 
 
-def _stretched(fit: Fit, p: Prediction) -> Prediction:
+def stretched(fit: Fit, p: Prediction) -> Prediction:
     """Draws spread about their median by what runs left out in turn say of the fit's spreads."""
     water_scale, temp_scale = fit.posterior.leave_one_out.spread_scale
 

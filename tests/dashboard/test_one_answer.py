@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rig.cli.record_session import WeighedIn
 
 import rig
 from dashboard.answers import make_call, try_levers
@@ -31,6 +30,7 @@ from rig.logbook.store import open_logbook
 from rig.report.calls import all_foreseen, drink_calls, in_full
 from rig.report.wording import of_hundred, percent, seconds
 from rig.runs import Trace
+from rig.session.drink import WeighedIn
 from tests.cli.conftest import call as command
 from tests.dashboard.reading import text
 
