@@ -27,7 +27,7 @@ from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Situation, nominals
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
-FIT_VERSION = "7"
+FIT_VERSION = "8"
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
 
