@@ -30,6 +30,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--device", action="append", default=[], metavar="ADDRESS", help="a device the system does not list"
     )
+    parser.add_argument(
+        "--dialects",
+        action="append",
+        default=[],
+        metavar="PATH",
+        help="a file or folder that declares dialects",
+    )
     parser.add_argument("--open", action="store_true", help="open a browser")
     told = parser.parse_args(arguments)
 
@@ -54,6 +61,7 @@ def main(arguments: list[str] | None = None) -> int:
             share=told.share,
             chromium=told.chromium,
             devices=tuple(told.device),
+            dialects=tuple(told.dialects),
             tell=say,
             opened=opened,
         )

@@ -57,7 +57,12 @@ HOME = "/shake-time"
 
 
 def make_app(
-    source: Source, chromium: Path | None = None, devices: tuple[str, ...] = (), *, ahead: bool = False
+    source: Source,
+    chromium: Path | None = None,
+    devices: tuple[str, ...] = (),
+    dialects: tuple[str, ...] = (),
+    *,
+    ahead: bool = False,
 ) -> Dash:
     """The dashboard of a source's benches; opens nothing until a page is asked for, unless it works `ahead`.
 
@@ -74,7 +79,7 @@ def make_app(
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=_broken,
     )
-    desk = Desk(source, devices, ahead=ahead)
+    desk = Desk(source, devices, dialects, ahead=ahead)
     app.layout = frame.frame()
     app.clientside_callback(
         ClientsideFunction("chillrig", "theme"), Output("theme", "data"), Input("theme-chosen", "value")

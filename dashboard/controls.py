@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import plotly.graph_objects as go
@@ -18,8 +19,12 @@ def aria(**said: str) -> dict[str, Any]:
     return {f"aria-{name}": value for name, value in said.items()}
 
 
-def slider(id_: str, label: str, scale: Scale, value: float) -> html.Div:
-    """A slider with its value in words beside the label; the page's script keeps the two alike."""
+def slider(id_: str, label: str, scale: Scale, value: float, usual: Usual | None = None) -> html.Div:
+    """A slider with its value in words beside the label; the page's script keeps the two alike.
+
+    With `usual` there is a box below it: checked, the slider stands where it usually does and asks nothing; moved
+    or unchecked, it asks.
+    """
     facts: dict[str, Any] = {"data-unit": scale.unit}
     if scale.none_at is not None:
         facts["data-none-at"] = f"{scale.none_at:g}"
@@ -38,8 +43,38 @@ def slider(id_: str, label: str, scale: Scale, value: float) -> html.Div:
                 value=value,
                 className="slider",
             ),
+            None if usual is None else _as_usual(id_, label, usual),
         ],
         className="control",
+    )
+
+
+@dataclass(frozen=True)
+class Usual:
+    """Where a slider stands while nothing is asked, and whether that is so now."""
+
+    value: float
+    stands: bool
+
+
+AS_USUAL = "as usual"
+
+
+def _as_usual(id_: str, label: str, usual: Usual) -> html.Div:
+    box = f"{id_}-usual"
+    return html.Div(
+        [
+            html.Span(f"{label}: {AS_USUAL}", id=f"{box}-label", hidden=True),
+            dcc.Checklist(
+                id=box,
+                options=[
+                    {"value": AS_USUAL, "label": [html.Span(f"{label} ", className="unseen"), AS_USUAL]}
+                ],
+                value=[AS_USUAL] if usual.stands else [],
+                className="as-usual",
+            ),
+            dcc.Store(id=f"{id_}-at", data={"value": usual.value, "reset": False}),
+        ]
     )
 
 

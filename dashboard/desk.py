@@ -12,6 +12,7 @@ from threading import Lock, Thread
 
 from dashboard.sources import Source
 from rig.bench import Bench
+from rig.capture.decoding.dialects import load
 from rig.errors import NotEnoughData, NotFound, RigError
 from rig.fitting.result import Fit, RunFit
 from rig.logbook.listing import Listing
@@ -74,11 +75,21 @@ class _Work:
 class Desk:
     """Hands out the view of a bench; threads may share it."""
 
-    def __init__(self, source: Source, devices: tuple[str, ...] = (), *, ahead: bool = False) -> None:
+    def __init__(
+        self,
+        source: Source,
+        devices: tuple[str, ...] = (),
+        dialects: tuple[str, ...] = (),
+        *,
+        ahead: bool = False,
+    ) -> None:
         """`ahead`: what most will ask first is worked out as soon as a bench is fitted."""
         self._source, self._lock = source, Lock()
         self.devices = devices
         """Addresses of devices that the system does not list."""
+        self.dialects = dialects
+        """Files or folders that declare further dialects."""
+        self.decoders = load(dialects)
         self._ahead, self._usual = ahead, list[Usual]()
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))

@@ -7,9 +7,9 @@ from dashboard.figures.rehearsal import CHARTED
 from rig.advice.compare_words import true_minus
 from rig.advice.control_chart import SETTLED_RUNS, ControlChart
 from rig.advice.hit_rate import HitRate
+from rig.advice.odds import Result
 from rig.advice.rehearsal import Practice
 from rig.advice.rehearsal_trend import Drift, Steadiness
-from rig.advice.slopes import Result
 from rig.report.wording import odds_words, percent, target_words
 
 RUN_HEADS = ("Run", "Session", "Lasted", "In the glass", "Dilution", "Landed", "What went wrong")

@@ -88,6 +88,7 @@ def serve(
     share: bool = False,
     chromium: Path | None = None,
     devices: tuple[str, ...] = (),
+    dialects: tuple[str, ...] = (),
     tell: Tell = lambda text: None,
     opened: Tell = lambda address: None,
 ) -> None:
@@ -100,7 +101,7 @@ def serve(
     OSError, RigError
         The port is taken, or the address is not this computer's; there is no network to share on.
     """
-    app = make_app(source, chromium, devices, ahead=True)
+    app = make_app(source, chromium, devices, dialects, ahead=True)
     server = server_of(app, "127.0.0.1" if share else host, port)
     shared: BaseWSGIServer | None = None
     try:

@@ -6,6 +6,8 @@ RigError
 ├── ModelRangeError      a property or model was asked outside the range it is known in
 ├── BenchError           bench.toml, the run sheet or a trace cannot be used as written
 ├── TableRefused         a table file that cannot be read without guessing
+│   ├── NoCommonClock    tables that are to be joined have none
+│   └── StartUnclear     no channel shows when motion started; holds the moments it may have been
 ├── NotFound             a name that the bench or the logbook does not hold
 ├── NotEnoughData        the data cannot answer; the message says which runs would
 ├── LogbookError         the database is absent, locked, newer than this program, or damaged
@@ -62,6 +64,18 @@ class TableRefused(RigError, ValueError):
         self.reason, self.file, self.line, self.cure = reason, file, line, cure
         where = str(Place(file=file, line=line))
         super().__init__(f"{where + ': ' if where else ''}{reason}{'. ' + cure if cure else ''}")
+
+
+class NoCommonClock(TableRefused):
+    """Tables that are to be joined have no common clock."""
+
+
+class StartUnclear(TableRefused):
+    """No channel shows when motion started; `candidates_s` are moments it may have been, in the file's own time."""
+
+    def __init__(self, reason: str, file: str, candidates_s: Iterable[float] = ()) -> None:
+        self.candidates_s = tuple(candidates_s)
+        super().__init__(reason, file, cure="Say when it was")
 
 
 class NotFound(RigError, LookupError):

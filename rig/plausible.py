@@ -6,32 +6,18 @@ are wide on purpose: they catch a wrong unit or a slipped decimal, not an unusua
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rig.units import (
-    GRAMS_PER_OUNCE,
-    GRAMS_PER_POUND,
-    ML_PER_US_FLUID_OUNCE,
-    celsius_from_fahrenheit,
-    celsius_from_kelvin,
-)
+from rig.units import UNITS, Unit
 
-OtherUnits = tuple[tuple[str, Callable[[float], float]], ...]
+OtherUnits = tuple[Unit, ...]
 
-_TEMPERATURE: OtherUnits = (("°F", celsius_from_fahrenheit), ("K", celsius_from_kelvin))
-_MASS: OtherUnits = (
-    ("kg", lambda x: x * 1000.0),
-    ("oz", lambda x: x * GRAMS_PER_OUNCE),
-    ("lb", lambda x: x * GRAMS_PER_POUND),
-    ("mg", lambda x: x / 1000.0),
-)
-_VOLUME: OtherUnits = (
-    ("l", lambda x: x * 1000.0),
-    ("cl", lambda x: x * 10.0),
-    ("fl oz", lambda x: x * ML_PER_US_FLUID_OUNCE),
-)
-_TIME: OtherUnits = (("ms", lambda x: x / 1000.0), ("min", lambda x: x * 60.0))
+_TEMPERATURE: OtherUnits = (UNITS["°F"], UNITS["K"])
+_MASS: OtherUnits = (UNITS["kg"], UNITS["oz"], UNITS["lb"], UNITS["mg"])
+_VOLUME: OtherUnits = (UNITS["l"], UNITS["cl"], UNITS["fl oz"])
+_TIME: OtherUnits = (UNITS["ms"], UNITS["min"])
+_STROKES = Unit("strokes a minute", "Hz", UNITS["rpm"].factor)
 
 
 @dataclass(frozen=True)
@@ -55,9 +41,9 @@ class Plausible:
     def _cure(self, value: float) -> str:
         """The conversions that would bring a value inside, else the hint."""
         ways = [
-            f"if it is in {unit}, write {converted:.4g}"
-            for unit, convert in self.others
-            if self.low <= (converted := convert(value)) <= self.high
+            f"if it is in {other.symbol}, write {converted:.4g}"
+            for other in self.others
+            if self.low <= (converted := other.inside(value)) <= self.high
         ]
         text = "; ".join(ways) or self.hint or f"check the value and its unit, {self.unit}"
         return text[0].upper() + text[1:]
@@ -85,5 +71,5 @@ TRACE_PROBE = Plausible(-60, 105, "°C", _TEMPERATURE, "check the probe and its 
 TRACE: Mapping[str, Plausible] = {
     "scale_g": Plausible(-60_000, 60_000, "g", _MASS, "check the scale and its unit, g"),
     "room_c": Plausible(-30, 60, "°C", _TEMPERATURE, "check the probe and its wiring"),
-    "cadence_hz": Plausible(0, 50, "Hz", (("strokes a minute", lambda x: x / 60.0),)),
+    "cadence_hz": Plausible(0, 50, "Hz", (_STROKES,)),
 }

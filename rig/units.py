@@ -6,6 +6,9 @@ Exact factors: NIST SP 811 (2008), appendix B; US fluid ounce 29.5735295625 ml, 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TypeVar
 
 from rig.arrays import FloatArray
@@ -13,19 +16,46 @@ from rig.arrays import FloatArray
 Quantity = TypeVar("Quantity", float, FloatArray)
 
 ZERO_CELSIUS_K = 273.15
-GRAMS_PER_OUNCE = 28.349523125
-GRAMS_PER_POUND = 453.59237
-ML_PER_US_FLUID_OUNCE = 29.5735295625
 
 
-def celsius_from_fahrenheit(temp_f: Quantity) -> Quantity:
-    """Temperature [°C] from [°F]."""
-    return (temp_f - 32.0) * 5.0 / 9.0
+@dataclass(frozen=True)
+class Unit:
+    """A unit as it is written: its symbol, the unit it becomes inside, and how: (value − zero) · factor."""
+
+    symbol: str
+    becomes: str
+    factor: float = 1.0
+    zero: float = 0.0
+
+    def inside(self, value: Quantity) -> Quantity:
+        """A value, or an array of any shape, in the unit it becomes."""
+        return (value - self.zero) * self.factor if self.symbol != self.becomes else value
 
 
-def fahrenheit_from_celsius(temp_c: Quantity) -> Quantity:
-    """Temperature [°F] from [°C]."""
-    return temp_c * 9.0 / 5.0 + 32.0
+UNITS: Mapping[str, Unit] = MappingProxyType(
+    {
+        unit.symbol: unit
+        for unit in (
+            *(Unit("°C", "°C"), Unit("°F", "°C", 5.0 / 9.0, 32.0), Unit("K", "°C", zero=ZERO_CELSIUS_K)),
+            *(Unit("g", "g"), Unit("kg", "g", 1000.0), Unit("mg", "g", 1e-3)),
+            *(Unit("oz", "g", 28.349523125), Unit("lb", "g", 453.59237)),
+            *(Unit("ml", "ml"), Unit("cl", "ml", 10.0), Unit("l", "ml", 1000.0)),
+            Unit("fl oz", "ml", 29.5735295625),
+            *(Unit("s", "s"), Unit("ms", "s", 1e-3), Unit("µs", "s", 1e-6)),
+            *(Unit("min", "s", 60.0), Unit("h", "s", 3600.0), Unit("d", "s", 86400.0)),
+            *(Unit("Hz", "Hz"), Unit("rpm", "Hz", 1.0 / 60.0), Unit("m/s²", "m/s²")),
+            *(Unit("", ""), Unit("%RH", "%"), Unit("%", ""), Unit("V", "V"), Unit("mV", "V", 1e-3)),
+            *(Unit("A", "A"), Unit("mA", "A", 1e-3), Unit("W", "W"), Unit("Ω", "Ω"), Unit("kΩ", "Ω", 1000.0)),
+            *(
+                Unit("hPa", "hPa"),
+                Unit("kPa", "hPa", 10.0),
+                Unit("bar", "hPa", 1000.0),
+                Unit("Pa", "hPa", 0.01),
+            ),
+        )
+    }
+)
+"""Every unit that is read anywhere, by its symbol."""
 
 
 def celsius_from_kelvin(temp_k: Quantity) -> Quantity:

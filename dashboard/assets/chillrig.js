@@ -115,6 +115,11 @@ window.dash_clientside = window.dash_clientside || {};
 
     asked: function () {
       const asked = gathered();
+      // a slider that stands where it usually does asks nothing
+      for (const name of Object.keys(asked).filter((k) => k.endsWith("-usual"))) {
+        if (asked[name].length) delete asked[name.slice(0, -"-usual".length)];
+        delete asked[name];
+      }
       // another choice makes another list, which begins at its first page; a marked run leaves it where it is
       const triggered = window.dash_clientside.callback_context.triggered;
       if (!triggered.some((t) => t.prop_id === "runs-over.data")) delete asked.page;
@@ -148,6 +153,17 @@ window.dash_clientside = window.dash_clientside || {};
       return player.word();
     },
 
+    // A slider and its box "as usual": moved, the box is unchecked; checked, the slider goes where it usually stands.
+    asUsual: function (value, box, at) {
+      const stay = window.dash_clientside.no_update;
+      const moved = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id);
+      const is = function (end) { return moved.some((id) => id.endsWith(end)); };
+      const checked = (box || []).length > 0;
+      if ((is("-at.data") && (at.reset || checked)) || (is("-usual.value") && checked)) return [at.value, ["as usual"]];
+      if (!is("-usual.value") && !is("-at.data") && checked && Number(value) !== Number(at.value)) return [stay, []];
+      return [stay, stay];
+    },
+
     rested: function (asked) {
       return settled("rested", asked, 2000);
     },
@@ -177,11 +193,12 @@ window.dash_clientside = window.dash_clientside || {};
       else box.setAttribute("aria-label", "Light or dark");
     }
     // a mark in a table is one box with its words beside it, and no list
-    for (const box of root.querySelectorAll(".pick[role]")) {
+    for (const box of root.querySelectorAll(".pick[role], .as-usual[role]")) {
       box.removeAttribute("role");
       box.removeAttribute("aria-multiselectable");
     }
-    const options = ".chips [role='option'], .chips label[aria-selected], .pick [role='option'], .pick [aria-selected]";
+    const options = ".chips [role='option'], .chips label[aria-selected], .pick [role='option'], .pick [aria-selected], " +
+      ".as-usual [role='option'], .as-usual [aria-selected]";
     for (const option of root.querySelectorAll(options)) {
       option.removeAttribute("role");
       option.removeAttribute("aria-selected");

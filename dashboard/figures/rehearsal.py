@@ -11,8 +11,8 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from rig.advice.control_chart import ControlChart
+from rig.advice.odds import Result
 from rig.advice.rehearsal_parts import Spread
-from rig.advice.slopes import Result
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.report.courses import RunCourse

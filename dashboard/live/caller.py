@@ -6,11 +6,13 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TypeVar
 
 import numpy as np
 
-from rig.advice.live import EVERY_S, LiveEstimate, estimate, live_call
+from rig.advice.call_words import assumptions, headline
+from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, estimate, live_call
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import RigError
@@ -23,6 +25,12 @@ IDLE_S = 0.05
 
 
 Answer = TypeVar("Answer")
+Called = Callable[[Fit, LiveCall, datetime], object]
+"""Hears a call as it stands before the start, the fit it rests on, and when it was asked for."""
+
+
+def nobody(fit: Fit, call: LiveCall, asked_at: datetime) -> None:
+    """Hears nothing."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +46,8 @@ class Caller:
     """Prepares the call as soon as all is weighed, then estimates while the drink is moved.
 
     `fit` gives the fit, and may take its time; `situation` and `heard` are asked for what is known now, and
-    give None while there is nothing to ask about. `estimates` only grows.
+    give None while there is nothing to ask about; `called` hears the call before the start. `estimates` only
+    grows.
     """
 
     def __init__(
@@ -47,7 +56,9 @@ class Caller:
         target: Target | None,
         situation: Callable[[], Situation | None],
         heard: Callable[[], Heard | None],
+        called: Called = nobody,
     ) -> None:
+        self._called = called
         self._fit, self._target, self._situation, self._heard = fit, target, situation, heard
         self._left = threading.Event()
         self.estimates: list[LiveEstimate] = []
@@ -75,8 +86,10 @@ class Caller:
         if situation is None:
             return
         self.words = "working out the call"
+        asked_at = datetime.now(UTC)
         call = live_call(fit, situation, self._target)
-        self.words = basis_words(call.basis)
+        self._called(fit, call, asked_at)
+        self.words = before_words(call)
         while (heard := self._until(self._heard)) is not None:
             begun_s = time.monotonic()
             if heard.time_s:
@@ -94,10 +107,22 @@ class Caller:
         return None
 
 
+def before_words(call: LiveCall) -> str:
+    """What the call is before anything is seen, and what it rests on."""
+    rests = basis_words(call.basis)
+    return (
+        rests
+        if call.before is None
+        else f"{headline(call.before)}. {assumptions(call.before.filled)}; {rests}"
+    )
+
+
 def basis_words(basis: Basis) -> str:
     """What a call rests on, so that a person knows how far to trust it."""
     return {
         BasisKind.MEASURED: f"the call rests on {basis.runs} run{'' if basis.runs == 1 else 's'}",
-        BasisKind.TRANSFERRED: "never measured on this set-up: the call rests on related runs",
+        BasisKind.TRANSFERRED: f"it rests on {basis.runs} of its runs, beyond them: {'; '.join(basis.extrapolated)}"
+        if basis.runs
+        else "never measured on this set-up: the call rests on related runs",
         BasisKind.PRIOR_ONLY: "no run of this set-up yet: the call rests on what is usual, with wide bands",
     }[basis.kind]

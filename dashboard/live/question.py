@@ -10,9 +10,9 @@ from typing import Any
 from dashboard.params import Params, Scale, named, one
 from rig.bench import Bench, Motion, Target
 from rig.bench_toml import bench_toml
-from rig.cli.record_session import Way, WeighedIn, ingredients_g
 from rig.errors import RigError
 from rig.fitting.situation import Situation
+from rig.session.drink import Way, WeighedIn, ingredients_g
 
 NO_TARGET = ""
 SPEED = Scale(1.0, 20.0, 1.0, "times")

@@ -6,37 +6,34 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from dashboard.calls_kept import CallKeeper
 from dashboard.desk import Desk
+from dashboard.live.caller import nobody
 from dashboard.live.news import News
-from dashboard.live.question import LiveQuestion
-from dashboard.live.session import Cursor, LiveSession, Phase
+from dashboard.live.question import Devices, LiveQuestion
+from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
-from rig.capture.calibrated import InForce
-from rig.capture.dialects import load
-from rig.capture.intake import take_in
-from rig.capture.ports import every_device
-from rig.capture.process import Interrupted, interrupted_runs
-from rig.capture.recorder_files import OPEN, Files, is_held
-from rig.cli.record import RECORDINGS
-from rig.cli.source import data_folder
+from rig.capture.devices.ports import every_device
+from rig.capture.recording.process import Interrupted, interrupted_runs
+from rig.capture.recording.recorder_files import OPEN, Files, is_held
+from rig.capture.to_run.calibrated import InForce
+from rig.capture.to_run.intake import take_in
 from rig.errors import NotFound, RigError
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.result import Fit
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook
+from rig.session.drink import Phase
+from rig.session.places import recordings_beside
 
 NO_LOGBOOK = (
     "This is a bench folder, which is only read. To record, bring it into a logbook: "
     "chillrig import DIR, then chillrig dashboard"
 )
-
-
-def recordings_of(logbook: Logbook) -> Path:
-    """Where journals are kept: beside a logbook that is a file, else in the user's own folder."""
-    return (data_folder() if "://" in logbook.where else Path(logbook.where).parent) / RECORDINGS
 
 
 def is_recording(folder: Path) -> bool:
@@ -57,7 +54,7 @@ class LiveRoom:
     """Begins a drink, keeps or discards it; threads may share it."""
 
     def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+        self._desk, self._calls = desk, CallKeeper(desk)
         self._lock = threading.RLock()
         self._live: LiveSession | None = None
         self._kept: Kept | None = None
@@ -98,8 +95,17 @@ class LiveRoom:
                 raise NotFound("device", gone[:80], known)
             self._kept = None
             held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
+            # a simulated drink answers no call that anyone will follow
+            called = partial(self._calls.keep_live, name) if question.devices is Devices.HEARD else nobody
             live = LiveSession(
-                question, bench, recordings_of(logbook), lambda: self._fit(name), self.news, held
+                question,
+                bench,
+                recordings_beside(logbook.where),
+                lambda: self._fit(name),
+                self.news,
+                held,
+                self._desk.dialects,
+                called,
             )
             live.start()
             self._live = live
@@ -172,7 +178,7 @@ class LiveRoom:
 
     def _take_in(self, files: Files, note: str) -> Kept:
         logbook = self._logbook()
-        recorded = take_in(files, logbook, load(()), calibrations(logbook))
+        recorded = take_in(files, logbook, self._desk.decoders, calibrations(logbook))
         name = recorded.run.run
         if note.strip():
             logbook.edit_run(
@@ -196,7 +202,7 @@ class LiveRoom:
         with self._lock:
             if self._left is None:
                 logbook = self._desk.logbook
-                self._left = () if logbook is None else interrupted_runs(recordings_of(logbook))
+                self._left = () if logbook is None else interrupted_runs(recordings_beside(logbook.where))
             return self._left
 
     def _idle(self) -> dict[str, Any]:

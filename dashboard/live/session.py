@@ -11,27 +11,26 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from dashboard.live.caller import Caller, Heard
+from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
+from dashboard.live.telling import Standing, points_of, state_of
 from rig.bench import Bench
-from rig.capture.calibrated import Heard as Known
-from rig.capture.calibrated import InForce
-from rig.capture.dialects import load
-from rig.capture.follow import Follower, Moment
-from rig.capture.process import RecordingProcess, start_recording
-from rig.capture.readings import Decoder, Quality, Quantity
-from rig.capture.recorder_files import Files, Plan
-from rig.capture.weighing import Step
-from rig.cli.record_devices import devices
-from rig.cli.record_session import Session
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Decoder, Quality, Quantity
+from rig.capture.recording.follow import Follower, Moment
+from rig.capture.recording.process import RecordingProcess, start_recording
+from rig.capture.recording.recorder_files import Files, Plan
+from rig.capture.to_run.calibrated import Heard as Known
+from rig.capture.to_run.calibrated import InForce
 from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
+from rig.session.devices import devices
+from rig.session.drink import Phase, Session
 
 TICK_S, LEAST_TICK_S = 0.05, 0.01
 """How often the journal is read and screens are told: as often as an eye follows, and no oftener."""
@@ -39,18 +38,6 @@ MOVES_HZ, MOVES_READINGS = 0.5, 3
 """So many readings of a motion sensor above this cadence in a row are the start of motion."""
 BEFORE_S = 5.0
 """How much before the start is shown and told to the live call [s]."""
-
-
-class Phase(StrEnum):
-    """Where a drink has got to."""
-
-    OPENING = "opening"
-    WEIGHING = "weighing"
-    READY = "ready"
-    MOVING = "moving"
-    AFTER = "after"
-    DONE = "done"
-    TROUBLE = "trouble"
 
 
 Curve = list[tuple[float, float]]
@@ -124,20 +111,22 @@ class LiveSession:
         fit: Callable[[], Fit],
         news: News,
         held: InForce | None = None,
+        dialect_files: tuple[str, ...] = (),
+        called: Called = nobody,
     ) -> None:
-        """Nothing runs before `start`; `held` are the calibrations of this day."""
+        """Nothing runs before `start`; `held` are the calibrations of this day; `called` hears the call."""
         self.question, self.bench, self._news, self._held = question, bench, news, held
         self._trouble = ""
-        self._folder = folder
+        self._folder, self._dialect_files = folder, dialect_files
         self.lock = threading.RLock()
         self._left = threading.Event()
         self._opening = True
-        self._session: Session | None = None
-        self._follower: Listening | None = None
-        self._recording: RecordingProcess | None = None
+        self.session: Session | None = None
+        self.follower: Listening | None = None
+        self.recording: RecordingProcess | None = None
         self._state: dict[str, Any] | None = None
         """What all screens are told alike, made once for them all; None where it may have changed."""
-        self.caller = Caller(fit, question.goal(bench), self.known, self.heard)
+        self.caller = Caller(fit, question.goal(bench), self.known, self.heard, called)
         self._thread = threading.Thread(target=self._run, name="live session", daemon=True)
 
     def start(self) -> None:
@@ -148,12 +137,12 @@ class LiveSession:
     @property
     def files(self) -> Files | None:
         """The files of the recording; None before it has begun."""
-        return None if self._recording is None else self._recording.files
+        return None if self.recording is None else self.recording.files
 
     @property
     def trouble(self) -> str:
         """What went wrong, in words; empty while all is well."""
-        session = self._session
+        session = self.session
         if session is not None and session.done and not session.finished:
             return "the recorder has stopped by itself. What it read is on file: keep it"
         return self._trouble
@@ -161,7 +150,7 @@ class LiveSession:
     @property
     def phase(self) -> Phase:
         """Where the drink has got to."""
-        session = self._session
+        session = self.session
         if self._opening:
             return Phase.OPENING
         if session is None:
@@ -177,13 +166,13 @@ class LiveSession:
     @property
     def stopped(self) -> bool:
         """Whether the drink was moved and is at rest again."""
-        session = self._session
+        session = self.session
         return session is not None and not session.moving and session.moved_s > 0.0
 
     def act(self, phase: str) -> bool:
         """Do what the moment is there for; False where the drink is no longer where the person saw it."""
         with self.lock:
-            session = self._session
+            session = self.session
             if session is None or session.done or phase != self.phase:
                 return False
             session.act()
@@ -193,7 +182,7 @@ class LiveSession:
     def skip(self, step: str) -> bool:
         """Leave a weighing out; False where another one is due by now."""
         with self.lock:
-            session = self._session
+            session = self.session
             if session is None or session.expecting is None or session.expecting.name != step:
                 return False
             session.skip()
@@ -203,7 +192,7 @@ class LiveSession:
     def mark(self, text: str) -> bool:
         """Note something at this moment."""
         with self.lock:
-            session = self._session
+            session = self.session
             if session is None or session.done or not text.strip():
                 return False
             session.mark(text.strip()[:200])
@@ -213,15 +202,15 @@ class LiveSession:
     def finish(self) -> None:
         """Be done, wherever the drink is; it can still be kept or discarded."""
         with self.lock:
-            if self._session is not None:
-                self._session.finished = True
+            if self.session is not None:
+                self.session.finished = True
             self._state = None
 
     def end(self) -> None:
         """End the recording wherever it is, and wait until its journal is closed; what was read stays on file."""
         with self.lock:
-            if self._session is not None:
-                self._session.finished = True
+            if self.session is not None:
+                self.session.finished = True
         self.caller.leave()
         self._left.set()
         self._thread.join()
@@ -231,10 +220,8 @@ class LiveSession:
 
         `begin` in it says that another probe is the main one by now, and all is told anew.
         """
-        from dashboard.live.telling import points_of, state_of
-
         with self.lock:
-            follower, estimates = self._follower, self.caller.estimates
+            follower, estimates = self.follower, self.caller.estimates
             probe, others = ([], {}) if follower is None else (follower.probe, follower.others)
             main = None if follower is None else follower.main
             another = cursor.main is not None and cursor.main != main
@@ -247,31 +234,16 @@ class LiveSession:
                 estimates[cursor.estimates : after.estimates],
             )
             if self._state is None:
-                self._state = state_of(self)
+                self._state = state_of(self._standing())
             return self._state | points | {"begin": another}, after
 
-    @property
-    def recording(self) -> RecordingProcess | None:
-        """The recorder; None before it runs."""
-        return self._recording
-
-    @property
-    def session(self) -> Session | None:
-        """The steps of the drink; None before the recorder runs."""
-        return self._session
-
-    @property
-    def follower(self) -> Listening | None:
-        """What was read so far; None before the recorder runs."""
-        return self._follower
-
-    def pan_g(self, step: Step) -> float:
-        """What the steps before this one left on the pan [g]."""
-        session = self._session
-        assert session is not None
-        steps = session.way.after if self.stopped else session.way.before
-        names = [s.name for s in steps[: steps.index(step)]]
-        return sum(session.weighed.get(n, 0.0) for n in names)
+    def _standing(self) -> Standing:
+        recorder = None if self.recording is None else self.recording.state()
+        drink = None if self.session is None or self.follower is None else (self.session, self.follower)
+        call, goal = self.caller, self.question.goal(self.bench)
+        return Standing(
+            self.question, goal, self.phase, self.trouble, recorder, drink, call.estimates, call.words
+        )
 
     def _run(self) -> None:
         with ExitStack() as stack:
@@ -293,7 +265,7 @@ class LiveSession:
         self._tell()
 
     def _open(self, stack: ExitStack) -> Session:
-        q, decoders = self.question, load(())
+        q, decoders = self.question, load(self._dialect_files)
         hands, ports = stack.enter_context(
             devices(
                 *(self.bench, q.technique, q.vessel, q.ice, q.recipe),
@@ -306,20 +278,22 @@ class LiveSession:
                 among=q.ports,
             )
         )
-        plan = Plan(self._folder, ports, q.meta(self.bench), time_scale=q.speed)
-        self._recording = stack.enter_context(start_recording(plan))
-        self._follower = Listening(plan.files.journal, decoders)
-        self._session = Session(
-            self._recording, self._follower, q.way(self.bench), heard=Known(self._held), hands=hands
+        plan = Plan(
+            *(self._folder, ports, q.meta(self.bench)), time_scale=q.speed, dialect_files=self._dialect_files
         )
-        return self._session
+        self.recording = stack.enter_context(start_recording(plan))
+        self.follower = Listening(plan.files.journal, decoders)
+        self.session = Session(
+            self.recording, self.follower, q.way(self.bench), heard=Known(self._held), hands=hands
+        )
+        return self.session
 
     def _turn(self, session: Session) -> None:
         try:
             session.tick()
         except (RigError, OSError) as error:
             self._trouble = str(error)
-        follower = self._follower
+        follower = self.follower
         assert follower is not None
         if self.phase is Phase.READY and follower.moves_in_a_row >= MOVES_READINGS:
             session.act()
@@ -332,16 +306,16 @@ class LiveSession:
     def known(self) -> Situation | None:
         """What is known of the drink before and while it is moved, as its readings stand for; None otherwise."""
         with self.lock:
-            if self._session is None or self.phase not in (Phase.READY, Phase.MOVING):
+            if self.session is None or self.phase not in (Phase.READY, Phase.MOVING):
                 return None
-            follower = self._follower
+            follower = self.follower
             assert follower is not None
             before = [v for t, v in follower.probe if t > follower.now_s - 1.0] or [
                 v for _, v in follower.probe[-1:]
             ]
             start_c = follower.temp_c if not before else sum(before) / len(before)
             raw_c = start_c if self.phase is Phase.READY else self._start_c(follower)
-            return self.question.situation(self._session.known(raw_c))
+            return self.question.situation(self.session.known(raw_c))
 
     @staticmethod
     def _start_c(follower: Listening) -> float | None:
@@ -355,7 +329,7 @@ class LiveSession:
     def heard(self) -> Heard | None:
         """What there is to estimate from while the drink is moved, as the readings stand for; None otherwise."""
         with self.lock:
-            session, follower = self._session, self._follower
+            session, follower = self.session, self.follower
             if session is None or follower is None or not session.moving or follower.started_s is None:
                 return None
             start = follower.started_s

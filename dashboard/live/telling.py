@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Any
 
+from dashboard.live.question import LiveQuestion
 from rig.advice.live import LiveEstimate, Word
-from rig.capture.health import PortReport, PortState
-from rig.capture.recorder_files import RecorderState
-from rig.capture.weighing import Step, StepKind
-from rig.cli.record_session import Session
-
-if TYPE_CHECKING:
-    from dashboard.live.session import LiveSession
+from rig.capture.devices.health import PortReport, PortState
+from rig.capture.recording.follow import Follower
+from rig.capture.recording.recorder_files import RecorderState
+from rig.capture.to_run.weighing import Step, StepKind
+from rig.session.drink import Phase, Session
+from rig.target import Target
 
 Point = tuple[float, float]
 _WORDS = {
@@ -27,29 +28,40 @@ _WORDS = {
 }
 
 
-def state_of(live: LiveSession) -> dict[str, Any]:
-    """Where a session stands; numbers are rounded to what a screen shows."""
-    from dashboard.live.session import Phase
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Where a session stands at one moment; `drink` is its steps and what was read, None before it records."""
 
-    session, follower, phase = live.session, live.follower, live.phase
-    recorder = None if live.recording is None else live.recording.state()
+    question: LiveQuestion
+    target: Target | None
+    phase: Phase
+    trouble: str
+    recorder: RecorderState | None
+    drink: tuple[Session, Follower] | None
+    estimates: Sequence[LiveEstimate]
+    call_words: str
+
+
+def state_of(now: Standing) -> dict[str, Any]:
+    """Where a session stands; numbers are rounded to what a screen shows."""
     state: dict[str, Any] = {
-        "phase": phase.value,
-        "drink": live.question.words,
-        "target": _target(live),
-        "simulated": live.question.devices.value == "simulated",
-        "trouble": live.trouble or disk_words(recorder),
-        "asked": "Opening the devices …" if phase is Phase.OPENING else live.trouble,
-        "speed": live.question.speed,
+        "phase": now.phase.value,
+        "drink": now.question.words,
+        "target": _target(now),
+        "simulated": now.question.devices.value == "simulated",
+        "trouble": now.trouble or disk_words(now.recorder),
+        "asked": "Opening the devices …" if now.phase is Phase.OPENING else now.trouble,
+        "speed": now.question.speed,
     }
-    if session is None or follower is None:
+    if now.drink is None:
         return state
-    step = session.expecting if phase in (Phase.WEIGHING, Phase.AFTER) else None
+    session, follower = now.drink
+    step = session.expecting if now.phase in (Phase.WEIGHING, Phase.AFTER) else None
     net_g = None
     if step is not None and follower.scale_g is not None:
-        net_g = follower.scale_g - (live.pan_g(step) if step.kind is StepKind.ADDITION else 0.0)
+        net_g = follower.scale_g - (session.pan_g(step) if step.kind is StepKind.ADDITION else 0.0)
     return state | {
-        "asked": asked_of(session, phase.value, step),
+        "asked": asked_of(session, now.phase, step),
         "step": None if step is None else step.name,
         "expected_g": None if step is None else rounded(step.expected_g, 1),
         "net_g": rounded(net_g, 1),
@@ -59,18 +71,18 @@ def state_of(live: LiveSession) -> dict[str, Any]:
         "started_s": rounded(follower.started_s, 3),
         "steps": [_step(session, s, step) for s in (*session.way.before, *session.way.after)],
         "said": session.said or session.doubt,
-        "ports": [] if recorder is None else [_port(p) for p in recorder.ports],
-        "call": call_of(live.caller.estimates, session, live.caller.words),
+        "ports": [] if now.recorder is None else [_port(p) for p in now.recorder.ports],
+        "call": call_of(now.estimates, session, now.call_words),
     }
 
 
-def asked_of(session: Session, phase: str, step: Step | None) -> str:
+def asked_of(session: Session, phase: Phase, step: Step | None) -> str:
     """What is to be done now, in words."""
-    if phase == "moving":
+    if phase is Phase.MOVING:
         return f"{session.way.technique.capitalize()} …"
-    if phase == "ready":
+    if phase is Phase.READY:
         return f"All is weighed. Start, and {session.way.technique} at once."
-    if phase == "done":
+    if phase is Phase.DONE:
         return "Keep this run?"
     if step is None:
         return ""
@@ -157,13 +169,13 @@ def _step(session: Session, step: Step, now: Step | None) -> dict[str, Any]:
     }
 
 
-def _target(live: LiveSession) -> dict[str, Any] | None:
-    target = live.question.goal(live.bench)
+def _target(now: Standing) -> dict[str, Any] | None:
+    target = now.target
     if target is None:
         return None
     window = target.dilution_by_volume
     return {
-        "name": target.name or live.question.target,
+        "name": target.name or now.question.target,
         "temp_c_max": target.serve_temp_c_max,
         "temp_c_min": target.serve_temp_c_min,
         "dilution_pct": None if window is None else [100.0 * window[0], 100.0 * window[1]],

@@ -29,7 +29,7 @@ from dashboard.questions.bring_in import (
     read_again,
     settled,
 )
-from dashboard.questions.bring_in_run import INTO, NAMES, NEW, NUMBERS, RunForm, store
+from dashboard.questions.bring_in_run import INTO, NAMES, NEW, NUMBERS, RunForm, start_words, store
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.logbook.store import Logbook
@@ -190,7 +190,10 @@ def register(app: Dash, desk: Desk) -> None:
             # the controls stay as they are, so that the answer can be put right
             kept = (no_update, no_update, no_update, True) if again else (None, None, True, True)
             return *kept, no_update, told, None
-        blocks = [look_block(n, look) for n, look in enumerate(looks)]
+        blocks: list[Any] = [look_block(n, look) for n, look in enumerate(looks)]
+        if all(look.is_settled for look in looks):
+            words, clear = start_words(settled(looks))
+            blocks.append(notice(words, "know" if clear else "mind"))
         said = [look.to_said() for look in looks]
         unread = all(look.proposal is None for look in looks)
         marks = no_update if again else marks_block([look.file for look in looks])

@@ -11,6 +11,7 @@ from dashboard.controls import aria, carried, choice, figure, names, notice, sev
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
 from dashboard.page import Here, Page
+from dashboard.pages import compare_check
 from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.usual import OWN, recipes
@@ -19,12 +20,13 @@ from rig.advice.compare_result import Comparison, PairComparison
 from rig.advice.compare_words import sentence, short_names, true_minus
 from rig.errors import NotEnoughData, RigError
 from rig.report import wording as words
-from rig.report.courses import SetUpCourse, set_up_courses
+from rig.report.calls import Foreseen
+from rig.report.courses import SetUpCourse, side_by_side
+from rig.report.courses import short_names as short_set_ups
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 
-DRAWS = 256
 BAND = "Line: the middle run. Band: 90 % of runs. Points: runs made; hollow where doubtful."
 TABLE_HEADS = (
     "Pair",
@@ -73,6 +75,7 @@ def layout(here: Here) -> Any:
                 **aria(label="What to compare"),
             ),
             waiting(html.Div(id="compare-answer", **aria(live="polite")), "Comparing the set-ups …"),
+            html.Section(id="compare-check", **aria(label=compare_check.TITLE)),
             html.P(
                 [
                     carried("Show it to a room", "/compare/projector"),
@@ -87,9 +90,28 @@ def layout(here: Here) -> Any:
 
 
 @kept(16)
+def foreseen_of(view: BenchView, asked: CompareQuestion) -> tuple[Foreseen, ...]:
+    """Courses and calls asked for; the last ones asked are kept."""
+    return asked.foreseen(view)
+
+
 def courses_of(view: BenchView, asked: CompareQuestion) -> tuple[SetUpCourse, ...]:
-    """The courses asked for; the last ones asked are kept."""
-    return set_up_courses(view.fitted(), asked.set_ups, asked.recipe, draws=DRAWS)
+    """The courses asked for."""
+    return side_by_side(view.fitted(), [f.course for f in foreseen_of(view, asked)])
+
+
+def calls_of(view: BenchView, asked: CompareQuestion) -> list[tuple[str, str]]:
+    """How long on each set-up into the target, best odds first: its name, and its call in words."""
+    calls = [c for f in foreseen_of(view, asked) for c in f.calls.values()]
+    names_of = short_set_ups([c.asked.set_up for c in calls])
+    ranked = sorted(calls, key=lambda c: -c.odds)
+    return [
+        (
+            names_of[c.asked.set_up],
+            f"{words.headline(c)} · {words.basis_label(c.basis)}. {words.assumptions(c.filled)}.",
+        )
+        for c in ranked
+    ]
 
 
 @kept(16)
@@ -112,12 +134,14 @@ def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
     drawn = course_figures(view, asked, courses_of(view, asked), theme)
     if len(asked.set_ups) == 1:
         return [
+            calls_block(view, asked),
             html.Div(drawn, className="figures"),
             html.P("Choose a second set-up to compare with.", className="quiet"),
         ]
     found = comparison_of(view, asked)
     return [
         sentences_block(found),
+        calls_block(view, asked),
         html.Div([*drawn, averages_figure(view, found, theme)], className="figures"),
         numbers_block(found),
     ]
@@ -125,6 +149,7 @@ def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
 
 def register(app: Dash, desk: Desk) -> None:
     """Connect the choices to the comparison."""
+    compare_check.register(app, desk)
     desk.usually(lambda view, theme: answer_block(view, CompareQuestion.of(view, {}), theme))
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
@@ -146,6 +171,16 @@ def register(app: Dash, desk: Desk) -> None:
             return answer_block(view, CompareQuestion.of(view, params), theme)
         except RigError as error:
             return notice(str(error))
+
+
+def calls_block(view: BenchView, asked: CompareQuestion) -> Any:
+    """How long on each set-up, where a target is chosen."""
+    target, told = asked.target_of(view), calls_of(view, asked)
+    if target is None or not told:
+        return None
+    listed = [html.Li([html.B(f"{name}: "), text]) for name, text in told]
+    heading = html.H2(f"How long into {words.target_words(target)}")
+    return html.Section([heading, html.Ul(listed, className="sentences")])
 
 
 def sentences_block(found: Comparison) -> Any:
@@ -283,7 +318,9 @@ def finding(here: Here) -> FindingPage:
     if len(asked.set_ups) < 2:
         raise NotEnoughData("a comparison to keep needs two set-ups; choose them on the page Compare")
     found, courses, target = comparison_of(view, asked), courses_of(view, asked), asked.target_of(view)
+    calls = tuple(f"{name}: {text}" for name, text in calls_of(view, asked))
     blocks: list[Block] = [
+        Listed("How long", calls),
         Listed(
             "What differs", tuple(f"{pair_name(p)} {known(found, p)}" for p in found.pairs if p.contrasts)
         ),
@@ -297,6 +334,7 @@ def finding(here: Here) -> FindingPage:
             "Bars: 90 % intervals of the average drink; single drinks scatter more.",
         ),
         Tabled("All differences as numbers", TABLE_HEADS, tuple(number_rows(found))),
+        *compare_check.kept_blocks(compare_check.check_of(view, here.desk.logbook)),
         Listed("Keep in mind", tuple(remarks(found))),
     ]
     shown = [b for b in blocks if not isinstance(b, Listed) or b.sentences]

@@ -14,7 +14,7 @@ from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
 from dashboard.params import address, params_of_query
 from rig.bench import Bench
-from rig.capture.ports import every_device
+from rig.capture.devices.ports import every_device
 from rig.errors import RigError
 
 _ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "port", "probe", "speed")

@@ -20,7 +20,7 @@ from rig.advice.compare_words import true_minus
 from rig.advice.plan import Narrowing, RunPlan
 from rig.advice.plan_sheet import printable, run_sheet
 from rig.errors import RigError
-from rig.report.wording import odds_words, target_words
+from rig.report.wording import assumptions, odds_words, seconds, target_words
 
 SHEET, PRINT = "/rehearsal/next-runs/sheet.csv", "/rehearsal/next-runs/print"
 RUN_HEADS = ("Turn", "Block", "Set-up", "Ice", "Recipe", "Start", "For", "Tells")
@@ -171,7 +171,11 @@ def head_block(plan: RunPlan) -> Any:
             f"lands now, and after {_runs(len(plan.runs))}; at most {odds_words(call.odds_at_most)}",
             className="window",
         ),
-        html.P(f"Target: {target_words(call.target)}.", className="quiet"),
+        html.P(
+            f"Target: {target_words(call.target)}. The call now: {seconds(call.duration_s)} s. "
+            f"{assumptions(call.filled)}.",
+            className="quiet",
+        ),
     ]
 
 

@@ -15,21 +15,21 @@ from dashboard.controls import aria, notice, table, waiting
 from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.live.care import POSTGRES_WORDS, Health, back_up, faults_of, file_of, health_of
-from dashboard.live.room import is_recording, recordings_of
+from dashboard.live.room import is_recording
 from dashboard.page import Here, Page
 from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
 from dashboard.pages.rig_calibrate import ONLY_HERE
-from rig.capture.dialects import load
-from rig.capture.health import PortState
-from rig.capture.ports import every_device
-from rig.capture.ports_listen import Listened, listen_to_all
-from rig.capture.readings import Quantity
-from rig.cli.calibration_words import FOOD, GLASS, PROBE, STEAM, WET
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_listen import Listened, listen_to_all
 from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook
 from rig.sensors.calibration import Calibration, CalibrationKind
+from rig.session.cautions import FOOD, GLASS, PROBE, STEAM, WET
+from rig.session.places import recordings_beside
 
 SOON_DAYS = 14
 NO_LOGBOOK = (
@@ -108,12 +108,12 @@ def register(app: Dash, desk: Desk) -> None:
     def heard(_clicks: int) -> Any:
         if request.environ.get(GUEST):
             return notice(ONLY_HERE)
-        if desk.logbook is not None and is_recording(recordings_of(desk.logbook)):
+        if desk.logbook is not None and is_recording(recordings_beside(desk.logbook.where)):
             return notice(
                 "A drink is being recorded; opening its ports now would disturb it. Listen afterwards."
             )
         try:
-            return port_block(listen_to_all(every_device(desk.devices), load(())))
+            return port_block(listen_to_all(every_device(desk.devices), desk.decoders))
         except RigError as error:
             return notice(str(error))
 

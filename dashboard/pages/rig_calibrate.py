@@ -13,7 +13,7 @@ from dashboard import wording
 from dashboard.controls import choice, notice, table
 from dashboard.desk import Desk
 from dashboard.headers import GUEST
-from dashboard.live.room import is_recording, recordings_of
+from dashboard.live.room import is_recording
 from dashboard.page import Here
 from dashboard.pages.rig_calibrate_forms import WAYS, form, id_of
 from dashboard.params import one
@@ -36,14 +36,14 @@ from dashboard.questions.calibrate_reading import (
     named,
     row_to_fill,
 )
-from rig.capture.ports import every_device
-from rig.capture.ports_read import PortRead, read_port
-from rig.cli.calibration_words import now
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_read import PortRead, read_port
 from rig.errors import RigError
 from rig.logbook.calibrations import calibration_in_force, keep_calibration
 from rig.logbook.store import Logbook
-from rig.sensors.calibrating import Made
+from rig.sensors.calibrating import Made, now
 from rig.sensors.calibration import Calibration, CalibrationKind
+from rig.session.places import recordings_beside
 
 NO_LOGBOOK = "Calibrations belong to a logbook. Make one: chillrig import DIR"
 ONLY_HERE = "Ask for this on the computer that the devices are plugged into."
@@ -182,13 +182,15 @@ def _register_form(app: Dash, desk: Desk, procedure: Procedure, lists: Lists) ->
             if request.environ.get(GUEST):
                 raise RigError(ONLY_HERE)
             logbook = _open(desk)
-            if is_recording(recordings_of(logbook)):
+            if is_recording(recordings_beside(logbook.where)):
                 raise RigError(RECORDING)
             device = chosen(every_device(desk.devices), port)
             values = dict(zip(fields, sent, strict=True))
             if procedure in _PAIRED:
                 row_to_fill(values)
-            heard = read_port(device, PLUNGE_S if procedure is Procedure.PLUNGE else READ_S)
+            heard = read_port(
+                device, PLUNGE_S if procedure is Procedure.PLUNGE else READ_S, decoders=desk.decoders
+            )
             said, new = filled_in(procedure, heard, values)
         except RigError as error:
             return notice(sentence(str(error))), *((no_update,) * len(filled))

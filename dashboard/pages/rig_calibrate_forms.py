@@ -11,10 +11,10 @@ from dash import dcc, html
 from dashboard.controls import choice, names, waiting, written
 from dashboard.questions.calibrate import ROWS, TOLD_AT, Pressure, Procedure
 from dashboard.questions.calibrate_reading import PLUNGE_S, READ_S
-from rig.capture.readings import Quantity
-from rig.cli import calibration_words as words
+from rig.capture.decoding.readings import Quantity
 from rig.sensors.calibration import CalibrationKind
 from rig.sensors.water_weighing import EXPANSION_PER_K
+from rig.session import cautions
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Stir. Put the tip in the middle of the ice, clear of bottom and wall, and wait two minutes.",
             "Read a few times. Cubes afloat in water will not do: the bottom of such a glass stands at 2 to 4 °C.",
         ),
-        words.AT_ICE,
+        cautions.AT_ICE,
         "probe",
         Quantity.TEMPERATURE,
         "Read it now",
@@ -58,7 +58,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Hold the tip in it, clear of the bottom, until the reading stands.",
             "Read a few times. An ice point that still holds is taken along: the two make a line.",
         ),
-        words.AT_BOILING,
+        cautions.AT_BOILING,
         "probe",
         Quantity.TEMPERATURE,
         "Read it now",
@@ -72,7 +72,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Type what the better one says as true, then what yours shows, or read it now.",
             "Do so at three temperatures or more, spread over what you work at.",
         ),
-        words.IN_A_BATH,
+        cautions.IN_A_BATH,
         "probe",
         Quantity.TEMPERATURE,
         "Read it now",
@@ -85,7 +85,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Hold the probe dry, in the air of the room, until it stands.",
             f"Press Listen. Wait five seconds, plunge it, keep the water moving until the {PLUNGE_S:.0f} s are over.",
         ),
-        words.AT_A_PLUNGE,
+        cautions.AT_A_PLUNGE,
         "probe",
         Quantity.TEMPERATURE,
         f"Listen for {PLUNGE_S:.0f} s",
@@ -98,7 +98,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Put a weight on, type it as true, then what the scale shows, or read it now.",
             "Use three weights or more, up to what you weigh: a tin with drink and ice.",
         ),
-        words.OF_WEIGHTS,
+        cautions.OF_WEIGHTS,
         "scale",
         Quantity.MASS,
         "Read it now",
@@ -112,7 +112,7 @@ WAYS: Mapping[Procedure, Way] = {
             "Fill it as you do at work, with water; weigh. Each reading is one filling.",
             "Empty and dry it, and again: three times at least, ten are better.",
         ),
-        words.OF_A_MEASURE,
+        cautions.OF_A_MEASURE,
         "jigger",
         Quantity.MASS,
         "Read this filling now",

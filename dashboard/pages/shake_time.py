@@ -4,35 +4,30 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 
 from dashboard import wording
-from dashboard.answers import SURE, make_call, try_levers
-from dashboard.controls import aria, carried, choice, figure, names, notice, slider, waiting
+from dashboard.answers import make_call, try_levers
+from dashboard.calls_kept import CallKeeper
+from dashboard.controls import Usual, aria, carried, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
-from dashboard.questions.call import CallQuestion, scales, sliders_of_target, usual_conditions
+from dashboard.questions.call import CONDITIONS, CallQuestion, scales, sliders_of_target, usual_conditions
 from dashboard.questions.usual import OWN, techniques
 from rig.advice.call import Advice
 from rig.advice.compare_words import true_minus
-from rig.advice.levers import Lever
+from rig.advice.levers import SURE, Lever
 from rig.errors import RigError
-from rig.fitting.prediction import BasisKind
-from rig.fitting.situation import Situation
 from rig.report import wording as words
 from rig.report.figures import landing_figure
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 
 _CHOICES = ("technique", "vessel", "ice", "recipe", "target")
-_SLIDERS = ("drink_temp_c", "ice_temp_c", "ice_mass_g", "serve_temp_c_max", "dilution_low", "dilution_high")
-_BASIS = {
-    BasisKind.MEASURED: "● measured",
-    BasisKind.TRANSFERRED: "◐ transferred",
-    BasisKind.PRIOR_ONLY: "○ prior only",
-}
+_OF_TARGET = ("serve_temp_c_max", "dilution_low", "dilution_high")
+_SLIDERS = (*CONDITIONS, *_OF_TARGET)
 
 
 def layout(here: Here) -> Any:
@@ -91,8 +86,12 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
     bench, run_of = view.bench, scales(view)
     targets = [*names(tuple(bench.targets)), (OWN, "my own")]
 
+    usual = usual_conditions(view, asked.drink)
+
     def slide(name: str, label: str) -> html.Div:
-        return slider(f"call-{name}", label, run_of[name], getattr(asked, name))
+        value = getattr(asked, name)
+        at = Usual(usual[name], value is None) if name in usual else None
+        return slider(f"call-{name}", label, run_of[name], usual[name] if value is None else value, at)
 
     return [
         html.Fieldset(
@@ -127,6 +126,7 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
 
 def register(app: Dash, desk: Desk) -> None:
     """Connect the page to its bench."""
+    calls = CallKeeper(desk)
 
     @kept(64)
     def call_of(view: BenchView, asked: CallQuestion) -> Advice:
@@ -147,7 +147,8 @@ def register(app: Dash, desk: Desk) -> None:
         view = desk.view(desk.chosen(one(params, "bench")))
         return view, CallQuestion.of(view, params)
 
-    asks = [Input(f"call-{k}", "value") for k in (*_CHOICES, *_SLIDERS)]
+    boxes = [f"{k}-usual" for k in CONDITIONS]
+    asks = [Input(f"call-{k}", "value") for k in (*_CHOICES, *_SLIDERS, *boxes)]
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("call-asked", "data"),
@@ -162,7 +163,7 @@ def register(app: Dash, desk: Desk) -> None:
     )
     app.clientside_callback(
         ClientsideFunction("chillrig", "targetSliders"),
-        *(Output(f"call-{k}", "value") for k in _SLIDERS[3:]),
+        *(Output(f"call-{k}", "value") for k in _OF_TARGET),
         Input("call-target", "value"),
         State("call-targets", "data"),
         prevent_initial_call=True,
@@ -183,9 +184,11 @@ def register(app: Dash, desk: Desk) -> None:
     )
     def answer(asked: Any) -> tuple[Any, Any, Any]:
         try:
-            call = call_of(*read(asked))
+            view, question = read(asked)
+            call = call_of(view, question)
         except RigError as error:
             return notice(str(error)), None, None
+        calls.keep(view, call)
         return head_block(call), answer_block(call), asked
 
     # drawn after the number is out, which the bar waits for; a switch of light and dark draws anew only this
@@ -211,49 +214,51 @@ def register(app: Dash, desk: Desk) -> None:
         except RigError:
             return None  # told in place of the call, by the callback above
 
+    for name in CONDITIONS:
+        app.clientside_callback(
+            ClientsideFunction("chillrig", "asUsual"),
+            Output(f"call-{name}", "value"),
+            Output(f"call-{name}-usual", "value"),
+            Input(f"call-{name}", "value"),
+            Input(f"call-{name}-usual", "value"),
+            Input(f"call-{name}-at", "data"),
+            prevent_initial_call=True,
+        )
+
+    # another drink or ice stands where that one usually does: what was asked of the one before is no question of it
     @app.callback(
-        Output("call-ice_temp_c", "value"),
-        Output("call-ice_mass_g", "value"),
-        Input("call-ice", "value"),
-        State("call-asked", "data"),
+        *(Output(f"call-{name}-at", "data") for name in CONDITIONS),
+        *(Input(f"call-{k}", "value") for k in ("technique", "vessel", "ice", "recipe")),
+        State("call-bench", "data"),
         prevent_initial_call=True,
     )
-    def usual_ice(ice: Any, asked: Any) -> tuple[Any, Any]:
-        usual = _usual(desk, asked, ice=ice)
-        return usual["ice_temp_c"], usual["ice_mass_g"]
-
-    @app.callback(
-        Output("call-drink_temp_c", "value"),
-        Input("call-recipe", "value"),
-        State("call-asked", "data"),
-        prevent_initial_call=True,
-    )
-    def usual_start(recipe: Any, asked: Any) -> Any:
-        return _usual(desk, asked, recipe=recipe)["drink_temp_c"]
-
-
-def _usual(desk: Desk, asked: Any, **changed: Any) -> dict[str, float]:
-    params = params_of_store({**(asked or {}), **changed})
-    view = desk.view(desk.chosen(one(params, "bench")))
-    q = CallQuestion.of(view, params)
-    return usual_conditions(view, Situation(q.technique, q.vessel, q.ice, q.recipe))
+    def stand(technique: str, vessel: str, ice: str, recipe: str, bench: Any) -> list[Any]:
+        names = {"technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe, "bench": bench}
+        params = params_of_store(names)
+        view = desk.view(desk.chosen(one(params, "bench")))
+        usual = usual_conditions(view, CallQuestion.of(view, params).drink)
+        other = {"drink_temp_c": "call-recipe"}
+        return [
+            {"value": usual[name], "reset": ctx.triggered_id == other.get(name, "call-ice")}
+            for name in CONDITIONS
+        ]
 
 
 def head_block(call: Advice) -> Any:
     """The call itself: the number, its window and its odds, to be read across a room."""
-    low, high = call.window_s
-    s = call.situation
-    odds = words.odds_words(call.odds)
+    s, best = call.situation, f"{words.seconds(call.duration_s)} s"
+    odds = words.of_hundred(call.odds)
     if call.feasible:
-        number = html.P(
-            [html.Span(s.technique.capitalize()), " ", html.B(f"{call.duration_s:.0f} s")], className="big"
-        )
-        window: list[Any] = [f"{low:.0f} to {high:.0f} s will do · lands ", html.B(odds), " of the time"]
+        number = html.P([html.Span(s.technique.capitalize()), " ", html.B(best)], className="big")
+        window: list[Any] = [f"{words.window_words(call)} · lands ", html.B(odds)]
     else:
         number = html.P(f"No {s.technique} lands this", className="big none")
-        window = [f"At best {odds}, at {call.duration_s:.0f} s"]
+        window = [f"At best {odds}, at {best}"]
     what = html.P(f"{s.recipe} · {s.vessel} · {s.ice}", className="over")
-    return [what, number, html.P(window, className="window"), _first_caution(call)]
+    rests = html.P(
+        [html.B(words.basis_label(call.basis)), f" · {words.assumptions(call.filled)}"], className="quiet"
+    )
+    return [what, number, html.P(window, className="window"), rests, _first_caution(call)]
 
 
 def answer_block(call: Advice) -> Any:
@@ -265,7 +270,7 @@ def answer_block(call: Advice) -> Any:
         ),
         html.P(f"Target: {words.target_words(call.target)}."),
         html.P(words.limits(call) if call.feasible else wording.why_not(call)),
-        html.P([html.B(_BASIS[call.basis.kind]), ". ", words.basis_sentence(call.basis)]),
+        html.P(words.basis_sentence(call.basis)),
         _cautions(call),
     ]
 
@@ -340,7 +345,7 @@ def levers_block(call: Advice, found: tuple[Lever, ...]) -> Any:
             html.P("No single change tried raises the odds. Move the target, or change two things at once."),
         ]
     listed = [
-        html.Li([html.B(words.percent(f.odds)), true_minus(f" at {f.duration_s:.0f} s: {f.what}")])
+        html.Li([html.B(words.percent(f.odds)), true_minus(f" at {words.seconds(f.duration_s)} s: {f.what}")])
         for f in found
     ]
     return [title, html.Ol(listed, className="levers")]
@@ -352,7 +357,8 @@ def finding(here: Here) -> FindingPage:
     call = make_call(view, CallQuestion.of(view, here.params))
     s, found = call.situation, try_levers(view, call)
     helps = tuple(
-        true_minus(f"{f.what}: lands {words.percent(f.odds)} at {f.duration_s:.0f} s.") for f in found
+        true_minus(f"{f.what}: lands {words.percent(f.odds)} at {words.seconds(f.duration_s)} s.")
+        for f in found
     )
     blocks: list[Block] = [
         Listed(
@@ -370,8 +376,8 @@ def finding(here: Here) -> FindingPage:
         *([Listed("What would help", helps)] if helps else []),
         *([Listed("Mind", tuple(true_minus(c) for c in call.cautions))] if call.cautions else []),
     ]
-    conditions = words.conditions(s)
-    lead = f"{s.recipe} · {s.vessel} · {s.ice}: {conditions}. Target: {words.target_words(call.target)}."
+    assumed, target = words.assumptions(call.filled), words.target_words(call.target)
+    lead = f"{s.recipe} · {s.vessel} · {s.ice}. {assumed}. Target: {target}."
     return FindingPage(words.headline(call), lead, blocks)
 
 

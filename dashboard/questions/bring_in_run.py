@@ -8,13 +8,13 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rig.bench import Bench
-from rig.errors import ModelRangeError, RigError, TableRefused
+from rig.errors import ModelRangeError, NoCommonClock, RigError, StartUnclear
 from rig.importing.proposal import Proposal
-from rig.importing.table_run import Joined, findings_of, join, moment_s, own_motion_s, with_trace
+from rig.importing.table_run import Joined, join, judged_book, moment_s, own_start, told_start, with_trace
 from rig.importing.tables import Table
 from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
-from rig.runs import Run, RunBook
+from rig.runs import Run
 
 NEW, INTO = "new", "into"
 NAMES = ("technique", "vessel", "ice", "recipe")
@@ -110,31 +110,40 @@ def run_of(logbook: Logbook, bench: str, form: RunForm) -> Run:
     return Run(form.run, **fields)
 
 
-def joined(proposals: Sequence[Proposal], form: RunForm) -> Joined:
+def joined(proposals: Sequence[Proposal], start: str = "", marks: Mapping[str, str] | None = None) -> Joined:
     """The files on one clock from the start of motion.
 
     Raises
     ------
     RigError
-        No common clock, no start of motion, a moment that is none: with what to fill in.
+        No common clock, no clear start of motion, a moment that is none: with what to fill in.
     """
     tables: list[Table] = [p.table for p in proposals if p.table is not None]
     by_name = {t.file: t for t in tables}
-    marks = {f: moment_s(m, f, by_name[f]) for f, m in form.marks.items() if f in by_name}
+    marks_s = {f: moment_s(m, f, by_name[f]) for f, m in (marks or {}).items() if f in by_name}
     first = tables[0]
-    motion = moment_s(form.start, first.file, first) if form.start else own_motion_s(first)
+    told = told_start(moment_s(start, first.file, first)) if start else own_start(first)
     try:
-        return join(tables, marks_s=marks or None, motion=motion)
-    except TableRefused as refusal:
-        if "no common clock" in refusal.reason:
-            raise RigError(
-                f"{refusal.reason}. Give for each file the moment that is the same in all"
-            ) from refusal
-        if "no start of motion" in refusal.reason:
-            raise RigError(
-                f"{refusal.reason}. Say when motion began, in the time of {first.file}"
-            ) from refusal
-        raise
+        return join(tables, marks_s=marks_s or None, start=told)
+    except NoCommonClock as refusal:
+        raise RigError(
+            f"{refusal.reason}. Give for each file the moment that is the same in all"
+        ) from refusal
+    except StartUnclear as refusal:
+        likely = " or ".join(f"{s:g}" for s in refusal.candidates_s)
+        raise RigError(
+            f"{refusal.reason}. Say when motion began, in the time of {first.file}{': ' + likely if likely else ''}"
+        ) from refusal
+
+
+def start_words(proposals: Sequence[Proposal]) -> tuple[str, bool]:
+    """Where motion starts and on what grounds, or what is open about it; and whether it is clear."""
+    try:
+        found = joined(proposals)
+    except RigError as error:
+        return f"{str(error).rstrip('.')}.", False
+    words = [found.start_words[:1].upper() + found.start_words[1:], *found.doubts]
+    return f"{'. '.join(words)}.", not found.doubts
 
 
 def store(logbook: Logbook, bench: str, proposals: Sequence[Proposal], form: RunForm) -> Run:
@@ -145,7 +154,8 @@ def store(logbook: Logbook, bench: str, proposals: Sequence[Proposal], form: Run
     RigError
         Where that cannot be; nothing is stored then.
     """
-    run = with_trace(run_of(logbook, bench, form), joined(proposals, form), proposals)
-    book = RunBook(logbook.bench(bench), (run,), findings_of(proposals, run.run))
+    found = joined(proposals, form.start, form.marks)
+    run = with_trace(run_of(logbook, bench, form), found, proposals)
+    book = judged_book(logbook.bench(bench), run, proposals, found)
     logbook.add(book, bench, "; ".join(p.file for p in proposals))
-    return run
+    return book.runs[0]

@@ -8,17 +8,17 @@ from typing import Any
 
 from dashboard import wording
 from dashboard.questions.calibrate import MOST_SAMPLES, ROWS
-from rig.capture.ports import Device
-from rig.capture.ports_read import PortRead
-from rig.capture.readings import Quantity
-from rig.cli.calibration_words import LAST_READINGS
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.ports import Device
+from rig.capture.devices.ports_read import PortRead
 from rig.errors import NotEnoughData, NotFound, RigError
-from rig.sensors.steadiness import Steadiness, steadiness
+from rig.signals.scale import SteadyRule
+from rig.signals.steadiness import LAST_READINGS, Steadiness, steadiness
 
 READ_S, PLUNGE_S = 5.0, 30.0
 """How long a port is read at a press: at rest, and while a probe is plunged."""
 _UNITS = {Quantity.TEMPERATURE: "°C", Quantity.MASS: "g"}
-_MOVING = {Quantity.TEMPERATURE: 0.1, Quantity.MASS: 1.0}
+_MOVING = {Quantity.TEMPERATURE: 0.1, Quantity.MASS: SteadyRule().band_g}
 # more of a drift than that within the seconds is worth waiting for (common practice, no source)
 
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from dashboard.desk import BenchView
-from dashboard.params import Params, Scale, named
+from dashboard.params import Params, Scale, named, one
 from dashboard.questions.usual import OWN, techniques, usual_drink, usual_target
-from rig.advice.call import as_usual
+from rig.advice.assumed import filled
 from rig.bench import Target
 from rig.errors import ModelRangeError
-from rig.fitting.situation import Situation, nominals
+from rig.fitting.situation import Situation
 
 
 def scales(view: BenchView) -> dict[str, Scale]:
@@ -35,18 +33,25 @@ def scales(view: BenchView) -> dict[str, Scale]:
     }
 
 
+CONDITIONS = ("drink_temp_c", "ice_temp_c", "ice_mass_g")
+"""Sliders of the drink and its ice; one that is not asked stands at what is usual."""
+
+
 @dataclass(frozen=True)
 class CallQuestion:
-    """One drink on one set-up, and where it should land. Temperatures in °C, mass in g, dilution in %."""
+    """One drink on one set-up, and where it should land. Temperatures in °C, mass in g, dilution in %.
+
+    Start, ice temperature and ice mass are None where they are left open: they are then what is usual, and as unsure.
+    """
 
     technique: str
     vessel: str
     ice: str
     recipe: str
     target: str
-    drink_temp_c: float
-    ice_temp_c: float
-    ice_mass_g: float
+    drink_temp_c: float | None
+    ice_temp_c: float | None
+    ice_mass_g: float | None
     serve_temp_c_max: float
     dilution_low: float
     dilution_high: float
@@ -67,10 +72,24 @@ class CallQuestion:
         recipe = named(params, "recipe", view.bench.recipes, usual.recipe, "recipe")
         target = named(params, "target", (OWN, *view.bench.targets), usual_target(view, recipe), "target")
         run_of = scales(view)
-        conditions = usual_conditions(view, Situation(technique, vessel, ice, recipe))
-        wanted = sliders_of_target(view, target)
-        numbers = {k: s.read(params, k, (conditions | wanted)[k]) for k, s in run_of.items()}
-        return cls(technique, vessel, ice, recipe, target, **numbers)
+        given = {k: None if one(params, k) is None else run_of[k].read(params, k, 0.0) for k in CONDITIONS}
+        wanted = {k: run_of[k].read(params, k, v) for k, v in sliders_of_target(view, target).items()}
+        return cls(technique, vessel, ice, recipe, target, **given, **wanted)  # type: ignore[arg-type]
+
+    @property
+    def drink(self) -> Situation:
+        """The drink and its set-up by name."""
+        return Situation(self.technique, self.vessel, self.ice, self.recipe)
+
+    @property
+    def situation(self) -> Situation:
+        """The drink as it is asked about."""
+        return replace(
+            self.drink,
+            drink_temp_c=self.drink_temp_c,
+            ice_mass_g=self.ice_mass_g,
+            ice_temp_c=self.ice_temp_c,
+        )
 
     def target_of(self, view: BenchView) -> Target:
         """The target: the named one, with what the sliders change in it.
@@ -126,14 +145,6 @@ def sliders_of_target(view: BenchView, name: str) -> dict[str, float]:
 
 
 def usual_conditions(view: BenchView, drink: Situation) -> dict[str, float]:
-    """Start temperature, ice temperature and ice mass as this set-up's runs usually had them."""
-    usual = as_usual(view.fitted(), drink)
-    inputs = nominals(view.bench, [usual]).inputs
-    ice = [r.ice_temp_c for r in view.book.used_runs() if r.ice == drink.ice and r.ice_temp_c is not None]
-    run_of = scales(view)
-    values = {
-        "drink_temp_c": float(inputs.drink_temp_c[0]),
-        "ice_temp_c": float(np.median(ice)) if ice else float(inputs.ice_temp_c[0]),
-        "ice_mass_g": float(inputs.ice_mass_g[0]),
-    }
-    return {k: run_of[k].snapped(v) for k, v in values.items()}
+    """Where the sliders of drink and ice stand while nothing is asked: start, ice temperature and ice mass as usual."""
+    assumed, run_of = filled(view.fitted(), drink).assumed, scales(view)
+    return {name: run_of[name].snapped(assumed[name].value) for name in CONDITIONS}

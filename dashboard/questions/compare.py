@@ -9,6 +9,7 @@ from dashboard.params import Params, named
 from dashboard.questions.usual import OWN, recipes, usual_drink
 from rig.bench import Target
 from rig.errors import NotFound
+from rig.report.calls import Foreseen, foresee
 from rig.runs import SetUp
 
 MOST_AT_FIRST = 6
@@ -48,3 +49,15 @@ class CompareQuestion:
     def target_of(self, view: BenchView) -> Target | None:
         """The target chosen, if any."""
         return view.bench.targets.get(self.target)
+
+    def foreseen(self, view: BenchView) -> tuple[Foreseen, ...]:
+        """Each set-up with the recipe as usual there: its course, and its call into the target, if there is one.
+
+        Raises
+        ------
+        RigError
+            Where there is no fit, or the model does not reach that far.
+        """
+        target = self.target_of(view)
+        targets = [] if target is None else [target]
+        return tuple(foresee(view.fitted(), s, self.recipe, targets) for s in self.set_ups)

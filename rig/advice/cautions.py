@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from rig.advice.assumed import Filled, Origin
 from rig.advice.people import (
     CAFFEINE_DAY_MG,
     CAFFEINE_PREGNANCY_DAY_MG,
@@ -28,13 +29,27 @@ CHILLED_C, WARM_GLASS_C = 8.0, 40.0
 DEFER = "Local codes and licensed practice come first."
 
 
-def cautions(bench: Bench, situation: Situation, prediction: Prediction) -> tuple[str, ...]:
-    """Warnings computed for one drink on one set-up, most urgent first."""
-    start = situation.drink_temp_c
-    if start is None:
-        start = float(np.median(prediction.temp_c[:, 0]))
-    out = [*heat(bench, situation, start), *_contents(bench, situation, prediction)]
+def cautions(bench: Bench, question: Filled, prediction: Prediction) -> tuple[str, ...]:
+    """Warnings computed for one drink on one set-up, most urgent first; a start that nobody stated may be hot."""
+    situation, warmest = question.situation, question.warmest_start_c
+    out = [
+        *heat(bench, situation, warmest if warmest >= HOT_C else question.start.value),
+        *_may_be_hot(question),
+        *_contents(bench, situation, prediction),
+    ]
     return (*out, DEFER) if out else ()
+
+
+def _may_be_hot(question: Filled) -> list[str]:
+    start = question.start
+    if start.origin is Origin.ASKED or question.warmest_start_c < HOT_C:
+        return []
+    which = f" {' and '.join(question.may_be_hot)} may be hot." if question.may_be_hot else ""
+    return [
+        f"Start not measured: nobody said how warm this drink is; it is taken at {start.value:.0f} °C "
+        f"({start.origin.value}) and may be {question.warmest_start_c:.0f} °C.{which} Measure it before it is sealed, "
+        "and ask again with it."
+    ]
 
 
 def heat(bench: Bench, s: Situation, start_c: float) -> list[str]:

@@ -9,8 +9,9 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
-from rig.fitting.latents import add_up, composition
-from rig.fitting.observing import CHUNK_LANES, smooth_basis
+from rig.fitting.latents import add_misfits, add_up, composition
+from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observing import CHUNK_LANES
 from rig.fitting.priors import LATE_G, PHYSICAL, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
@@ -110,12 +111,6 @@ def average_courses(
         added[mine] = course.added_g.reshape(shape).swapaxes(0, 1)
     _add_misfit(nominal, time, temp, added, discrepancy)
     added += LATE_G + parameters[:, None, :, P.LATE]
-    for k, s in enumerate(situations):
-        blend = fit.blends.get((s.set_up, s.recipe))
-        if blend is not None:
-            water, heat = blend.at(time[k])
-            added[k] += water[:, None]
-            temp[k] += heat[:, None]
     return AverageCourses(
         situations=tuple(situations),
         start_temp_c=nominal.inputs.drink_temp_c,
@@ -128,7 +123,7 @@ def average_courses(
 def _joint_draws(
     fit: Fit, situations: Sequence[Situation], nominal: Nominals, draws: int, seed: int
 ) -> tuple[FloatArray, FloatArray]:
-    """Parameters (set-ups, draws, parameters) and smooth misfits (set-ups, draws, 4) from common draws."""
+    """Parameters (set-ups, draws, parameters) and misfit coefficients (set-ups, draws, MISFITS) from common draws."""
     made_of = composition(fit.bench, situations, nominal, fit.latents)
     matters = np.isin(made_of.columns, (_DISCREPANCY, *PHYSICAL, P.LATE))
     columns = made_of.columns[matters]
@@ -141,15 +136,14 @@ def _joint_draws(
     effects = fit.posterior.effects[used] + norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)) @ root.T
     own = np.moveaxis(effects[:, place], 0, 1) * made_of.factors[:, None, matters]
     parameters = add_up(own.reshape(-1, columns.size), columns).reshape(len(situations), draws, -1)
-    return parameters, own[..., columns == _DISCREPANCY]
+    return parameters, add_misfits(own[..., columns == _DISCREPANCY])
 
 
 def _add_misfit(
     nominal: Nominals, time: FloatArray, temp: FloatArray, added: FloatArray, discrepancy: FloatArray
 ) -> None:
     """Add to courses (set-ups, nodes, draws) what the model is known to miss on these drinks, in place."""
-    level, slope = smooth_basis(time, nominal.longest_s[:, None])
-    misfit = np.stack([level, slope], axis=-1)
-    added_share, kelvin = np.swapaxes(discrepancy, 1, 2).reshape(len(time), 2, 2, -1).swapaxes(0, 1)
-    added += nominal.drink_mass_g[:, None, None] * (misfit @ added_share)
-    temp += misfit @ kelvin
+    basis = misfit_basis(time, nominal.longest_s[:, None])
+    coefficients = np.swapaxes(discrepancy, 1, 2)
+    added += nominal.drink_mass_g[:, None, None] * (basis @ coefficients[:, :MODES])
+    temp += basis @ coefficients[:, MODES:]

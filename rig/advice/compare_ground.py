@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rig.advice.assumed import filled
 from rig.advice.compare_courses import AverageCourses
 from rig.errors import ModelRangeError, NotEnoughData
 from rig.fitting.prediction import basis
@@ -122,7 +123,7 @@ def ground_of(fit: Fit, set_up: SetUp, recipe: str, conditions: Conditions) -> G
     durations = [r.duration_s for r in sound if r.duration_s is not None]
     kept = [r for r in fit.book.used_runs() if r.set_up == set_up]
     kept = [r for r in kept if r.recipe == recipe] or kept
-    situation = Situation(
+    asked = Situation(
         set_up.technique,
         set_up.vessel,
         set_up.ice,
@@ -130,8 +131,8 @@ def ground_of(fit: Fit, set_up: SetUp, recipe: str, conditions: Conditions) -> G
         drink_temp_c=conditions.drink_temp_c,
         drink_mass_g=conditions.drink_mass_g,
         room_temp_c=conditions.room_temp_c,
-        **{name: _median(kept, name) for name in ("ice_mass_g", "ice_temp_c", "vessel_temp_c")},
     )
+    situation = filled(fit, asked).situation
     return Ground(
         set_up=set_up,
         situation=situation,

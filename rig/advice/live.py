@@ -12,8 +12,19 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.call import USEFUL_ODDS, as_usual, best_duration, durations, require_sensible
-from rig.advice.odds import odds_curve
+from rig.advice.calling import (
+    DRAWS,
+    SEED,
+    USEFUL_ODDS,
+    Call,
+    DrinkPrediction,
+    air_for,
+    answerable,
+    call_at,
+    landing,
+)
+from rig.advice.search import Span, best_moment, durations, run_span_s, widened
+from rig.advice.texture import Air
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.live_fit import Conditioned, Rehearsal, given_trace, rehearse_run
@@ -44,16 +55,23 @@ class Word(StrEnum):
 
 @dataclass(frozen=True)
 class LiveCall:
-    """Everything worked out before the start; ask `estimate` with the trace so far."""
+    """Everything worked out before the start; ask `estimate` with the trace so far.
+
+    `before`: the call before anything is seen, the same as of any other question; None without a target. `air`, and
+    `run_span_s`: what is known of the drink's air, and how long its runs on this set-up were; None where nothing is.
+    """
 
     rehearsal: Rehearsal
     target: Target | None
     reaction_s: float
+    before: Call | None
+    air: Air | None
+    run_span_s: Span | None
 
     @property
     def basis(self) -> Basis:
         """What the call rests on before anything is seen."""
-        return self.rehearsal.prediction.basis
+        return self.rehearsal.prediction.basis if self.before is None else self.before.basis
 
 
 @dataclass(frozen=True)
@@ -95,7 +113,7 @@ def live_call(
     target: Target | None,
     *,
     reaction_s: float = REACTION_S,
-    draws: int = 1024,
+    draws: int = DRAWS,
 ) -> LiveCall:
     """Prepare the call for one run about to be made.
 
@@ -113,9 +131,16 @@ def live_call(
     NotFound, ModelRangeError
         A name not on the bench; a value outside the model's range.
     """
-    situation = as_usual(fit, situation)
-    require_sensible(situation)
-    return LiveCall(rehearse_run(fit, situation, durations(fit, situation), draws=draws), target, reaction_s)
+    question, span_s = answerable(fit, situation), run_span_s(fit, situation)
+    times = durations(fit, situation.technique)
+    rehearsal = rehearse_run(fit, question.situation, times, draws=draws, seed=SEED)
+    rehearsal = replace(rehearsal, prediction=widened(rehearsal.prediction, span_s))
+    if target is None:
+        return LiveCall(rehearsal, None, reaction_s, None, None, span_s)
+    air = air_for(fit, situation, target)
+    drink = DrinkPrediction(question, rehearsal.prediction, span_s)
+    before = call_at(drink, target, landing(drink.prediction, target, air).curve)
+    return LiveCall(rehearsal, target, reaction_s, before, air, span_s)
 
 
 def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
@@ -127,12 +152,12 @@ def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
     plain = LiveEstimate(
         now_s, temp, dilution, None, None, None, None, Word.KEEP_GOING, found.readings, _note(call, found)
     )
-    return plain if call.target is None else _called(plain, p, call.target, call.reaction_s)
+    return plain if call.target is None else _called(plain, p, call.target, call)
 
 
-def _called(plain: LiveEstimate, p: Prediction, target: Target, reaction_s: float) -> LiveEstimate:
-    odds = odds_curve(p, target).odds
-    best, _ = best_duration(p.duration_s, odds)
+def _called(plain: LiveEstimate, p: Prediction, target: Target, call: LiveCall) -> LiveEstimate:
+    curve, reaction_s = landing(p, target, call.air).curve, call.reaction_s
+    odds, best = curve.odds, best_moment(p.duration_s, curve, call.run_span_s).duration_s
     odds_best = float(np.interp(best, p.duration_s, odds))
     odds_now = float(np.interp(plain.now_s, p.duration_s, odds))
     left = best - reaction_s - plain.now_s
@@ -171,10 +196,12 @@ def _percentiles(draws: FloatArray, times: FloatArray, now_s: float, start: floa
 
 _PRIOR_ONLY = "no run of this technique, vessel or ice yet: this rests on what is usual, with wide bands"
 _TRANSFERRED = "this drink was never measured on this set-up: this rests on related runs"
+_BEYOND = "this goes beyond the runs of this drink on this set-up"
 _ODD = "the trace does not look like this set-up: check that the probe is in the drink"
 
 
 def _note(call: LiveCall, found: Conditioned) -> str:
     if found.odd:
         return _ODD
-    return {BasisKind.PRIOR_ONLY: _PRIOR_ONLY, BasisKind.TRANSFERRED: _TRANSFERRED}.get(call.basis.kind, "")
+    transferred = _BEYOND if call.basis.runs else _TRANSFERRED
+    return {BasisKind.PRIOR_ONLY: _PRIOR_ONLY, BasisKind.TRANSFERRED: transferred}.get(call.basis.kind, "")

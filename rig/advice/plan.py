@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy import stats
+from scipy.special import expit, logit
 
-from rig.advice.call import USEFUL_ODDS, advise
+from rig.advice.assumed import Filled
+from rig.advice.calling import USEFUL_ODDS, Call, air_for, call_for
+from rig.advice.odds import RESULTS, windows_of
 from rig.advice.plan_candidates import Candidate, candidates, foretell
 from rig.advice.plan_gain import Question, choose, question, with_runs, worth
-from rig.advice.slopes import Known, known_effects, limits_of, slopes
+from rig.advice.slopes import Known, known_effects, slopes
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import ModelRangeError, NotEnoughData
@@ -44,12 +47,12 @@ class Narrowing:
     """What the planned runs are expected to do for one call.
 
     Half widths of 90 % bands at the called duration, now and then: of the average drink (`average`) and of a
-    single next one (`single`), which run-to-run variation keeps from closing. `odds_now` with the call as it is;
-    `odds_then` expected once the call is made anew with the runs; `odds_at_most` if all were known of this
-    set-up. `duration_s` the call now, `duration_sd_s` how far the runs are expected to move it.
+    single next one (`single`), which run-to-run variation keeps from closing. `duration_s` and `odds_now` are the
+    call's own; `odds_then` expected once the call is made anew with the runs; `odds_at_most` if all were known of
+    this set-up. `duration_sd_s`: how far the runs are expected to move the call.
     """
 
-    situation: Situation
+    filled: Filled
     target: Target
     basis: Basis
     duration_s: float
@@ -61,6 +64,11 @@ class Narrowing:
     temp_single_k: tuple[float, float]
     dilution_average: tuple[float, float]
     dilution_single: tuple[float, float]
+
+    @property
+    def situation(self) -> Situation:
+        """The drink called."""
+        return self.filled.situation
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys; bands as `{"now": …, "then": …}`."""
@@ -76,6 +84,7 @@ class Narrowing:
             "ice": s.ice,
             "recipe": s.recipe,
             "target": self.target.name,
+            "assumed": self.filled.to_dict(),
             "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
             "duration_s": round(self.duration_s, 2),
             "duration_sd_s": round(self.duration_sd_s, 2),
@@ -179,11 +188,11 @@ def plan_runs(
         raise NotEnoughData("there is no call to plan runs for: name a drink and a target")
     if not 1 <= count <= MOST_COUNT:
         raise ModelRangeError(f"{count} runs cannot be planned at once; ask for 1 to {MOST_COUNT}")
-    calls = [_called(fit, a) for a in asked]
-    considered = candidates(fit, calls, set_ups, start_temps_c)
-    situations = [c.situation for c in (*calls, *considered)]
-    known = known_effects(fit, situations)
-    questions = [_question(fit, c, a.target, known) for c, a in zip(calls, asked, strict=True)]
+    calls = [call_for(fit, a.situation, a.target, air_for(fit, a.situation, a.target)) for a in asked]
+    as_called = [Candidate(c.situation, c.duration_s) for c in calls]
+    considered = candidates(fit, as_called, set_ups, start_temps_c)
+    known = known_effects(fit, [c.situation for c in (*as_called, *considered)])
+    questions = [_question(fit, c, a.target, known) for c, a in zip(as_called, asked, strict=True)]
     foretold = foretell(fit, considered, known)
     effects = len(known.mean)
     wanted = np.concatenate([_wanted(q) for q in questions])
@@ -202,16 +211,6 @@ def plan_runs(
     return RunPlan(runs, narrowings, len(considered), seed, summary, notes)
 
 
-def _called(fit: Fit, asked: Asked) -> Candidate:
-    """The call as it is now; its start is named, for runs are planned around it."""
-    call = advise(fit, **asked.situation.asked, target=asked.target, draws=512, with_levers=False)
-    situation = call.situation
-    if situation.drink_temp_c is None:
-        start = float(nominals(fit.bench, [situation]).inputs.drink_temp_c[0])
-        situation = replace(situation, drink_temp_c=start)
-    return Candidate(situation, call.duration_s)
-
-
 def _question(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
     times = np.linspace(0.35, 2.2, _GRID_POINTS) * max(call.duration_s, 1.0)
     spread = run_spread(fit, call.situation, nominals(fit.bench, [call.situation]))
@@ -221,13 +220,13 @@ def _question(fit: Fit, call: Candidate, target: Target, known: Known) -> Questi
 
 def _wanted(q: Question) -> FloatArray:
     """(limits × times, effects): what is to be narrowed, around the call, in units of its run-to-run spread."""
-    rows = [k for k, _, _ in limits_of(q.target)]
+    rows = [RESULTS.index(result) for result in windows_of(q.target)]
     duration = q.slopes.duration_s
     times = [int(np.argmin(np.abs(duration - f * duration[q.call]))) for f in _AROUND]
     return np.concatenate([q.by_effect[t, rows] / q.run_sd[rows, None] for t in times])
 
 
-def _narrowing(q: Question, call: Candidate, now: FloatArray, then: FloatArray) -> Narrowing:
+def _narrowing(q: Question, call: Call, now: FloatArray, then: FloatArray) -> Narrowing:
     at = q.by_effect[q.call]
 
     def half_widths(k: int) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -238,20 +237,32 @@ def _narrowing(q: Question, call: Candidate, now: FloatArray, then: FloatArray) 
 
     temp, dilution = half_widths(0), half_widths(1)
     planned, all_known = worth(q, now, then), worth(q, now, np.zeros_like(now))
+    odds_then, at_most = (_carried(call.odds, w.odds_as_called, w.odds) for w in (planned, all_known))
     return Narrowing(
-        situation=call.situation,
+        filled=call.filled,
         target=q.target,
-        basis=q.slopes.basis,
+        basis=call.basis,
         duration_s=call.duration_s,
         duration_sd_s=planned.duration_sd_s,
-        odds_now=planned.odds_as_called,
-        odds_then=planned.odds,
-        odds_at_most=max(all_known.odds, planned.odds),
+        odds_now=call.odds,
+        odds_then=odds_then,
+        odds_at_most=max(at_most, odds_then),
         temp_average_k=temp[0],
         temp_single_k=temp[1],
         dilution_average=dilution[0],
         dilution_single=dilution[1],
     )
+
+
+def _carried(odds: float, linear_now: float, linear_then: float) -> float:
+    """Odds of the call once more is known, from what the linear model expects of its own.
+
+    The gain is carried over as a difference or in log-odds, whichever promises less.
+    """
+    now, then = np.clip([linear_now, max(linear_then, linear_now)], 1e-3, 1.0 - 1e-3)
+    plain = odds + float(then - now)
+    by_log_odds = float(expit(logit(np.clip(odds, 1e-6, 1.0 - 1e-6)) + logit(then) - logit(now)))
+    return max(odds, min(plain, by_log_odds))
 
 
 def ordered(picked: Sequence[tuple[Candidate, float]], blocks: int, seed: int) -> tuple[PlannedRun, ...]:

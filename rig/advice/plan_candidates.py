@@ -9,16 +9,18 @@ from typing import Any
 
 import numpy as np
 
+from rig.advice.assumed import CONDITIONS, filled
 from rig.advice.noise import scatter
 from rig.advice.slopes import Known
 from rig.arrays import FloatArray
 from rig.fitting.evidence import BINS, Evidence, strained_mass_g
-from rig.fitting.latents import DISCREPANCY, DISCREPANCY_SD, Owner, composition
+from rig.fitting.latents import MISFIT_SD, Owner, composition
+from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.observing import OBSERVATIONS, Problem, linearise
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import MOTIONS, P
 from rig.fitting.result import Fit
-from rig.fitting.situation import Situation, nominals
+from rig.fitting.situation import SPREADS, Situation, nominals
 from rig.physics.melt import node_fractions
 from rig.runs import SetUp
 
@@ -83,6 +85,8 @@ def candidates(
             here = replace(s, technique=set_up.technique, vessel=set_up.vessel, ice=set_up.ice)
             if set_up.ice != s.ice:
                 here = replace(here, ice_temp_c=None, ice_mass_g=None)
+            if set_up.vessel != s.vessel:
+                here = replace(here, vessel_temp_c=None)
             usual = c.duration_s * _pace(fit, s.technique) / _pace(fit, set_up.technique)
             longest = MOTIONS[fit.bench.motion(set_up.technique)].longest_s
             duration = float(np.clip(round(factor * usual), _SHORTEST_S, longest))
@@ -92,18 +96,15 @@ def candidates(
 
 
 def stated(fit: Fit, s: Situation) -> Situation:
-    """A planned run is weighed in and measured: nothing of it is left to what is usual."""
-    x = nominals(fit.bench, [s])
-    usual = {
-        "drink_temp_c": x.inputs.drink_temp_c,
-        "drink_mass_g": x.drink_mass_g,
-        "ice_mass_g": x.inputs.ice_mass_g,
-        "ice_temp_c": x.inputs.ice_temp_c,
-        "vessel_temp_c": x.inputs.vessel_temp_c,
-        "room_temp_c": x.inputs.room_temp_c,
-    }
-    lacking: dict[str, Any] = {n: round(float(v[0]), 1) for n, v in usual.items() if getattr(s, n) is None}
-    return replace(s, **lacking)
+    """A planned run is weighed in and measured: it is made as usual, but nothing of it is unsure."""
+    sure: dict[str, Any] = dict.fromkeys(SPREADS)
+    known = replace(s, **sure)
+    usual = filled(fit, known).situation
+    values = {n: round(getattr(usual, n), 1) for n in CONDITIONS if getattr(s, n) is None}
+    if s.drink_mass_g is None:
+        values["drink_mass_g"] = round(float(nominals(fit.bench, [usual]).drink_mass_g[0]), 1)
+    changes: dict[str, Any] = values
+    return replace(known, **changes)
 
 
 def _near(a: SetUp, b: SetUp) -> bool:
@@ -149,21 +150,18 @@ def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
     noise += np.einsum("cop,cp,cqp->coq", j, spread**2, j, optimize=True)
     misfits = list(dict.fromkeys(_elsewhere(c) for c in runs if c.off_start_k))
     effects = len(known.mean)
-    slopes = np.zeros((len(runs), OBSERVATIONS, effects + 2 * len(misfits)))
+    slopes = np.zeros((len(runs), OBSERVATIONS, effects + MISFITS * len(misfits)))
     for k, members in enumerate(problem.composition.members):
         slopes[k][:, members] = linear.by_effect[k]
         if runs[k].off_start_k:
-            first = effects + 2 * misfits.index(_elsewhere(runs[k]))
-            slopes[k, :, first : first + 2] = linear.by_effect[k][:, _LEVELS]
+            first = effects + MISFITS * misfits.index(_elsewhere(runs[k]))
+            slopes[k, :, first : first + MISFITS] = linear.by_effect[k][:, -MISFITS:]
     covariance = np.zeros((slopes.shape[2], slopes.shape[2]))
     covariance[:effects, :effects] = known.covariance
-    sd = np.array([[_LEVEL_SD * abs(off) / _START_STEP_K] for *_, off in misfits]).ravel()
+    of_drink = np.repeat([MISFIT_SD[Owner.WATER_DRINK], MISFIT_SD[Owner.TEMP_DRINK]], MODES)
+    sd = np.array([of_drink * abs(off) / _START_STEP_K for *_, off in misfits]).ravel()
     covariance[range(effects, len(covariance)), range(effects, len(covariance))] = sd**2
     return Foretold(tuple(runs), slopes, noise, covariance)
-
-
-_LEVELS = [DISCREPANCY.index(owner) - len(DISCREPANCY) for owner in (Owner.ADDED_LEVEL, Owner.TEMP_LEVEL)]
-_LEVEL_SD = np.array([DISCREPANCY_SD[k] for k in _LEVELS])
 
 
 def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:

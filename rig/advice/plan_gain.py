@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, qmc
 
+from rig.advice.odds import RESULTS, lands
 from rig.advice.plan_candidates import Foretold
-from rig.advice.slopes import RESULTS, Slopes, lands
+from rig.advice.slopes import Slopes
 from rig.arrays import FloatArray
 from rig.bench import Target
 

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
-from rig.advice.call import as_usual
+from rig.advice.odds import RESULTS, Result
 from rig.advice.plan_candidates import stated
-from rig.advice.slopes import RESULTS, Result, slopes
+from rig.advice.slopes import slopes
 from rig.advice.statistics import power, runs_needed
 from rig.errors import ModelRangeError
 from rig.fitting.prediction import run_spread
@@ -80,10 +80,12 @@ def runs_to_see(
     result, difference = (Result.TEMP_C, temp_k) if dilution is None else (Result.DILUTION, dilution)
     if difference is None or not difference > 0:
         raise ModelRangeError("say which difference to see: above zero, in K or as dilution")
-    situation = stated(fit, as_usual(fit, situation))
+    situation = stated(fit, situation)
     made = slopes(fit, situation, np.array([0.9, 1.0, 1.1]) * duration_s)
     spread = run_spread(fit, situation, nominals(fit.bench, [situation]))
-    sd = float(np.sqrt(np.sum((made.by_parameter[RESULTS.index(result), 1] * spread) ** 2)))
+    water_scale, temp_scale = fit.posterior.leave_one_out.spread_scale
+    scale = temp_scale if result is Result.TEMP_C else water_scale
+    sd = scale * float(np.sqrt(np.sum((made.by_parameter[RESULTS.index(result), 1] * spread) ** 2)))
     freedom = sum(m.runs for (s, _), m in fit.measured.items() if s.technique == situation.technique) or None
     ends = None
     if freedom is not None and freedom > 1:

@@ -11,12 +11,11 @@ import numpy as np
 from rig.advice.control_chart import LEAST_RUNS as LEAST_FOR_CHART
 from rig.advice.control_chart import NELSON, ControlChart, RunRule, control_chart
 from rig.advice.hit_rate import HitRate, IntervalKind, hit_rate
-from rig.advice.odds import odds_curve
+from rig.advice.odds import RESULTS, lands, odds_curve, windows_of
 from rig.advice.rehearsal_parts import LEAST_RUNS, Gain, Split, Spread, gains, split, spreads
 from rig.advice.rehearsal_runs import Rehearsed, rehearsed
 from rig.advice.rehearsal_trend import Drift, Steadiness, drift, steadiness
 from rig.advice.rehearsal_words import miss_in_words, notes_on, practise
-from rig.advice.slopes import RESULTS, lands, limits_of
 from rig.advice.statistics import Repeatability, repeatability
 from rig.arrays import BoolArray, FloatArray
 from rig.bench import Target
@@ -266,9 +265,10 @@ def _practised(r: Rehearsed, k: int, target: Target | None, spread: Sequence[Spr
     if target is not None:
         landed = bool(lands(r.results[k], target))
         rooms = []
-        for result, low, high in limits_of(target):
-            sd = spread[result].sd
-            value, scale = r.results[k, result], sd if np.isfinite(sd) and sd > 0 else 1.0
+        for result, (low, high) in windows_of(target).items():
+            at = RESULTS.index(result)
+            sd = spread[at].sd
+            value, scale = r.results[k, at], sd if np.isfinite(sd) and sd > 0 else 1.0
             rooms += [(value - low) / scale, (high - value) / scale]
         room = float(min(rooms))
         why = "" if landed else miss_in_words(r, k, target)

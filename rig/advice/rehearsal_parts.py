@@ -18,8 +18,8 @@ import numpy as np
 from scipy import stats
 from scipy.stats import norm, qmc
 
+from rig.advice.odds import RESULTS, Result, lands
 from rig.advice.rehearsal_runs import Rehearsed
-from rig.advice.slopes import RESULTS, Result, lands
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.priors import P

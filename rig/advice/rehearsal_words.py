@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy.stats import norm
 
+from rig.advice.odds import ENDS, RESULTS, Result, windows_of
 from rig.advice.rehearsal_parts import (
     LEAST_RUNS,
     PARTS,
@@ -20,7 +21,6 @@ from rig.advice.rehearsal_parts import (
 )
 from rig.advice.rehearsal_runs import Rehearsed
 from rig.advice.rehearsal_trend import Drift, Steadiness
-from rig.advice.slopes import RESULTS, Result, limits_of
 from rig.bench import Target
 
 
@@ -38,12 +38,6 @@ _DO = {
     Part.START: "bring every drink to the same temperature before the ice, by thermometer",
     Part.ICE: "weigh the ice, and take it from the same place at the same temperature each time",
     Part.HAND: "keep one rhythm and one stroke from the first second to the last",
-}
-_MISSED = {
-    Result.TEMP_C: ("too cold", "too warm"),
-    Result.DILUTION: ("too little dilution", "too thin"),
-    Result.ABV_PCT: ("too weak", "too strong"),
-    Result.VOLUME_ML: ("too little in the glass", "too much for the glass"),
 }
 _SHAPE = {
     Result.TEMP_C: lambda x: f"{x:.1f} K",
@@ -167,14 +161,15 @@ def _of_drift(drifts: Sequence[Drift]) -> list[str]:
 def miss_in_words(r: Rehearsed, k: int, target: Target) -> str:
     """How run `k` missed, and what took it furthest that way."""
     worst, by, side = 0, 0.0, 1
-    for result, low, high in limits_of(target):
-        sd = float(np.std(r.results[:, result])) or 1.0
-        for distance, which in ((low - r.results[k, result], -1), (r.results[k, result] - high, 1)):
+    for result, (low, high) in windows_of(target).items():
+        at = RESULTS.index(result)
+        sd = float(np.std(r.results[:, at])) or 1.0
+        for distance, which in ((low - r.results[k, at], -1), (r.results[k, at] - high, 1)):
             if distance / sd > by:
-                worst, by, side = result, distance / sd, which
+                worst, by, side = at, distance / sd, which
     missed = RESULTS[worst]
     sd = float(np.std(r.results[:, worst])) or 1.0
-    text = f"{_MISSED[missed][side > 0]} by {_SHAPE[missed](by * sd)}"
+    text = f"{ENDS[missed][side > 0].value} by {_SHAPE[missed](by * sd)}"
     made = side * contributions(r, r.departures)[k, :, worst]
     main = int(np.argmax(made))
     if made[main] <= 0.25 * by * sd:

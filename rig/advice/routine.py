@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm
 
-from rig.advice.call import advise
-from rig.advice.slopes import known_effects, lands, slopes
+from rig.advice.calling import air_for, call_for
+from rig.advice.odds import lands
+from rig.advice.slopes import known_effects, slopes
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import BenchError
@@ -174,7 +175,7 @@ def plan_routine(fit: Fit, orders: Sequence[Order], limit_s: float | None = None
     called: dict[tuple[Situation, Target], RoutineDrink] = {}
     for o in orders:
         if (o.situation, o.target) not in called:
-            call = advise(fit, **o.situation.asked, target=o.target, draws=512, with_levers=False)
+            call = call_for(fit, o.situation, o.target, air_for(fit, o.situation, o.target))
             called[o.situation, o.target] = RoutineDrink(
                 call.situation, o.target, call.duration_s, call.odds, call.basis
             )

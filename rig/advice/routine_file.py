@@ -11,10 +11,10 @@ from typing import Any
 from rig.advice.routine import USUAL_S, Order, Stage
 from rig.bench import Bench
 from rig.errors import BenchError, NotFound, Place
-from rig.fitting.situation import INSTRUMENTS, Situation
+from rig.fitting.situation import NOT_ASKED, Situation
 
 _CONDITIONS = tuple(
-    f.name for f in fields(Situation) if f.name not in ("technique", "vessel", "ice", "recipe", *INSTRUMENTS)
+    f.name for f in fields(Situation) if f.name not in ("technique", "vessel", "ice", "recipe", *NOT_ASKED)
 )
 
 

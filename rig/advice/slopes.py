@@ -3,51 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.bench import Target
-from rig.fitting.latents import DISCREPANCY, Composition, Latents, composition, effects_of
-from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, rising, run_course, told
+from rig.fitting.latents import Composition, Key, Latents, composition, effects_of
+from rig.fitting.misfit import MISFITS
+from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, effect_sd, rising, run_course, told
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
-
-
-class Result(StrEnum):
-    """What a drink comes to, in the order of the first axis of every slope."""
-
-    TEMP_C = "temp_c"
-    DILUTION = "dilution_by_volume"
-    ABV_PCT = "abv_pct"
-    VOLUME_ML = "volume_ml"
-
-
-RESULTS = tuple(Result)
-
-
-def limits_of(target: Target) -> list[tuple[int, float, float]]:
-    """What a target asks for: index of the result, lowest and highest; infinite where there is no limit."""
-    out = []
-    if target.serve_temp_c_max is not None or target.serve_temp_c_min is not None:
-        low = -np.inf if target.serve_temp_c_min is None else target.serve_temp_c_min
-        high = np.inf if target.serve_temp_c_max is None else target.serve_temp_c_max
-        out.append((0, low, high))
-    for k, result in enumerate(RESULTS[1:], start=1):
-        window = getattr(target, result.value)
-        if window is not None:
-            out.append((k, *window))
-    return out
-
-
-def lands(results: FloatArray, target: Target) -> FloatArray:
-    """Whether results (…, results) land: 1 or 0, (…,)."""
-    inside = np.ones(results.shape[:-1])
-    for k, low, high in limits_of(target):
-        inside *= (results[..., k] >= low) & (results[..., k] <= high)
-    return inside
 
 
 @dataclass(frozen=True)
@@ -64,17 +29,17 @@ class Known:
 
 def known_effects(fit: Fit, situations: list[Situation]) -> Known:
     """The fitted effects, followed by those that the fit has not met, at their priors."""
-    new: dict[object, float] = {}
+    new: dict[Key, float] = {}
     met = set(fit.latents.keys)
     for s in situations:
         new |= {key: sd for key, sd in effects_of(fit.bench, s) if key not in met}
-    sd = np.array(list(new.values()))
+    sd = effect_sd(fit, list(new.items()))
     count, total = len(fit.latents), len(fit.latents) + sd.size
     covariance = np.zeros((total, total))
     covariance[:count, :count] = fit.posterior.covariance
     covariance[count:, count:] = np.diag(sd**2)
     latents = Latents(
-        keys=(*fit.latents.keys, *new),  # type: ignore[arg-type]
+        keys=(*fit.latents.keys, *new),
         prior_mean=np.concatenate([fit.latents.prior_mean, np.zeros(sd.size)]),
         prior_sd=np.concatenate([fit.latents.prior_sd, sd]),
     )
@@ -92,7 +57,7 @@ _MASS_STEP = 0.02
 class Slopes:
     """The average drink of one situation and its slopes; `duration_s` (times,).
 
-    `value` (results, times); `by_parameter` (results, times, parameters); `by_misfit` (results, times, 4);
+    `value` (results, times); `by_parameter` (results, times, parameters); `by_misfit` (results, times, MISFITS);
     `by_drink_mass` (results, times), per gram of drink on the same ice; `members` and `factors` (effects a
     run,): which effects make the parameters, as in `Composition`, with their `columns`.
     """
@@ -113,7 +78,7 @@ class Slopes:
         shared = self.made_of.columns >= 0
         own = self.by_parameter[:, :, self.made_of.columns[shared]] * self.made_of.factors[0, shared]
         out[:, :, self.made_of.members[0, shared]] = own
-        out[:, :, self.made_of.members[0, ~shared]] = self.by_misfit
+        out[:, :, self.made_of.members[0, ~shared]] = np.tile(self.by_misfit, 2)
         return out
 
     def at(self, duration_s: FloatArray) -> FloatArray:
@@ -143,7 +108,7 @@ def slopes(fit: Fit, situation: Situation, duration_s: FloatArray, known: Known 
     less = replace(situation, drink_mass_g=mass * (1.0 - _MASS_STEP))
     known = known_effects(fit, [situation]) if known is None else known
     made_of = composition(fit.bench, [situation], nominal, known.latents)
-    size, misfits = len(P), len(DISCREPANCY)
+    size, misfits = len(P), MISFITS
     step = np.zeros((1 + 2 * (size + misfits), size + misfits))
     step[1 : 1 + size + misfits] = np.diag(np.concatenate([_STEP, np.full(misfits, _MISFIT_STEP)]))
     step[1 + size + misfits :] = -step[1 : 1 + size + misfits]

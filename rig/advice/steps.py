@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.call import as_usual, require_sensible
+from rig.advice.assumed import filled, start_of
+from rig.advice.calling import require_sensible
 from rig.advice.cautions import DEFER, glass_shock, heat
 from rig.advice.steps_air import air_draws, spread_draws
 from rig.advice.steps_done import Drunk, Moved, Placed, Poured, StayIn
@@ -134,9 +135,9 @@ class _Maker:
                  self.drink.liquid.solids_g)  # fmt: skip
         first = next(iter(self.situations.values()), None)
         if first is None:
-            told = self.plan.temp_c if self.plan.temp_c is not None else self.drink.temp_c
-            temp = self.plan.room_temp_c if told is None else told
-            temps = np.asarray(temp + 0.4 * self._normal(0))
+            still = Situation("", "", "", self.plan.recipe, drink_temp_c=self.plan.temp_c)
+            start, _ = start_of(self.fit, still, self.plan.room_temp_c)
+            temps = np.clip(start.value + start.std * self._normal(0), -10.0, 95.0)
         else:
             f = self._forecast(first)
             temps = np.clip(f.nominal.inputs.drink_temp_c[0] + f.parameters[:, P.DRINK_TEMP], -10.0, 95.0)
@@ -187,7 +188,7 @@ class _Maker:
         if self.bench.motion(s.technique) is None and s.technique not in self.fit.techniques:
             known = (*Kind, *self.fit.techniques, *self.bench.techniques)
             raise NotFound("kind of step or technique", s.technique, [w for w in known if w is not Kind.MOVE])
-        return as_usual(self.fit, s)
+        return filled(self.fit, s).situation
 
     def step(self, at: int, d: Described) -> Step:
         """The step as the process models take it."""

@@ -3,6 +3,9 @@
 
 def main() -> None:
     """Run the command that the process was called with, and leave with its exit code."""
-    from rig.cli.faults import run
+    from rig.cli.faults import edge
 
-    run()
+    with edge():
+        from rig.cli.app import app
+
+        app()

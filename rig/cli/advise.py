@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -61,7 +62,7 @@ def command(
     """Say how long to shake (or stir, or blend) so that the drink lands in its target.
 
     Limits given here replace those of the named target. Without any, the bench's only target is taken.
-    What is not given of drink, ice and room is taken as this bench usually has it.
+    What is not given of drink, ice and room is taken as this bench usually has it, and the answer says so.
     """
     from rig.advice.call import advise
 
@@ -98,6 +99,10 @@ def command(
         print_json(call.to_dict())
     else:
         print_call(call)
+    if source.logbook is not None:
+        from rig.advice.calls_kept import AskedFrom, call_of_advice, keep
+
+        keep(source.logbook, source.name, call_of_advice(call, fit, AskedFrom.ADVISE, datetime.now(UTC)))
 
 
 def wanted_target(targets: Mapping[str, Target], name: str | None, limits: Mapping[str, Any]) -> Target:
@@ -136,26 +141,34 @@ def require_technique(fit: Fit, technique: str) -> None:
 
 
 def print_call(call: Advice) -> None:
-    """A call as a bartender reads it: what to do, where that lands, what it rests on, what to mind."""
+    """A call as a bartender reads it: what to do, what that assumes, where it lands and why, what to mind."""
     from rig.advice.texture import overrun_words
-    from rig.report.wording import basis_sentence, conditions, headline, landing, limits, target_words
+    from rig.report.wording import (
+        assumptions,
+        basis_sentence,
+        headline,
+        landing,
+        limits,
+        percent,
+        seconds,
+        target_words,
+    )
 
-    say(f"{call.situation.recipe} · {call.situation.set_up}", style="bold")
-    stated = conditions(call.situation)
+    say(headline(call), style="bold")
+    say(f"{call.situation.recipe} · {call.situation.set_up}", f"{assumptions(call.filled)}.")
     air = overrun_words(call.target)
     wanted = target_words(call.target)
     wanted = (
         wanted if not air or air in wanted else f"{wanted}, {air}".removeprefix(", ").replace(": , ", ": ")
     )
-    say(f"{stated + '. ' if stated else ''}Target: {wanted}.", "")
-    say(f"  {headline(call)}", style="bold")
-    say("", landing(call) + ".", limits(call), basis_sentence(call.basis))
+    say(f"Target: {wanted}.", "")
+    say(landing(call) + ".", limits(call), basis_sentence(call.basis))
     if call.texture is not None:
         say("", "Texture:")
         bullets(call.texture.notes)
     if call.levers:
         say("", "What would help:")
-        bullets([f"{v.what}: lands {v.odds:.0%} at {v.duration_s:.0f} s" for v in call.levers])
+        bullets([f"{v.what}: lands {percent(v.odds)} at {seconds(v.duration_s)} s" for v in call.levers])
     if call.cautions:
         say("", "Mind:")
         bullets(call.cautions)

@@ -19,6 +19,7 @@ from rig.cli.calibration_words import (
     OfChannel,
 )
 from rig.cli.options import AsJson, example
+from rig.session import cautions
 
 if TYPE_CHECKING:
     from rig.sensors.calibrating import FixedPointName, Label, Made
@@ -83,7 +84,7 @@ def ice_point(
         FixedPointName.ICE, at_ice_point(), words.readings(typed, trace, in_column), resolution_k,
         _label(device, channel, valid_days), logbook,
     )  # fmt: skip
-    _tell(made, words.AT_ICE, just_show, logbook, as_json)
+    _tell(made, cautions.AT_ICE, just_show, logbook, as_json)
 
 
 @app.command(
@@ -130,7 +131,7 @@ def boiling_point(
         FixedPointName.BOILING, point, words.readings(typed, trace, in_column), resolution_k,
         _label(device, channel, valid_days), logbook,
     )  # fmt: skip
-    _tell(made, words.AT_BOILING, just_show, logbook, as_json)
+    _tell(made, cautions.AT_BOILING, just_show, logbook, as_json)
 
 
 def _fixed_point(
@@ -159,9 +160,9 @@ def _held(logbook: str | None, device: str, channel: str) -> Calibration | None:
 
 
 def _label(device: str, channel: str, valid_days: int | None) -> Label:
-    from rig.sensors.calibrating import Label
+    from rig.sensors.calibrating import Label, now
 
-    return Label(device, channel, words.now(), valid_days)
+    return Label(device, channel, now(), valid_days)
 
 
 def _tell(made: Made, cautions: Sequence[str], just_show: bool, logbook: str | None, as_json: bool) -> None:
@@ -194,7 +195,7 @@ def points(
 
     pairs = words.pairs(typed, "READING=TRUE")
     made = beside_reference(_label(device, channel, valid_days), pairs, std_k=std_k)
-    _tell(made, words.IN_A_BATH, just_show, logbook, as_json)
+    _tell(made, cautions.IN_A_BATH, just_show, logbook, as_json)
 
 
 @app.command(
@@ -216,7 +217,7 @@ def plunge(
     from rig.sensors.calibrating import by_plunge
 
     made = by_plunge(_label(device, channel, valid_days), *words.temperature_in(file, in_column))
-    _tell(made, words.AT_A_PLUNGE, just_show, logbook, as_json)
+    _tell(made, cautions.AT_A_PLUNGE, just_show, logbook, as_json)
 
 
 @app.command(
@@ -245,7 +246,7 @@ def weights(
         _label(device, channel, valid_days), words.pairs(typed, "READING=WEIGHT"),
         resolution_g=resolution_g, tolerance_pct=tolerance_pct,
     )  # fmt: skip
-    _tell(made, words.OF_WEIGHTS, just_show, logbook, as_json)
+    _tell(made, cautions.OF_WEIGHTS, just_show, logbook, as_json)
 
 
 @app.command(
@@ -278,7 +279,7 @@ def measure(
         _label(device, "", valid_days), masses_g, water_temp_c=water_temp_c, resolution_g=resolution_g,
         made_of=made_of, pressure_hpa=pressure_hpa,
     )  # fmt: skip
-    _tell(made, words.OF_A_MEASURE, just_show, logbook, as_json)
+    _tell(made, cautions.OF_A_MEASURE, just_show, logbook, as_json)
 
 
 app.command("list", short_help="The calibrations kept, and which hold today.", epilog=calibrate_list.EXAMPLE)(

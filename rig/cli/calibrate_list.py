@@ -31,7 +31,9 @@ def command(
     if book is not None:
         with book:
             found = calibrations(book)
-    today = words.now().date()
+    from rig.sensors.calibrating import now
+
+    today = now().date()
     newest: dict[tuple[str, str, str], Calibration] = {}
     for c in found:
         newest.setdefault((c.device, c.channel, c.kind.value), c)

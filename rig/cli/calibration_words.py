@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,32 +20,7 @@ if TYPE_CHECKING:
     from rig.sensors.calibrating import Made
     from rig.sensors.calibration import Calibration, CalibrationKind
 
-STEAM = (
-    "Steam and boiling water scald at once: lid and face away, sleeves and cables clear, the probe held by "
-    "tongs or a clamp."
-)
-GLASS = (
-    "Glass cracks when it goes from hot to cold or back: use steel or plastic for both baths, never a hot "
-    "glass into ice."
-)
-PROBE = "Check that the probe and its seal bear boiling water; many plastic handles and bench probes do not."
-WET = "Keep plugs, boards and chargers out of reach of the water."
-FOOD = "Wash the probe before it meets a drink again; not every probe is made for food."
-LEVEL = "Level the scale, keep draughts and wet cloths off it, and do not load it beyond its limit."
-STOOD = "Use water that has stood in the room, fill to the mark at eye level, dry the outside."
-CHIPPED = "Wet glass slips, and chipped glass does not go near a drink."
-
-AT_ICE = (GLASS, WET, FOOD)
-AT_BOILING = (STEAM, PROBE, GLASS, WET, FOOD)
-IN_A_BATH = (STEAM, GLASS, WET, FOOD)
-AT_A_PLUNGE = (GLASS, STEAM, WET, FOOD)
-OF_WEIGHTS = (LEVEL,)
-OF_A_MEASURE = (STOOD, CHIPPED)
-"""What to mind in each way of calibrating."""
-
 NUMBERS_MAY_BE_NEGATIVE = {"ignore_unknown_options": True}
-LAST_READINGS = 20
-"""How many readings of a trace stand for where it came to rest."""
 
 Device = Annotated[str, typer.Option(metavar="NAME", help="Which device, by the name you give it.")]
 OfChannel = Annotated[
@@ -71,16 +45,11 @@ LogbookToKeepIn = Annotated[
 ]
 
 
-def now() -> datetime:
-    """The present, to the second."""
-    return datetime.now(UTC).replace(microsecond=0)
-
-
 def opened(logbook: str | None) -> Logbook:
     """The logbook, made where there is none yet."""
     from rig.cli.bring_in import make_folder
-    from rig.cli.source import data_folder, logbook_at
     from rig.logbook.store import open_logbook
+    from rig.session.places import data_folder, logbook_at
 
     if logbook is None:
         make_folder(data_folder())
@@ -89,7 +58,7 @@ def opened(logbook: str | None) -> Logbook:
 
 def begun(logbook: str | None) -> Logbook | None:
     """The logbook where it is there already."""
-    from rig.cli.source import logbook_at
+    from rig.session.places import logbook_at
 
     at = logbook_at(logbook)
     return opened(logbook) if "://" in at or Path(at).exists() else None
@@ -97,7 +66,8 @@ def begun(logbook: str | None) -> Logbook | None:
 
 def existing(logbook: str | None) -> Logbook | None:
     """The logbook asked for, which must be there; None where it is one's own and not begun yet."""
-    from rig.cli.source import existing_logbook, logbook_at
+    from rig.cli.source import existing_logbook
+    from rig.session.places import logbook_at
 
     if logbook is None and not Path(logbook_at(None)).exists():
         return None
@@ -127,6 +97,8 @@ def readings(typed: Sequence[float] | None, trace: Path | None, channel: str | N
         return list(typed)
     assert trace is not None
     _, values = temperature_in(trace, channel)
+    from rig.signals.steadiness import LAST_READINGS  # brings NumPy, which help does without
+
     return [float(v) for v in values[-LAST_READINGS:]]
 
 
@@ -257,5 +229,6 @@ def number(x: float) -> float | None:
 def held_today(book: Logbook, device: str, channel: str, kind: CalibrationKind) -> Calibration | None:
     """The calibration that holds today, if any."""
     from rig.logbook.calibrations import calibration_in_force
+    from rig.sensors.calibrating import now
 
     return calibration_in_force(book, device, channel, kind, now().date())

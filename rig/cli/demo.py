@@ -18,12 +18,14 @@ from rig.cli.compare import print_comparison
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, example
 from rig.cli.printing import bullets, heading, print_json, progress, say
-from rig.cli.source import LOGBOOK_FILE, quoted
+from rig.cli.source import quoted
 from rig.errors import RigError
+from rig.session.places import LOGBOOK_FILE
 
 if TYPE_CHECKING:
+    from rig.advice.calling import Call
     from rig.logbook.store import Logbook
-    from rig.report.calls import Call, DrinkCalls
+    from rig.report.calls import DrinkCalls
     from rig.report.page import Report
     from rig.runs import RunBook
 

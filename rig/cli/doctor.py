@@ -15,8 +15,8 @@ import typer
 
 from rig.cli.options import AsJson, Logbook, example
 from rig.cli.printing import one_line, print_json, say, table
-from rig.cli.source import data_folder, logbook_at
 from rig.errors import RigError
+from rig.session.places import data_folder, logbook_at
 
 EXAMPLE = example("chillrig doctor", "chillrig doctor --logbook postgresql://bar@venue/chillrig --json")
 

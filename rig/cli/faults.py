@@ -22,13 +22,12 @@ SHOW_TRACEBACK = "CHILLRIG_TRACEBACK"
 FAULT_LOG = "chillrig-faults.log"
 
 
-def run() -> None:
-    """Run the command line; always leaves by SystemExit."""
+@contextmanager
+def edge() -> Iterator[None]:
+    """Round all of the program: whatever comes through leaves by SystemExit, a fault with where it is kept."""
     _speak_any_text()
     try:
-        from rig.cli.app import app
-
-        app()
+        yield
     except KeyboardInterrupt:
         stop("stopped")
     except BrokenPipeError:
@@ -68,7 +67,7 @@ def _fault(error: Exception) -> None:
 
 def _keep(error: Exception) -> Path | None:
     """Write the traceback for a maintainer: to stderr if told so, else to a file beside the logbook."""
-    from rig.cli.source import data_folder
+    from rig.session.places import data_folder
 
     if os.environ.get(SHOW_TRACEBACK, "") not in ("", "0"):
         traceback.print_exception(error)

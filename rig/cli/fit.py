@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, Technique, Vessel, example
 from rig.cli.printing import bullets, finding_json, heading, print_json, say, table, two_lines
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 EXAMPLE = example(
     "chillrig fit --bench my-bar",
     "chillrig fit --bench-name my-bar --ice 'freezer cube' --json",
+    "chillrig fit --bench-name my-bar --check",
 )
 
 
@@ -26,6 +29,10 @@ def command(
     technique: Technique = None,
     vessel: Vessel = None,
     ice: Ice = None,
+    check: Annotated[
+        bool,
+        typer.Option("--check", help="Hold the fit against its own runs, each foretold without itself."),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Fit all runs and show how each set-up chills and dilutes, and which runs to doubt."""
@@ -34,6 +41,16 @@ def command(
     source = open_source(bench, logbook, bench_name)
     fit = fitted(source, as_json)
     chosen = chosen_set_ups(fit, technique, vessel, ice)
+    if check:
+        from rig.advice.self_check import check_own_runs
+        from rig.cli.fit_check import check_json, print_check
+
+        found = check_own_runs(fit, source.logbook, source.name, chosen)
+        if as_json:
+            print_json(check_json(fit, found))
+        else:
+            print_check(source.book.bench.title, found)
+        return
     summaries = [s for s in set_up_fits(fit) if s.set_up in chosen]
     if as_json:
         print_json(fit_json(fit, summaries))

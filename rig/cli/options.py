@@ -38,3 +38,7 @@ Technique = Annotated[str | None, typer.Option(help="Only this technique.")]
 Vessel = Annotated[str | None, typer.Option(help="Only this vessel.")]
 Ice = Annotated[str | None, typer.Option(help="Only this ice.")]
 OfRecipe = Annotated[str | None, typer.Option("--recipe", help="Only this recipe.")]
+Dialects = Annotated[
+    list[Path] | None,
+    typer.Option(metavar="PATH", help="A file, or a folder of files, that declares further dialects."),
+]

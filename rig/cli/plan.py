@@ -189,7 +189,7 @@ def _pair(values: tuple[float, float], scale: float) -> str:
 
 def comparison_in_words(s: ComparisonSize) -> str:
     """How many runs a comparison takes, in a sentence."""
-    from rig.advice.slopes import Result
+    from rig.advice.odds import Result
     from rig.report.wording import percent
 
     is_temp = s.result is Result.TEMP_C

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.cli.options import AsJson, example
+from rig.cli.options import AsJson, Dialects, example
 from rig.cli.printing import print_json, progress, say, table
 
 if TYPE_CHECKING:
-    from rig.capture.ports_listen import Listened
+    from rig.capture.devices.ports_listen import Listened
 
 EXAMPLE = example("chillrig ports", "chillrig ports /dev/ttyUSB0 --baud 9600", "chillrig ports --json")
 
@@ -25,18 +24,16 @@ def command(
         int | None, typer.Option(min=1, help="Listen at this speed only; default: the usual ones in turn.")
     ] = None,
     listen_s: Annotated[float, typer.Option(min=0.1, help="How long to listen to each [s].")] = 4.0,
-    dialects: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Declarations of further dialects.")
-    ] = None,
+    dialects: Dialects = None,
     as_json: AsJson = False,
 ) -> None:
     """List probes and scales, and say what each is heard saying, or why nothing is heard.
 
     Opening a port resets many boards: do not ask while a drink is being recorded.
     """
-    from rig.capture.dialects import load
-    from rig.capture.ports import every_device
-    from rig.capture.ports_listen import BAUDS, listen
+    from rig.capture.decoding.dialects import load
+    from rig.capture.devices.ports import every_device
+    from rig.capture.devices.ports_listen import BAUDS, listen
 
     decoders = load(dialects or ())
     devices = [d for d in every_device(addresses or ()) if not addresses or d.address in addresses]
@@ -70,7 +67,7 @@ def _who(heard: Listened) -> str:
 
 
 def _says(heard: Listened) -> str:
-    from rig.capture.readings import Quantity
+    from rig.capture.decoding.readings import Quantity
 
     if heard.reading is None:
         return heard.words

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from rig.cli.options import BenchFolder, BenchName, Logbook, example
+from rig.cli.options import BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.source import existing_logbook_at
 from rig.errors import RigError
 
@@ -46,6 +46,7 @@ def command(
             metavar="ADDRESS", help="A device that the system does not list, such as socket://host:port."
         ),
     ] = None,
+    dialects: Dialects = None,
     browser: Annotated[bool, typer.Option(help="Open a browser.")] = True,
 ) -> None:
     """Serve the dashboard from this computer; needs no network beyond it. Stop with Ctrl-C.
@@ -57,7 +58,7 @@ def command(
         raise typer.BadParameter("--host names the network to share on; give --share with it")
     if find_spec("dashboard") is None or find_spec("dashboard.__main__") is None:
         raise RigError("the dashboard is not installed with this chillrig; reinstall it with its dashboard")
-    # a process of its own: the screens are a layer above the command line and never imported by it
+    # a process of its own: neither the screens nor the command line imports the other
     process = subprocess.Popen(
         [
             sys.executable,
@@ -66,6 +67,7 @@ def command(
             *_source(bench, logbook, bench_name),
             *_how(share, host, port, chromium, browser),
             *(part for address in device or () for part in ("--device", address)),
+            *(part for path in dialects or () for part in ("--dialects", str(path))),
         ]
     )
     while True:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 import subprocess
 import sys
@@ -14,26 +13,12 @@ import typer
 
 from rig.cli.printing import progress
 from rig.errors import NotFound, RigError
+from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit
     from rig.logbook.store import Logbook
     from rig.runs import RunBook, SetUp
-
-LOGBOOK_FILE = "logbook.sqlite"
-
-
-def data_folder() -> Path:
-    """The folder for a user's own data, by the XDG Base Directory Specification; not created here."""
-    told = os.environ.get("XDG_DATA_HOME") or (
-        os.environ.get("LOCALAPPDATA") if sys.platform == "win32" else None
-    )
-    return (Path(told) if told else Path.home() / ".local" / "share") / "chillrig"
-
-
-def logbook_at(told: str | None) -> str:
-    """The logbook asked for, or the user's own file."""
-    return told or str(data_folder() / LOGBOOK_FILE)
 
 
 @dataclass(frozen=True)

@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import fields, replace
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
-from rig.fitting.blend import Shown, blends
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
 from rig.fitting.latents import Latents, composition, latents_of
-from rig.fitting.melt_fit import BELIEVED, MeltPosterior, Progress, Spreads, fit_melt
-from rig.fitting.observing import Problem, smooth_basis
-from rig.fitting.priors import LATE_G, MOTIONS, P
+from rig.fitting.leave_one_out import LeaveOneOut
+from rig.fitting.melt_fit import (
+    STRAINED_SD_PRIOR_G,
+    TRACE_SD_PRIOR_K,
+    MeltPosterior,
+    Progress,
+    Spreads,
+    State,
+    fit_melt,
+)
+from rig.fitting.observing import Problem
+from rig.fitting.priors import MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
-from rig.fitting.situation import Situation, inputs_for, nominals
-from rig.physics.melt import simulate, steps_for
+from rig.fitting.situation import Situation, nominals
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
-FIT_VERSION = "7"
+FIT_VERSION = "8"
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
 
 
-def fit(book: RunBook, progress: Progress | None = None) -> Fit:
+def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None) -> Fit:
     """Fit all set-ups of a bench, or of a selection from the logbook, at once.
 
     Parameters
@@ -35,6 +41,8 @@ def fit(book: RunBook, progress: Progress | None = None) -> Fit:
         The bench and its runs; runs excluded by hand are left out of the fit and kept in the result.
     progress
         Called with the share done, 0…1.
+    warm
+        A fit of nearly the same book, from which this one starts: much quicker where one run was added.
 
     Raises
     ------
@@ -48,7 +56,7 @@ def fit(book: RunBook, progress: Progress | None = None) -> Fit:
             "mass. Note those on the run sheet for six runs of one set-up, with two or more durations"
         )
     problem, techniques = make_problem(book.bench, usable)
-    posterior = fit_melt(problem, progress)
+    posterior = fit_melt(problem, progress, _warm_state(problem, techniques, usable, warm))
     judged = tuple(_judge(book.bench, problem, posterior, row, run) for row, run in enumerate(usable))
     order = {run.run: k for k, run in enumerate(book.runs)}
     runs = tuple(sorted((*judged, *set_aside), key=lambda r: order[r.run]))
@@ -60,8 +68,43 @@ def fit(book: RunBook, progress: Progress | None = None) -> Fit:
         measured=_measured(usable, problem),
         findings=book.findings + tuple(_finding(r) for r in runs if r.reasons),
         fingerprint=fingerprint(book),
-        blends=blends(_shown(book.bench, problem, posterior, usable)),
     )
+
+
+_WARM_SHARE = 0.7
+
+
+def _warm_state(
+    problem: Problem, techniques: tuple[str, ...], runs: Sequence[Run], warm: Fit | None
+) -> State | None:
+    """Where another fit of mostly the same runs stands; None where it is another bench, or too little of it."""
+    if warm is None or not warm.latents.keys:
+        return None
+    state, post = State.start(problem), warm.posterior
+    place = warm.latents.index()
+    known = [(k, place[key]) for k, key in enumerate(problem.latents.keys) if key in place]
+    fitted = [r.run for r in warm.runs if r.verdict in (Verdict.GOOD, Verdict.DOUBTFUL)]
+    row = {name: k for k, name in enumerate(fitted)}
+    same = [(k, row[run.run]) for k, run in enumerate(runs) if run.run in row]
+    if len(same) < _WARM_SHARE * len(runs):
+        return None
+    here, there = (np.array(x, dtype=np.int64) for x in zip(*known, strict=True))
+    state.effects[here] = post.effects[there]
+    here, there = (np.array(x, dtype=np.int64) for x in zip(*same, strict=True))
+    state.departures[here], state.weight[here] = post.departures[there], post.weight[there]
+    spreads = state.spreads
+    spreads.strained_sd_g[:], spreads.trace_sd_k[:] = STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K
+    for k, technique in enumerate(techniques):
+        if technique in warm.techniques:
+            g = warm.techniques.index(technique)
+            spreads.run_sd[k] = post.spreads.run_sd[g]
+            spreads.strained_sd_g[k], spreads.trace_sd_k[k] = (
+                post.spreads.strained_sd_g[g],
+                post.spreads.trace_sd_k[g],
+            )
+    scale = dict(zip(warm.latents.components, post.spreads.component_scale, strict=True))
+    spreads.component_scale[:] = [scale.get(c, 1.0) for c in problem.latents.components]
+    return state
 
 
 def prior_fit(book: RunBook) -> Fit:
@@ -71,11 +114,12 @@ def prior_fit(book: RunBook) -> Fit:
         latents=Latents((), none, none),
         effects=none,
         covariance=np.zeros((0, 0)),
-        spreads=Spreads(zero, none, none),
+        spreads=Spreads(zero, none, none, none),
         departures=zero,
         departure_sd=zero,
         **dict.fromkeys(_BY_RUN, none),
         weight=np.zeros((0, 2)),
+        leave_one_out=LeaveOneOut(none, none, none, none, none),
         iterations=0,
         converged=True,
     )
@@ -111,13 +155,21 @@ def _usable(book: RunBook) -> tuple[list[Run], list[RunFit]]:
         elif strained_mass_g(run) is None and (run.trace is None or run.trace.probe_c is None):
             set_aside(run, Verdict.NOT_FITTED, "neither a trace nor a strained mass")
         else:
-            try:
-                nominals(book.bench, [Situation.of(run)])
-            except (NotFound, ModelRangeError) as error:
-                set_aside(run, Verdict.NOT_FITTED, str(error))
-            else:
-                good.append(run)
+            good.append(run)
+    try:
+        nominals(book.bench, [Situation.of(run) for run in good])
+    except (NotFound, ModelRangeError):
+        good = [run for run in good if not _out_of_range(book.bench, run, set_aside)]
     return good, aside
+
+
+def _out_of_range(bench: Bench, run: Run, set_aside: Callable[[Run, Verdict, str], None]) -> bool:
+    try:
+        nominals(bench, [Situation.of(run)])
+    except (NotFound, ModelRangeError) as error:
+        set_aside(run, Verdict.NOT_FITTED, str(error))
+        return True
+    return False
 
 
 def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
@@ -198,57 +250,6 @@ def _measured(runs: Sequence[Run], problem: Problem) -> dict[tuple[SetUp, str], 
         )
         for key, at in rows.items()
     }
-
-
-_LEAST_TEMP_SD_K = 0.15
-
-
-def _shown(
-    bench: Bench, problem: Problem, post: MeltPosterior, runs: Sequence[Run]
-) -> dict[tuple[SetUp, str], Shown]:
-    """What the believed runs of each drink on each set-up showed against the melt model."""
-    rows: dict[tuple[SetUp, str], list[int]] = {}
-    for k, run in enumerate(runs):
-        if np.min(post.weight[k]) > BELIEVED and np.isfinite(post.strained_residual_g[k]):
-            rows.setdefault((run.set_up, run.recipe), []).append(k)
-    temp_residual = post.end_temp_c - post.expected_temp_c
-    temp_sd = max(float(np.std(temp_residual)), _LEAST_TEMP_SD_K)
-    out = {}
-    for key, at in rows.items():
-        part = problem.subset(np.array(at))
-        longest = float(part.evidence.duration_s.max())
-        course = mean_course(part, post, longest)
-        out[key] = Shown(
-            duration_s=part.evidence.duration_s,
-            added_residual_g=post.strained_residual_g[at],
-            temp_residual_k=temp_residual[at],
-            added_sd_g=post.strained_sd_g[at],
-            temp_sd_k=np.full(len(at), temp_sd),
-            course_s=course[0],
-            course_added_g=course[1],
-            course_temp_c=course[2],
-        )
-    return out
-
-
-def mean_course(
-    part: Problem, post: MeltPosterior, longest_s: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Time, added water and temperature (nodes,) at the mean conditions of runs of one drink and set-up."""
-    n = part.nominal
-    mean = type(n.inputs)(*(np.mean(getattr(n.inputs, f.name), keepdims=True) for f in fields(n.inputs)))
-    first = np.array([0])
-    one = replace(part.subset(first).nominal, inputs=mean)
-    parameters = part.composition.parameters(post.effects)[:1]
-    inputs = inputs_for(one, parameters, first)
-    whole = np.array([longest_s])
-    course = simulate(one.curves, inputs, whole, steps_for(inputs, one.curves, whole))
-    time = course.time_s[:, 0]
-    level, slope = smooth_basis(time, n.longest_s[0])
-    d = part.composition.discrepancies(post.effects)[0]
-    water = course.added_g[:, 0] + LATE_G + parameters[0, P.LATE]
-    water = water + n.drink_mass_g[0] * (level * d[0] + slope * d[1])
-    return time, water, course.temp_c[:, 0] + level * d[2] + slope * d[3]
 
 
 def _finding(run: RunFit) -> Finding:

@@ -20,7 +20,6 @@ import numpy as np
 
 from rig.errors import NotEnoughData
 from rig.fitting.bench_fit import fingerprint, fit, prior_fit
-from rig.fitting.blend import Blend
 from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.priors import P
 from rig.fitting.result import Fit, Measured, RunFit
@@ -40,7 +39,6 @@ class KeptFit:
     techniques: tuple[str, ...]
     runs: tuple[RunFit, ...]
     measured: Mapping[tuple[SetUp, str], Measured]
-    blends: Mapping[tuple[SetUp, str], Blend]
     own_findings: tuple[Finding, ...]
 
 
@@ -87,7 +85,6 @@ def fit_to_bytes(found: Fit) -> bytes:
         techniques=found.techniques,
         runs=found.runs,
         measured=found.measured,
-        blends=found.blends,
         own_findings=found.findings[len(found.book.findings) :],
     )
     arrays: list[Any] = []
@@ -113,7 +110,6 @@ def fit_from_bytes(content: bytes, book: RunBook) -> Fit | None:
         techniques=kept.techniques,
         runs=kept.runs,
         measured=kept.measured,
-        blends=kept.blends,
         findings=book.findings + kept.own_findings,
         fingerprint=kept.fingerprint,
     )

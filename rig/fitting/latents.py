@@ -10,15 +10,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, unique
+from functools import cached_property
 
 import numpy as np
 
 from rig.arrays import FloatArray, IntArray
 from rig.bench import Bench
 from rig.errors import NotFound
+from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.priors import (
+    CONDUCTIVITY_POWER_SD,
     HELD_FILM_SD_G_PER_M2,
     MOTIONS,
+    THICKNESS_POWER_SD,
     TYPICAL_ICE_MASS_G,
     UNCHECKED_PROBE_K,
     USUAL_LOADING,
@@ -43,24 +47,34 @@ class Owner(StrEnum):
     RECIPE = "recipe"
     LOADING = "drink over ice"
     COMPOSITION = "thickness of the drink"
-    ADDED_LEVEL = "discrepancy of added water"
-    ADDED_SLOPE = "slope of the discrepancy of added water"
-    TEMP_LEVEL = "discrepancy of temperature"
-    TEMP_SLOPE = "slope of the discrepancy of temperature"
+    CONDUCTIVITY = "conductivity of the drink"
+    WATER_SET_UP = "misfit of added water, set-up"
+    TEMP_SET_UP = "misfit of temperature, set-up"
+    WATER_DRINK = "misfit of added water, drink on set-up"
+    TEMP_DRINK = "misfit of temperature, drink on set-up"
 
 
-EFFECTS_A_RUN = 32
+EFFECTS_A_RUN = 48
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
+Component = tuple[P | None, Owner]
+"""A variance component: effects of one parameter and owner are draws from one law, whose spread is learned."""
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
-DISCREPANCY = (Owner.ADDED_LEVEL, Owner.ADDED_SLOPE, Owner.TEMP_LEVEL, Owner.TEMP_SLOPE)
-DISCREPANCY_SD = (0.020, 0.015, 0.10, 0.05)
-"""Spread of the smooth misfit of a drink on a set-up: share of the drink's mass, and kelvin."""
+MISFIT_SD = {
+    Owner.WATER_SET_UP: 0.007,
+    Owner.TEMP_SET_UP: 0.12,
+    Owner.WATER_DRINK: 0.007,
+    Owner.TEMP_DRINK: 0.12,
+}
+"""Prior spread of the smooth misfits, in the order of a run's coefficients: share of the drink's mass, kelvin."""
 
 
 def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
-    """The effects that make up a situation's parameters, each with its prior standard deviation."""
+    """The effects that make up a situation's parameters, each with the prior median of its standard deviation.
+
+    Misfits come last: of the set-up, then of the drink on it, each in the order of `misfit.MISFITS`.
+    """
     motion = MOTIONS[bench.motion(s.technique)]
     vessel = vessel_nominal(bench.vessel(s.vessel))
     ice = ice_nominal(bench.ice_type(s.ice), None)
@@ -68,36 +82,42 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
     handling, set_up = (s.technique, s.vessel), (s.technique, s.vessel, s.ice)
     out: list[tuple[Key, float]] = [
         ((P.RATE, Owner.TECHNIQUE, (s.technique,)), motion.rate_log_sd),
-        ((P.RATE, Owner.HANDLING, handling), 0.20),
-        ((P.RATE, Owner.ICE, (s.ice,)), 0.30),
-        ((P.RATE, Owner.SET_UP, set_up), 0.15),
-        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.06),
+        ((P.RATE, Owner.HANDLING, handling), 0.12),
+        ((P.RATE, Owner.ICE, (s.ice,)), 0.25),
+        ((P.RATE, Owner.SET_UP, set_up), 0.06),
+        ((P.RATE, Owner.RECIPE, (s.recipe,)), 0.05),
         ((P.RATE, Owner.LOADING, ()), 0.15),
-        ((P.RATE, Owner.COMPOSITION, ()), 0.10),
-        ((P.THICKNESS, Owner.BENCH, ()), 0.03),
+        ((P.RATE, Owner.COMPOSITION, ()), 0.04),
+        ((P.RATE, Owner.CONDUCTIVITY, ()), CONDUCTIVITY_POWER_SD),
+        ((P.THICKNESS, Owner.BENCH, ()), THICKNESS_POWER_SD),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
-        ((P.BREAKAGE, Owner.SET_UP, set_up), 0.5),
+        ((P.BREAKAGE, Owner.SET_UP, set_up), 0.3),
         ((P.WET, Owner.ICE, (s.ice,)), ice.wet_log_sd),
         ((P.CORE, Owner.ICE, (s.ice,)), 0.35),
         ((P.FILM, Owner.TECHNIQUE, (s.technique,)), 0.3),
-        ((P.FILM, Owner.HANDLING, handling), 0.4),
+        ((P.FILM, Owner.HANDLING, handling), 0.3),
         ((P.VESSEL, Owner.VESSEL, (s.vessel,)), vessel.capacity_log_sd),
         ((P.VESSEL, Owner.HANDLING, handling), 0.10),
         ((P.WALL, Owner.VESSEL, (s.vessel,)), 0.8),
         ((P.POWER, Owner.TECHNIQUE, (s.technique,)), 0.6),
-        ((P.SHIELD, Owner.BENCH, ()), 0.9),
-        ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.3),
+        ((P.HANDS, Owner.TECHNIQUE, (s.technique,)), 0.7),
+        ((P.HANDS, Owner.HANDLING, handling), 0.3),
+        ((P.RAMP, Owner.TECHNIQUE, (s.technique,)), 0.35),
+        ((P.SHIELD, Owner.BENCH, ()), 0.35),
+        ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.1),
         ((P.LAG, Owner.BENCH, ()), 1.1),
         ((P.LAG, Owner.VESSEL, (s.vessel,)), 0.05),
         _offset(s),
         ((P.HELD, Owner.VESSEL, (s.vessel,)), vessel.held_back_sd_g),
         ((P.HELD, Owner.ICE, (s.ice,)), 0.2 + held_film_sd),
         ((P.LATE, Owner.TECHNIQUE, (s.technique,)), 0.5),
-        ((P.LATE, Owner.ICE, (s.ice,)), 1.5),
-        ((P.LATE, Owner.SET_UP, set_up), 1.0),
+        ((P.LATE, Owner.ICE, (s.ice,)), 0.6),
+        ((P.LATE, Owner.SET_UP, set_up), 0.3),
     ]
-    seen = (*set_up, s.recipe)
-    out += [((None, owner, seen), sd) for owner, sd in zip(DISCREPANCY, DISCREPANCY_SD, strict=True)]
+    drink = (*set_up, s.recipe)
+    for owner, sd in MISFIT_SD.items():
+        name = set_up if owner in (Owner.WATER_SET_UP, Owner.TEMP_SET_UP) else drink
+        out += [((None, owner, (*name, f"mode {mode + 1}")), sd) for mode in range(MODES)]
     return out
 
 
@@ -119,6 +139,17 @@ class Latents:
     keys: tuple[Key, ...]
     prior_mean: FloatArray
     prior_sd: FloatArray
+
+    @cached_property
+    def components(self) -> tuple[Component, ...]:
+        """The variance components, in order of first need."""
+        return tuple(dict.fromkeys((parameter, owner) for parameter, owner, _ in self.keys))
+
+    @cached_property
+    def component(self) -> IntArray:
+        """Which component each effect belongs to, (effects,)."""
+        place = {c: k for k, c in enumerate(self.components)}
+        return np.array([place[parameter, owner] for parameter, owner, _ in self.keys], dtype=np.int64)
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -173,9 +204,8 @@ class Composition:
         return add_up(z[self.members] * self.factors, self.columns)
 
     def discrepancies(self, z: FloatArray) -> FloatArray:
-        """(runs, 4) effects in the order of `DISCREPANCY`."""
-        picked: FloatArray = z[self.members][:, self.columns < 0]
-        return picked
+        """(runs, MISFITS) coefficients of the smooth misfits: of the set-up and of the drink on it together."""
+        return add_misfits(z[self.members][:, self.columns < 0])
 
     def by_effect(self, jacobian: FloatArray, discrepancy: FloatArray) -> FloatArray:
         """Slopes by effect, (runs, observations, effects a run).
@@ -185,11 +215,16 @@ class Composition:
         jacobian
             (runs, observations, parameters).
         discrepancy
-            (runs, observations, 4).
+            (runs, observations, MISFITS).
         """
         shared = self.columns >= 0
         slopes = jacobian[:, :, self.columns[shared]] * self.factors[:, None, shared]
-        return np.concatenate([slopes, discrepancy], axis=2)
+        return np.concatenate([slopes, discrepancy, discrepancy], axis=2)
+
+
+def add_misfits(effects: FloatArray) -> FloatArray:
+    """(…, MISFITS) sums of the misfit effects (…, 2 × MISFITS) of a set-up and of a drink on it."""
+    return np.asarray(effects[..., :MISFITS] + effects[..., MISFITS:])
 
 
 def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:
@@ -214,6 +249,8 @@ def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequenc
             out[:, k] = loading
         elif key[1] is Owner.COMPOSITION:
             out[:, k] = -thicker(nominal.curves)
+        elif key[1] is Owner.CONDUCTIVITY:
+            out[:, k] = -nominal.duller
         elif key[0] is P.OFFSET:
             out[:, k] = [1.0 if s.probe_std_k is None else s.probe_std_k for s in situations]
     return out

@@ -17,8 +17,9 @@ import numpy as np
 from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import shown_until
 from rig.fitting.melt_fit import TRACE_SD_PRIOR_K
-from rig.fitting.observing import BEFORE_SD_K, interpolated, smooth_basis, trace_shape
-from rig.fitting.prediction import Prediction, at_times, forecast, rising, run_course, told
+from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observing import BEFORE_SD_K, interpolated, trace_shape
+from rig.fitting.prediction import Prediction, at_times, forecast, rising, run_course, stretched, told
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
@@ -35,14 +36,16 @@ _ODD = 2.5
 class Rehearsal:
     """Draws of a run that is about to be made.
 
-    `prediction` holds what they come to before anything is seen; `node_s` (nodes,) and `temp_c`
+    `prediction` holds what they come to before anything is seen, `drawn` the same as the model drew it, without the
+    stretch that runs left out ask for; `node_s` (nodes,) and `temp_c`
     (nodes, draws) the liquid's course without misfit; `lag_s`, `offset_k`, `start_c` (draws,) the probe's time
-    constant, its offset and the drink's temperature before the ice; `misfit_k` (draws, 2) level and slope of
+    constant, its offset and the drink's temperature before the ice; `misfit_k` (draws, MODES) coefficients of
     the smooth misfit in temperature; `trace_sd_k` the noise; `longest_s` the technique's longest
     usual duration.
     """
 
     prediction: Prediction
+    drawn: Prediction
     node_s: FloatArray
     temp_c: FloatArray
     lag_s: FloatArray
@@ -87,14 +90,16 @@ def rehearse_run(
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     spreads, longest = fit.posterior.spreads, float(f.nominal.longest_s[0])
     known = situation.technique in fit.techniques
+    drawn = told(fit, situation, f, times, temp, added)
     return Rehearsal(
-        prediction=told(fit, situation, f, times, temp, added),
+        prediction=stretched(fit, drawn),
+        drawn=drawn,
         node_s=course.time_s[:, 0],
         temp_c=course.temp_c,
         lag_s=LAG_MEDIAN_S * np.exp(np.clip(f.parameters[:, P.LAG], -3.0, 3.0)),
         offset_k=f.parameters[:, P.OFFSET],
         start_c=f.nominal.inputs.drink_temp_c[0] + f.parameters[:, P.DRINK_TEMP],
-        misfit_k=f.discrepancy[:, 2:4],
+        misfit_k=f.discrepancy[:, MODES:],
         trace_sd_k=float(spreads.trace_sd_k[fit.techniques.index(situation.technique)])
         if known
         else TRACE_SD_PRIOR_K,
@@ -118,7 +123,7 @@ def given_trace(rehearsal: Rehearsal, trace: Trace, now_s: float, seed: int = 22
         noise = noise * (z / _ODD) ** 2
     rng = np.random.default_rng(seed)
     power, kept = _select(observed, foretold, noise, rng)
-    p = rehearsal.prediction
+    p = rehearsal.drawn
     state = np.concatenate([p.temp_c, p.added_g], axis=1)[kept]
     if power < 1.0:
         state = _moved(state, observed, foretold[kept], noise / (1.0 - power), rng)
@@ -144,9 +149,8 @@ def _seen(r: Rehearsal, trace: Trace, now_s: float) -> tuple[FloatArray, FloatAr
     probe = lagged(nodes, r.temp_c, r.lag_s, start)
     good = np.isfinite(shown.bin_temp_c)
     times, observed = shown.bin_time_s[good], shown.bin_temp_c[good]
-    level, slope = smooth_basis(times, np.asarray(r.longest_s))
     foretold = interpolated(nodes, probe, np.broadcast_to(times, (r.lag_s.size, times.size)))
-    foretold = foretold + r.offset_k[:, None] + r.misfit_k[:, :1] * level + r.misfit_k[:, 1:] * slope
+    foretold = foretold + r.offset_k[:, None] + r.misfit_k @ misfit_basis(times, np.asarray(r.longest_s)).T
     noise = r.trace_sd_k**2 * trace_shape(times, np.asarray(r.longest_s))
     before = shown.before_c
     if np.isfinite(before) and abs(before - float(np.mean(r.start_c))) < 2.0:

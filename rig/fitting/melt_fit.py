@@ -5,44 +5,60 @@ own departures: the hand is never twice the same, and stated temperatures and we
 the current estimate the model is linear, so the runs' departures are integrated out in closed form, the
 shared effects are solved for with their priors, and the spreads of departures and noise are updated by
 expectation–maximisation (Lindstrom & Bates, Biometrics 46 (1990) 673, is this scheme for mixed models;
-Dempster, Laird & Rubin, J. R. Stat. Soc. B 39 (1977) 1). A weighing or trace that no departure explains is
+Dempster, Laird & Rubin, J. R. Stat. Soc. B 39 (1977) 1). So is the spread of each kind of effect: how far ices,
+vessels, set-ups, drinks and their smooth misfits lie apart is estimated from the bench under a stated
+hyperprior (variance components; Searle, Casella & McCulloch, Variance Components, 1992, ch. 8). A weighing or
+trace that no departure explains is
 given less weight by a Student-t scale (Lange, Little & Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from rig.arrays import FloatArray
+from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import BINS
 from rig.fitting.latents import Latents
+from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
+from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observing import (
     STRAINED,
     Linearised,
     Problem,
-    discrepancy_slopes,
     expected,
     linearise,
+    misfit_slopes,
+    moved_to,
+    residuals,
     scatter,
-    smooth_basis,
 )
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, P
 
 _STUDENT_DF = 4.0
 BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
-_INNER = 4
-_LONGEST_STEP = 1.5
-_SMALL_STEP = 0.15
+_MOST_STEPS = 30
+_SPREADS_AFTER = 3
+"""Spreads are learned from this step on: before, the runs are too far from the curves to tell scatter from misfit."""
+_FIRST_NOISE = 5.0
+"""The first steps take the observations for so much noisier: far from the curves the likelihood has false summits."""
+_SETTLED_NATS, _SETTLED_SPREAD = 1.0, 0.08
+_FIRST_DAMPING, _LITTLE_DAMPING = 1.0, 1.0
+_FAIR_SHARE, _SAME_SLOPES = 0.1, 0.7
+"""A step must gain the first share of what the linear model promised; above the second the slopes serve on."""
 
 RUN_PARAMETERS = (P.RATE, P.WET, P.OFFSET)
 """What varies from run to run with a spread that is learned from the runs (inputs vary with known spread)."""
 RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.06, P.OFFSET: 0.10}
 """The lag's is not learned: it is the same probe in every run, and a free lag would take the hand's part."""
 _PRIOR_RUNS = 8.0
+_PRIOR_MEMBERS, _PHYSICAL_MEMBERS = 6.0, 40.0
+"""Scaled inverse chi-squared hyperpriors of variances are worth so many runs, or members of a component; those
+of what physics bounds (heat capacities, conduction, powers, instruments) are worth more than a bench can say."""
+_LEARNED = (None, P.RATE, P.BREAKAGE, P.FILM)
 STRAINED_SD_PRIOR_G = 0.9
 TRACE_SD_PRIOR_K = 0.20
 
@@ -52,12 +68,14 @@ class Spreads:
     """Standard deviations that the runs teach.
 
     `run_sd` (groups, parameters): departures of a run from its set-up; a group is a technique.
-    `strained_sd_g` (groups,), `trace_sd_k` (groups,): noise and misfit.
+    `strained_sd_g` (groups,), `trace_sd_k` (groups,): noise and misfit. `component_scale` (components,):
+    standard deviation of each variance component over its prior median.
     """
 
     run_sd: FloatArray
     strained_sd_g: FloatArray
     trace_sd_k: FloatArray
+    component_scale: FloatArray
 
 
 @dataclass(frozen=True)
@@ -68,7 +86,7 @@ class MeltPosterior:
     `end_temp_c`, `end_added_g` (runs,): the run's own fitted state at its end; `strained_residual_g`,
     `strained_z` (runs,): measured less expected, before the run's own departures, plainly and in units of
     its predictive spread; `trace_z` (runs,): root mean square of the trace's standardised residuals;
-    `weight` (runs, 2): robust weight of trace and strained mass.
+    `weight` (runs, 2): robust weight of trace and strained mass; `leave_one_out`: each run against all others.
     """
 
     latents: Latents
@@ -87,6 +105,7 @@ class MeltPosterior:
     strained_z: FloatArray
     trace_z: FloatArray
     weight: FloatArray
+    leave_one_out: LeaveOneOut
     iterations: int
     converged: bool
 
@@ -94,35 +113,100 @@ class MeltPosterior:
 Progress = Callable[[float], None]
 
 
-def fit_melt(problem: Problem, progress: Progress | None = None) -> MeltPosterior:
+@dataclass(frozen=True)
+class State:
+    """Where a fit stands: effects (effects,), departures (runs, parameters), spreads, and weights (runs, 2)."""
+
+    effects: FloatArray
+    departures: FloatArray
+    spreads: Spreads
+    weight: FloatArray
+
+    @staticmethod
+    def start(problem: Problem) -> State:
+        """Everything at its prior, the observations taken for noisier than they are."""
+        groups = problem.run_rate_sd.size
+        run_sd = np.zeros((groups, len(P)))
+        run_sd[:, P.RATE] = problem.run_rate_sd
+        for parameter, sd in RUN_SD_PRIOR.items():
+            run_sd[:, parameter] = sd
+        n = len(problem)
+        return State(
+            effects=np.zeros(len(problem.latents)),
+            departures=np.zeros((n, len(P))),
+            spreads=Spreads(
+                run_sd,
+                np.full(groups, _FIRST_NOISE * STRAINED_SD_PRIOR_G),
+                np.full(groups, _FIRST_NOISE * TRACE_SD_PRIOR_K),
+                np.ones(len(problem.latents.components)),
+            ),
+            weight=np.ones((n, 2)),
+        )
+
+
+def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | None = None) -> MeltPosterior:
     """Fit by repeated linearisation, as described at the top.
 
     A slow probe and a slow shake look alike at first, so the posterior can have a false summit. Scouts with
-    the lag held at several values climb on a part of the runs; the full fit starts where the best one stood.
+    the lag held at several values climb on a part of the runs; the full fit starts where the best one stood,
+    or from `warm`, the state of a fit of nearly the same runs.
     """
     report = progress or (lambda share: None)
-    state = _scouted(problem, lambda share: report(0.4 * share))
-    state, iterations, converged = _climb(problem, state, 16, lambda share: report(0.4 + 0.6 * share))
-    return _posterior(
-        problem, linearise(problem, state.effects, state.departures), state, iterations, converged
+    if warm is None:
+        state = _scouted(problem, lambda share: report(0.4 * share))
+        learn_after = _SPREADS_AFTER
+    else:
+        state, learn_after = warm, 0
+    state, linear, iterations, converged = _climb(
+        problem, state, _MOST_STEPS, learn_after, lambda share: report(0.4 + 0.6 * share)
     )
+    return _posterior(problem, linear, state, iterations, converged)
 
 
-def _climb(problem: Problem, state: _State, most: int, report: Progress) -> tuple[_State, int, bool]:
-    """Linearise, solve and step until the steps are small; says after how many, and whether they were."""
-    iteration, step, caution = 0, np.inf, 1.0
-    for iteration in range(1, most + 1):
-        linear = linearise(problem, state.effects, state.departures)
-        proposal = state
-        for _ in range(_INNER):
-            proposal = _update(problem, linear, proposal, learn=iteration > 1)
-        before, step = step, _move(problem, state, proposal)
-        caution = max(0.6 * caution, 0.2) if step > 0.7 * before else min(1.0, 1.3 * caution)
-        state = _towards(state, proposal, min(caution, _LONGEST_STEP / max(step, 1e-12)))
-        report(iteration / most)
-        if iteration > 3 and step < _SMALL_STEP:
-            return state, iteration, True
-    return state, iteration, False
+def _climb(
+    problem: Problem, state: State, most: int, learn_after: int, report: Progress
+) -> tuple[State, Linearised, int, bool]:
+    """Damped Gauss–Newton steps, the spreads learned within each; an uphill step is taken back and damped more.
+
+    Damping is Levenberg's, in the metric of the priors (Levenberg, Q. Appl. Math. 2 (1944) 164), changed by how
+    much of the promised gain came true (Nielsen, IMM-REP-1999-05, 1999, from memory). Slopes that served well
+    serve on. Returns the last state, the model linearised there, the number of steps, and whether it has
+    settled: a step that was hardly damped had less than `_SETTLED_NATS` of log posterior to gain and changed no
+    spread by more than `_SETTLED_SPREAD`.
+    """
+    linear = linearise(problem, state.effects, state.departures)
+    damping, worse, step, fresh = _FIRST_DAMPING if learn_after else _LITTLE_DAMPING / 4.0, 2.0, 0, True
+    for step in range(1, most + 1):
+        old = state
+        if step > learn_after:
+            state = _learned(problem, linear, state)
+        solved = _solve(problem, linear, state, damping)
+        proposal = replace(state, effects=solved.effects, departures=solved.departures)
+        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures))
+        before = _cost(problem, state, linear.residual)
+        gained = before - _cost(problem, proposal, residual)
+        promised = before - _cost(problem, proposal, _linear_residual(problem, linear, state, proposal))
+        report(step / most)
+        still = (
+            step > (learn_after + 2 if learn_after else 0) and _spread_change(old, state) < _SETTLED_SPREAD
+        )
+        if still and max(promised, gained) < _SETTLED_NATS and damping < _LITTLE_DAMPING:
+            return state, linear, step, True
+        ratio = float(np.clip(gained / max(promised, 1e-9), -1.0, 1.0))
+        if ratio > _FAIR_SHARE:
+            state = proposal
+            fresh = ratio < _SAME_SLOPES or promised < _SETTLED_NATS
+            linear = (
+                linearise(problem, state.effects, state.departures)
+                if fresh
+                else moved_to(linear, problem, state.effects, state.departures, residual)
+            )
+            damping, worse = damping * max(1.0 / 4.0, 1.0 - (2.0 * ratio - 1.0) ** 3), 2.0
+        elif fresh:
+            damping, worse = damping * worse, 2.0 * worse
+        else:
+            linear, fresh = linearise(problem, state.effects, state.departures), True
+    return state, linear, step, False
 
 
 _SCOUT_LAGS_S = (0.3, 1.2, 3.0, 6.5)
@@ -130,9 +214,9 @@ _SCOUT_RUNS = 28
 _SCOUT_STEPS = 6
 
 
-def _scouted(problem: Problem, report: Progress) -> _State:
+def _scouted(problem: Problem, report: Progress) -> State:
     """A start from the best of a few fits with the probe's lag held."""
-    start = _State.start(problem)
+    start = State.start(problem)
     lag = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.LAG]
     if not np.any(np.isfinite(problem.evidence.bin_temp_c)):
         return start
@@ -142,39 +226,16 @@ def _scouted(problem: Problem, report: Progress) -> _State:
     for n, lag_s in enumerate(_SCOUT_LAGS_S):
         held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
         scout = replace(few, latents=held)
-        from_here = replace(_State.start(few), effects=held.prior_mean.copy())
-        state, *_ = _climb(scout, from_here, _SCOUT_STEPS, lambda share: None)
-        score = _solve(few, linearise(few, state.effects, state.departures), state).log_evidence
+        from_here = replace(State.start(few), effects=held.prior_mean.copy())
+        state, linear, *_ = _climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER, lambda share: None)
+        score = _solve(few, linear, state).log_evidence
         if score > best_score:
             best, best_score = state.effects, score
         report((n + 1) / len(_SCOUT_LAGS_S))
     return replace(start, effects=best)
 
 
-@dataclass(frozen=True)
-class _State:
-    effects: FloatArray
-    departures: FloatArray
-    spreads: Spreads
-    weight: FloatArray
-
-    @staticmethod
-    def start(problem: Problem) -> _State:
-        groups = int(problem.group.max()) + 1
-        run_sd = np.zeros((groups, len(P)))
-        run_sd[:, P.RATE] = problem.run_rate_sd
-        for parameter, sd in RUN_SD_PRIOR.items():
-            run_sd[:, parameter] = sd
-        n = len(problem)
-        return _State(
-            effects=np.zeros(len(problem.latents)),
-            departures=np.zeros((n, len(P))),
-            spreads=Spreads(run_sd, np.full(groups, STRAINED_SD_PRIOR_G), np.full(groups, TRACE_SD_PRIOR_K)),
-            weight=np.ones((n, 2)),
-        )
-
-
-def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
+def _noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
     """(runs, obs, obs) covariance of noise and misfit, wider for runs of little weight."""
     trace = state.spreads.trace_sd_k[problem.group] ** 2
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
@@ -187,7 +248,13 @@ def _noise(problem: Problem, state: _State, seen: np.ndarray) -> FloatArray:
     )
 
 
-def _run_variance(problem: Problem, state: _State) -> FloatArray:
+def _effect_sd(problem: Problem, state: State) -> FloatArray:
+    """Standard deviation of each effect under the learned spreads, (effects,)."""
+    latents = problem.latents
+    return np.asarray(latents.prior_sd * state.spreads.component_scale[latents.component])
+
+
+def _run_variance(problem: Problem, state: State) -> FloatArray:
     return np.asarray(state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2)
 
 
@@ -200,40 +267,48 @@ class _Solved:
     left: FloatArray
     noise: FloatArray
     marginal: FloatArray
-    predictive_z: FloatArray
+    unweighted: FloatArray
+    rest: FloatArray
     log_evidence: float
 
 
-def _solve(problem: Problem, linear: Linearised, state: _State) -> _Solved:
+def _solve(problem: Problem, linear: Linearised, state: State, damping: float = 0.0) -> _Solved:
+    """Posterior of the linearised model under the state's spreads and weights.
+
+    `damping` holds effects and departures to where the state has them, with so many times their prior precision.
+    """
     members = problem.composition.members
-    variance = _run_variance(problem, state)
+    variance = _run_variance(problem, state) / (1.0 + damping)
+    held = state.departures * (damping / (1.0 + damping))
     noise = _noise(problem, state, linear.seen)
     j, g = linear.by_parameter, linear.by_effect
     marginal = noise + np.einsum("rop,rp,rqp->roq", j, variance, j, optimize=True)
     precision = np.linalg.inv(marginal)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
-    prior = 1.0 / problem.latents.prior_sd**2
+    undamped = 1.0 / _effect_sd(problem, state) ** 2
+    prior = undamped + damping / problem.latents.prior_sd**2
+    pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
     information = np.diag(prior)
-    np.add.at(information, (members[:, :, None], members[:, None, :]), np.matmul(weighted, g))
-    score = prior * problem.latents.prior_mean
-    np.add.at(score, members, np.einsum("reo,ro->re", weighted, linear.pseudo))
+    _add_blocks(information, members, np.matmul(weighted, g))
+    score = undamped * problem.latents.prior_mean + damping / problem.latents.prior_sd**2 * state.effects
+    np.add.at(score, members, np.einsum("reo,ro->re", weighted, pseudo))
     covariance = np.linalg.inv(information)
     effects = covariance @ score
-    rest = linear.pseudo - np.einsum("roe,re->ro", g, effects[members])
+    rest = pseudo - np.einsum("roe,re->ro", g, effects[members])
     gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
-    departures = np.einsum("rpo,ro->rp", gain, rest)
+    departures = held + np.einsum("rpo,ro->rp", gain, rest)
     own = covariance[members[:, :, None], members[:, None, :]]
     spread = np.matmul(gain, g)
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
     departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
-    left = rest - np.einsum("rop,rp->ro", j, departures)
+    left = rest - np.einsum("rop,rp->ro", j, departures - held)
     away = effects - problem.latents.prior_mean
     log_evidence = -0.5 * float(
         np.einsum("ro,roq,rq->", rest, precision, rest, optimize=True)
         + np.linalg.slogdet(marginal)[1].sum()
-        + np.sum(prior * away**2)
+        + np.sum(undamped * away**2)
         + np.linalg.slogdet(information)[1]
-        - np.sum(np.log(prior))
+        - np.sum(np.log(undamped))
     )
     return _Solved(
         effects,
@@ -243,38 +318,69 @@ def _solve(problem: Problem, linear: Linearised, state: _State) -> _Solved:
         left,
         noise,
         marginal,
+        marginal - noise + _noise(problem, replace(state, weight=np.ones_like(state.weight)), linear.seen),
         rest,
         log_evidence,
     )
 
 
-def _update(problem: Problem, linear: Linearised, state: _State, learn: bool) -> _State:
-    """One solve of the linear problem, and one update of spreads and weights with it."""
-    solved = _solve(problem, linear, state)
-    return _State(
-        effects=solved.effects,
-        departures=solved.departures,
-        spreads=_spreads(problem, linear, state, solved) if learn else state.spreads,
-        weight=_weights(linear, solved) if learn else state.weight,
+def _at_state(linear: Linearised, state: State, solved: _Solved) -> _Solved:
+    """The covariances of a solve, around the state itself instead of where the linear model would go."""
+    return replace(
+        solved,
+        effects=state.effects,
+        departures=state.departures,
+        left=linear.residual,
+        rest=linear.residual + np.einsum("rop,rp->ro", linear.by_parameter, state.departures),
     )
 
 
-def _move(problem: Problem, old: _State, new: _State) -> float:
-    """The largest move of an effect, in its prior spreads."""
-    return float(np.max(np.abs(new.effects - old.effects) / problem.latents.prior_sd, initial=0.0))
+def _learned(problem: Problem, linear: Linearised, state: State) -> State:
+    """One maximisation step of spreads and weights around the state."""
+    here = _at_state(linear, state, _solve(problem, linear, state))
+    return replace(state, spreads=_spreads(problem, linear, state, here), weight=_weights(linear, here))
 
 
-def _towards(old: _State, new: _State, share: float) -> _State:
-    """Part of the way to the proposal: not so far that the linear model means nothing there."""
-    share = min(1.0, share)
-    effects = old.effects + share * (new.effects - old.effects)
-    departures = old.departures + share * (new.departures - old.departures)
-    return replace(new, effects=effects, departures=departures)
+def _add_blocks(information: FloatArray, members: IntArray, blocks: FloatArray) -> None:
+    """Add each run's block (runs, e, e) where its effects stand; runs of the same effects are summed first."""
+    kinds, which = np.unique(members, axis=0, return_inverse=True)
+    summed = np.zeros((len(kinds), *blocks.shape[1:]))
+    np.add.at(summed, which.reshape(-1), blocks)
+    for at, block in zip(kinds, summed, strict=True):
+        information[np.ix_(at, at)] += block
+
+
+def _cost(problem: Problem, at: State, residual: FloatArray) -> float:
+    """Minus the log posterior density of effects and departures, spreads and weights held."""
+    noise = _noise(problem, at, residual != 0.0)
+    variance = _run_variance(problem, at)
+    away = (at.effects - problem.latents.prior_mean) / _effect_sd(problem, at)
+    departed = np.divide(at.departures**2, variance, out=np.zeros_like(variance), where=variance > 0.0)
+    misfit = np.einsum("ro,ro->", residual, np.linalg.solve(noise, residual[..., None])[..., 0])
+    return 0.5 * float(misfit + np.sum(away**2) + np.sum(departed))
+
+
+def _linear_residual(problem: Problem, linear: Linearised, old: State, new: State) -> FloatArray:
+    """What the linearised model leaves at another state, (runs, obs)."""
+    moved = (new.effects - old.effects)[problem.composition.members]
+    by_effect = np.einsum("roe,re->ro", linear.by_effect, moved)
+    return np.asarray(
+        linear.residual
+        - by_effect
+        - np.einsum("rop,rp->ro", linear.by_parameter, new.departures - old.departures)
+    )
+
+
+def _spread_change(old: State, new: State) -> float:
+    """The largest relative change of a learned spread."""
+    before, after = old.spreads, new.spreads
+    pairs = [(getattr(before, f.name), getattr(after, f.name)) for f in fields(Spreads)]
+    return max(float(np.max(np.abs(b - a) / np.maximum(a, 1e-9), initial=0.0)) for a, b in pairs)
 
 
 def _weights(linear: Linearised, solved: _Solved) -> FloatArray:
     """Student-t weights of each run's trace and strained mass from what its own spread leaves unexplained."""
-    z2 = solved.predictive_z**2 / np.diagonal(solved.marginal, axis1=1, axis2=2)
+    z2 = solved.rest**2 / np.diagonal(solved.unweighted, axis1=1, axis2=2)
     count = linear.seen[:, :BINS].sum(axis=1)
     trace = np.where(
         count > 0, (z2[:, :BINS] * linear.seen[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0
@@ -284,9 +390,9 @@ def _weights(linear: Linearised, solved: _Solved) -> FloatArray:
     return np.minimum((_STUDENT_DF + 1.0) / (_STUDENT_DF + scale), 1.0)
 
 
-def _spreads(problem: Problem, linear: Linearised, state: _State, solved: _Solved) -> Spreads:
+def _spreads(problem: Problem, linear: Linearised, state: State, solved: _Solved) -> Spreads:
     """Expectation–maximisation of the spreads, each held by a prior worth a few runs."""
-    start = _State.start(problem).spreads
+    start = State.start(problem).spreads
     groups = len(start.strained_sd_g)
     run_sd = start.run_sd.copy()
     square = solved.departures**2 + solved.departure_variance
@@ -318,54 +424,67 @@ def _spreads(problem: Problem, linear: Linearised, state: _State, solved: _Solve
         excess += 0.3 * np.minimum(posterior[rows, :BINS], state.spreads.trace_sd_k[g] ** 2)
         total = 4.0 * BINS * TRACE_SD_PRIOR_K**2 + (excess * seen).sum()
         trace[g] = np.sqrt(total / (4.0 * BINS + seen.sum()))
-    return Spreads(run_sd, strained, trace)
+    return Spreads(run_sd, strained, trace, _component_scale(problem, solved))
+
+
+def _component_scale(problem: Problem, solved: _Solved) -> FloatArray:
+    """Maximisation step of the variance components, each held by a prior worth `_PRIOR_MEMBERS` effects."""
+    latents = problem.latents
+    square = (solved.effects - latents.prior_mean) ** 2 + np.diagonal(solved.covariance)
+    count = np.bincount(latents.component)
+    total = np.bincount(latents.component, weights=square / latents.prior_sd**2)
+    learned = [parameter in _LEARNED for parameter, _ in latents.components]
+    prior = np.where(learned, _PRIOR_MEMBERS, _PHYSICAL_MEMBERS)
+    return np.asarray(np.sqrt((prior + total) / (prior + count)))
 
 
 def _posterior(
-    problem: Problem, linear: Linearised, state: _State, iterations: int, converged: bool
+    problem: Problem, linear: Linearised, state: State, iterations: int, converged: bool
 ) -> MeltPosterior:
-    solved = _solve(problem, linear, state)
-    sd = np.sqrt(np.diagonal(solved.marginal, axis1=1, axis2=2))
-    strained_z = np.where(
-        linear.seen[:, STRAINED], solved.predictive_z[:, STRAINED] / sd[:, STRAINED], np.nan
-    )
+    solved = _at_state(linear, state, _solve(problem, linear, state))
+    sd = np.sqrt(np.diagonal(solved.unweighted, axis1=1, axis2=2))
+    rest = np.where(linear.seen, solved.rest, np.nan)
+    made_of = problem.composition
+    shared = made_of.parameters(state.effects)
+    usual, course = expected(problem, shared, np.arange(len(problem)))
+    misfit = made_of.discrepancies(state.effects)
+    strained = usual[:, STRAINED] + np.einsum("rok,rk->ro", misfit_slopes(problem), misfit)[:, STRAINED]
+    basis = misfit_basis(problem.evidence.duration_s, problem.nominal.longest_s)
+    added = np.sum(basis * misfit[:, :MODES], axis=1) * problem.nominal.drink_mass_g
+    warmer = np.sum(basis * misfit[:, MODES:], axis=1)
     count = linear.seen[:, :BINS].sum(axis=1)
-    square = (np.where(linear.seen, solved.predictive_z / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
-    rest = solved.predictive_z[:, STRAINED]
-    added = _added_discrepancy(problem, solved.effects)
-    at = problem.composition.parameters(solved.effects) + solved.departures
-    shown, course = expected(problem, problem.composition.parameters(solved.effects), np.arange(len(problem)))
-    shift = np.einsum(
-        "rok,rk->ro", discrepancy_slopes(problem), problem.composition.discrepancies(solved.effects)
+    square = (np.where(linear.seen, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
+    members = made_of.members
+    without = leave_one_out(
+        linear.by_effect,
+        solved.covariance[members[:, :, None], members[:, None, :]],
+        solved.marginal,
+        solved.unweighted,
+        solved.rest,
+        linear.seen,
+        STRAINED,
     )
-    level, slope = smooth_basis(problem.evidence.duration_s, problem.nominal.longest_s)
-    misfit = problem.composition.discrepancies(solved.effects)
-    shift_at_end = level * misfit[:, 2] + slope * misfit[:, 3]
-    expected_strained = shown[:, STRAINED] + shift[:, STRAINED]
-    held = problem.nominal.held_back_g + problem.composition.parameters(solved.effects)[:, P.HELD]
     return MeltPosterior(
         latents=problem.latents,
-        effects=solved.effects,
+        effects=state.effects,
         covariance=solved.covariance,
         spreads=state.spreads,
-        departures=solved.departures,
+        departures=state.departures,
         departure_sd=np.sqrt(solved.departure_variance),
-        end_temp_c=linear.end_temp_c + shift_at_end,
-        end_added_g=linear.end_added_g + added + LATE_G + at[:, P.LATE],
-        expected_temp_c=course.temp_c[-1] + shift_at_end,
-        expected_added_g=expected_strained - problem.nominal.drink_mass_g + held,
-        expected_strained_g=expected_strained,
-        strained_residual_g=np.where(linear.seen[:, STRAINED], rest, np.nan),
+        end_temp_c=linear.end_temp_c + warmer,
+        end_added_g=linear.end_added_g + added + LATE_G + (shared + state.departures)[:, P.LATE],
+        expected_temp_c=course.temp_c[-1] + warmer,
+        expected_added_g=strained
+        - problem.nominal.drink_mass_g
+        + problem.nominal.held_back_g
+        + shared[:, P.HELD],
+        expected_strained_g=strained,
+        strained_residual_g=rest[:, STRAINED],
         strained_sd_g=sd[:, STRAINED],
-        strained_z=strained_z,
+        strained_z=without.strained_residual_g / without.strained_sd_g,
         trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
         weight=state.weight,
+        leave_one_out=without,
         iterations=iterations,
         converged=converged,
     )
-
-
-def _added_discrepancy(problem: Problem, effects: FloatArray) -> FloatArray:
-    d = problem.composition.discrepancies(effects)
-    level, slope = smooth_basis(problem.evidence.duration_s, problem.nominal.longest_s)
-    return (level * d[:, 0] + slope * d[:, 1]) * problem.nominal.drink_mass_g

@@ -13,6 +13,7 @@ import numpy as np
 from rig.arrays import FloatArray, take_rows
 from rig.fitting.evidence import BINS, Evidence
 from rig.fitting.latents import Composition, Latents
+from rig.fitting.misfit import MISFITS, MODES, RISE_SHARE, misfit_basis
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
 from rig.fitting.situation import Nominals, inputs_for
 from rig.physics.melt import Course, lagged, simulate, steps_for, steps_needed
@@ -25,11 +26,9 @@ OBSERVATIONS = BINS + 2
 BEFORE_SD_K = 0.2
 TRACE_SHARED = 0.4
 """Share of a trace's noise variance that neighbouring readings have in common."""
-MISFIT_MEMORY = 0.06
-"""How long a misfit is remembered, as a share of the technique's longest usual duration."""
 _UNSEEN = 1e6
-CHUNK_LANES = 6000
-_STEP = np.array([0.03] * 10 + [0.3, 0.5, 0.02, 0.5])
+CHUNK_LANES, _LANES_WORTH_A_STEP = 6000, 2000
+_STEP = np.array([0.03] * (P.THICKNESS + 1) + [0.3, 0.5, 0.02, 0.5])
 
 
 @dataclass(frozen=True)
@@ -58,21 +57,16 @@ class Problem:
         )
 
 
-def smooth_basis(time_s: FloatArray, longest_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Level and slope of the smooth misfit: zero at the start, the slope in the logarithm of time."""
-    rise = 1.0 - np.exp(-time_s / (MISFIT_MEMORY * longest_s))
-    slope = np.clip(np.log(np.maximum(time_s, 0.1) / (0.3 * longest_s)), -1.5, 1.5)
-    return rise, rise * slope
-
-
 @dataclass(frozen=True)
 class Linearised:
     """The model around one estimate: observations as if it were linear, and slopes.
 
-    `pseudo` (runs, obs) is what would be observed of a linear model through zero; `by_parameter`
-    (runs, obs, parameters) and `by_effect` (runs, obs, effects a run) are its slopes.
+    `residual` (runs, obs) is observed less expected, zero where nothing was seen; `pseudo` (runs, obs) is what
+    would be observed of a linear model through zero; `by_parameter` (runs, obs, parameters) and `by_effect`
+    (runs, obs, effects a run) are its slopes.
     """
 
+    residual: FloatArray
     pseudo: FloatArray
     by_parameter: FloatArray
     by_effect: FloatArray
@@ -119,35 +113,65 @@ def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> 
     n = len(problem)
     at = problem.composition.parameters(effects) + departures
     delta = problem.composition.discrepancies(effects)
-    shift = discrepancy_slopes(problem)
+    shift = misfit_slopes(problem)
     residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
     end_temp, end_added = np.empty(n), np.empty(n)
-    for rows in _chunks(problem, at):
+    for rows in _chunks(problem, at, 1 + len(PHYSICAL)):
         shown, slope, course = _slopes(problem, at[rows], rows)
         residual[rows] = _observed(problem, rows) - shown
         slopes[rows] = slope
         end_temp[rows], end_added[rows] = course
     residual -= np.einsum("rok,rk->ro", shift, delta)
     seen = np.isfinite(residual)
-    residual = np.where(seen, residual, 0.0)
     slopes = np.where(seen[:, :, None], slopes, 0.0)
     shift = np.where(seen[:, :, None], shift, 0.0)
     by_effect = problem.composition.by_effect(slopes, shift)
-    pseudo = residual + np.einsum("rop,rp->ro", slopes, departures)
-    pseudo += np.einsum("roe,re->ro", by_effect, effects[problem.composition.members])
-    return Linearised(pseudo, slopes, by_effect, seen, end_temp, end_added)
+    around = Linearised(residual, residual, slopes, by_effect, seen, end_temp, end_added)
+    return moved_to(around, problem, effects, departures, residual)
 
 
-def _chunks(problem: Problem, at: FloatArray) -> list[np.ndarray]:
-    """Runs in chunks that fit memory and need about the same number of steps."""
+def moved_to(
+    linear: Linearised, problem: Problem, effects: FloatArray, departures: FloatArray, residual: FloatArray
+) -> Linearised:
+    """The same slopes around another estimate, whose residuals (runs, obs) are known."""
+    residual = np.where(linear.seen, residual, 0.0)
+    pseudo = residual + np.einsum("rop,rp->ro", linear.by_parameter, departures)
+    pseudo += np.einsum("roe,re->ro", linear.by_effect, effects[problem.composition.members])
+    return replace(linear, residual=residual, pseudo=pseudo)
+
+
+def residuals(problem: Problem, effects: FloatArray, departures: FloatArray) -> FloatArray:
+    """Observed less expected at effects (effects,) and departures (runs, parameters), (runs, obs); NaN: not seen."""
+    at = problem.composition.parameters(effects) + departures
+    out = np.empty((len(problem), OBSERVATIONS))
+    for rows in _chunks(problem, at, 1):
+        out[rows] = _observed(problem, rows) - expected(problem, at[rows], rows)[0]
+    delta = problem.composition.discrepancies(effects)
+    return np.asarray(out - np.einsum("rok,rk->ro", misfit_slopes(problem), delta))
+
+
+def _chunks(problem: Problem, at: FloatArray, lanes_a_run: int) -> list[np.ndarray]:
+    """Runs in chunks that fit memory; those that need about the same number of steps go together.
+
+    A step costs as much as some `_LANES_WORTH_A_STEP` lanes before its first lane, so few runs are not split.
+    """
     rows = np.arange(len(problem))
     inputs = inputs_for(problem.nominal, at, rows)
     steps = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
     order = np.argsort(steps, kind="stable")
-    most = max(1, CHUNK_LANES // (1 + len(PHYSICAL)))
-    level = np.floor(np.log(steps[order]) / np.log(1.5))
-    cuts = np.flatnonzero(np.diff(level)) + 1
-    return [part[k : k + most] for part in np.split(order, cuts) for k in range(0, part.size, most)]
+    most = max(1, CHUNK_LANES // lanes_a_run)
+    fewest = max(1, min(most, _LANES_WORTH_A_STEP // lanes_a_run))
+    out, first = [], 0
+    for last in range(1, order.size + 1):
+        size = last - first
+        if (
+            last == order.size
+            or size == most
+            or (size >= fewest and steps[order[last]] > 1.5 * steps[order[first]])
+        ):
+            out.append(order[first:last])
+            first = last
+    return out
 
 
 def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
@@ -196,21 +220,19 @@ def _lag_slope(
     return (shown + at[:, P.OFFSET, None] - base) / step
 
 
-def discrepancy_slopes(problem: Problem) -> FloatArray:
-    """(runs, obs, 4): how each smooth misfit enters each observation."""
+def misfit_slopes(problem: Problem) -> FloatArray:
+    """(runs, obs, MISFITS): how each coefficient of the smooth misfits enters each observation."""
     e, n = problem.evidence, problem.nominal
-    out = np.zeros((len(problem), OBSERVATIONS, 4))
-    level, slope = smooth_basis(e.duration_s, n.longest_s)
-    out[:, STRAINED, 0], out[:, STRAINED, 1] = level * n.drink_mass_g, slope * n.drink_mass_g
-    level, slope = smooth_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
-    out[:, :BINS, 2], out[:, :BINS, 3] = level, slope
+    out = np.zeros((len(problem), OBSERVATIONS, MISFITS))
+    out[:, STRAINED, :MODES] = misfit_basis(e.duration_s, n.longest_s) * n.drink_mass_g[:, None]
+    out[:, :BINS, MODES:] = misfit_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
     return out
 
 
 def trace_shape(time_s: FloatArray, longest_s: FloatArray) -> FloatArray:
     """Covariance of a trace's readings over their variance, (…, k, k), at times (…, k); `longest_s` is (…)."""
     apart = np.abs(time_s[..., :, None] - time_s[..., None, :])
-    near = np.exp(-apart / (MISFIT_MEMORY * longest_s[..., None, None]))
+    near = np.exp(-apart / (RISE_SHARE * longest_s[..., None, None]))
     return np.asarray(TRACE_SHARED * near + (1 - TRACE_SHARED) * np.eye(time_s.shape[-1]))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 
 import numpy as np
@@ -11,9 +11,9 @@ from scipy.stats import norm, qmc
 
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
-from rig.fitting.latents import DISCREPANCY, EFFECTS_A_RUN, add_up, effects_of, factors_of
+from rig.fitting.latents import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, factors_of
 from rig.fitting.melt_fit import RUN_SD_PRIOR
-from rig.fitting.observing import smooth_basis
+from rig.fitting.misfit import MISFITS, MODES, misfit_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
@@ -96,7 +96,7 @@ def _forecast(
     listed = effects_of(fit.bench, situation)
     index = fit.latents.index()
     mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
-    covariance = np.diag([sd**2 for _, sd in listed])
+    covariance = np.diag(effect_sd(fit, listed) ** 2)
     known = [n for n, (k, _) in enumerate(listed) if k in index]
     if known:
         at = [index[listed[n][0]] for n in known]
@@ -111,8 +111,15 @@ def _forecast(
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
     return Forecast(
-        nominal, parameters, effects[:, -len(DISCREPANCY) :], np.zeros(len(points), dtype=np.int64)
+        nominal, parameters, add_misfits(effects[:, -2 * MISFITS :]), np.zeros(len(points), dtype=np.int64)
     )
+
+
+def effect_sd(fit: Fit, listed: Sequence[tuple[Key, float]]) -> FloatArray:
+    """Standard deviation of effects before any run of their own, (effects,): as the fit learned it of their kind."""
+    latents = fit.latents
+    scale = dict(zip(latents.components, fit.posterior.spreads.component_scale, strict=True))
+    return np.array([sd * scale.get((key[0], key[1]), 1.0) for key, sd in listed])
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
@@ -177,10 +184,24 @@ def predict_all(
     course = run_course(made, float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     lanes = [slice(k * draws, (k + 1) * draws) for k in range(len(made))]
-    return [
+    found = [
         told(fit, s, f, times, temp[part], added[part])
         for s, f, part in zip(situations, made, lanes, strict=True)
     ]
+    return [stretched(fit, p) for p in found] if new_run else found
+
+
+def stretched(fit: Fit, p: Prediction) -> Prediction:
+    """Draws spread about their median by what runs left out in turn say of the fit's spreads."""
+    water_scale, temp_scale = fit.posterior.leave_one_out.spread_scale
+
+    def about_median(draws: FloatArray, scale: float) -> FloatArray:
+        middle = np.median(draws, axis=0)
+        return np.asarray(middle + scale * (draws - middle))
+
+    added = np.maximum(about_median(p.added_g, water_scale), 0.0)
+    temp = about_median(p.temp_c, temp_scale)
+    return replace(p, temp_c=temp, added_g=added, dilution_by_volume=added / p.start_volume_ml)
 
 
 def rising(duration_s: FloatArray) -> FloatArray:
@@ -204,18 +225,13 @@ def run_course(made: Sequence[Forecast], longest_s: float) -> Course:
 def told(
     fit: Fit, situation: Situation, f: Forecast, times: FloatArray, temp: FloatArray, added: FloatArray
 ) -> Prediction:
-    """What the courses of one situation, (draws, times), come to with misfit, late water and the blend."""
-    level, slope = smooth_basis(times, f.nominal.longest_s[0])
-    d = f.discrepancy
+    """What the courses of one situation, (draws, times), come to with misfit and late water."""
+    basis_at = misfit_basis(times, f.nominal.longest_s[0])
     mass = float(f.nominal.drink_mass_g[0])
-    temp = temp + d[:, 2:3] * level + d[:, 3:4] * slope
-    added = added + mass * (d[:, 0:1] * level + d[:, 1:2] * slope)
+    temp = temp + f.discrepancy[:, MODES:] @ basis_at.T
+    added = added + mass * (f.discrepancy[:, :MODES] @ basis_at.T)
     added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
     found = basis(fit, situation, f.nominal, times)
-    blend = fit.blends.get((situation.set_up, situation.recipe))
-    if blend is not None and found.kind is BasisKind.MEASURED:
-        water, heat = blend.at(times)
-        added, temp = np.maximum(added + water, 0.0), temp + heat
     added = _never_less(times, added)
     volume = float(f.nominal.start_volume_ml[0])
     return Prediction(
@@ -238,7 +254,7 @@ def _never_less(times: FloatArray, added: FloatArray) -> FloatArray:
     """Added water (draws, times) that does not fall.
 
     After the first seconds, in which cold ice may freeze some on, ice in a moving drink only melts, whatever
-    the smooth misfit and the blend say.
+    the smooth misfit says.
     """
     later = times >= _FREEZING_ON_S
     out = added.copy()

@@ -25,29 +25,33 @@ class P(IntEnum):
     POWER = 6  # log multiplier of the heat of motion and hands
     SHIELD = 7  # log multiplier of the shielding of the surface by its own melt
     WALL = 8  # log multiplier of the conductance inside the vessel
-    THICKNESS = 9  # power of viscosity, less its nominal
-    DRINK_TEMP = 10  # true less stated [K]
-    ICE_TEMP = 11  # true less stated [K]
-    ICE_MASS = 12  # log of true over stated
-    VESSEL_TEMP = 13  # true less stated [K]
-    LAG = 14  # log multiplier of the probe's time constant
-    OFFSET = 15  # probe's reading less the truth [K]
-    HELD = 16  # held-back liquid less its nominal [g]
-    LATE = 17  # water that joins between the stop and the glass, less its nominal [g]
+    HANDS = 9  # log multiplier of the conductance from hands and moving air to the vessel
+    RAMP = 10  # log multiplier of the time in which motion builds up
+    THICKNESS = 11  # power of viscosity, less its nominal
+    DRINK_TEMP = 12  # true less stated [K]
+    ICE_TEMP = 13  # true less stated [K]
+    ICE_MASS = 14  # log of true over stated
+    VESSEL_TEMP = 15  # true less stated [K]
+    LAG = 16  # log multiplier of the probe's time constant
+    OFFSET = 17  # probe's reading less the truth [K]
+    HELD = 18  # held-back liquid less its nominal [g]
+    LATE = 19  # water that joins between the stop and the glass, less its nominal [g]
 
 
 PHYSICAL = tuple(P(k) for k in range(P.LAG))
 """Parameters that change the course of the drink, and so need a lane of their own for their slope."""
-LOGARITHMIC = P.WALL + 1
+LOGARITHMIC = P.RAMP + 1
 """The first so many columns are logarithms of multipliers."""
 
-SHIELD_PER_K = 0.04
+SHIELD_PER_K = 0.005
 """Between nothing, for a surface that collisions renew, and c/L·Le^(1/2) of weak ethanol–water near 0 °C (c/L
-0.0126/K, Lewis number about 270, from memory: 0.2/K)."""
-THICKNESS_POWER, COMPOSITION_POWER = 0.16, 0.10
-"""Powers of viscosity by which heat transfer falls: 1/6 as a drink cools, some 1/4 in all from drink to drink
-(the powers of published correlations lie between 1/6 and 1/3 or more)."""
-LOADING_POWER, USUAL_LOADING = 0.15, 0.5
+0.0126/K, Lewis number about 270, from memory: 0.2/K); near nothing in a drink that is moved. Held closely: weak
+drinks hardly tell it, and strong ones live by it."""
+THICKNESS_POWER, THICKNESS_POWER_SD = 0.25, 0.06
+"""Power of viscosity by which heat transfer falls: published correlations lie between 1/6 and 1/3."""
+CONDUCTIVITY_POWER, CONDUCTIVITY_POWER_SD = 0.55, 0.12
+"""Power of conductivity by which heat transfer rises from drink to drink: between 1/3 and 2/3 in correlations."""
+LOADING_POWER, USUAL_LOADING = 0.08, 0.5
 """More drink on the same ice wets more of it; the power of drink ÷ ice mass (common practice, no source)."""
 LATE_G = 0.7
 """Melt while straining, and chips that slip through and melt in the glass (common practice, no source)."""
@@ -59,26 +63,30 @@ class MotionPrior:
 
     `film_w_per_m2k`: liquid to ice of 30 mm. Engineering range, from memory: gently stirred 500–1,500,
     vigorous 2,000–8,000 W/(m²·K); two published facts set the medians: most of the chill of a hard shake
-    comes in 12 s (time constant about 4 s), and stirring is 8 to 10 times slower (Cooking Issues, 2009–2010).
+    comes in 12 s (time constant about 4 s), and stirring is 8 to 10 times slower, some 40 points of dilution
+    in half a minute (Cooking Issues, 2009–2010).
     `power_w`: a shake adds a few watts, a blender tens to hundreds (common practice, no source).
+    `hands_w_per_k`: hands near 33 °C and air that is moved along the wall add 1–3 W/K to a shaker that is held,
+    little to a glass that stands (common practice, no source).
     """
 
     film_w_per_m2k: float
     wall_film_w_per_m2k: float
     breakage_per_s: float
     power_w: float
+    hands_w_per_k: float
     rate_log_sd: float
     run_rate_log_sd: float
     longest_s: float
 
 
 MOTIONS: dict[Motion | None, MotionPrior] = {
-    Motion.SHAKE: MotionPrior(3000.0, 1800.0, 0.012, 4.0, 0.45, 0.09, 40.0),
-    Motion.STIR: MotionPrior(650.0, 450.0, 0.0015, 0.7, 0.45, 0.10, 150.0),
-    Motion.BLEND: MotionPrior(6000.0, 2500.0, 0.20, 90.0, 0.7, 0.12, 60.0),
-    Motion.SWIRL: MotionPrior(500.0, 350.0, 0.001, 0.5, 0.6, 0.12, 150.0),
-    Motion.BUILD: MotionPrior(250.0, 200.0, 0.0005, 0.2, 0.7, 0.15, 240.0),
-    None: MotionPrior(1200.0, 800.0, 0.005, 2.0, 1.1, 0.12, 120.0),
+    Motion.SHAKE: MotionPrior(3000.0, 1800.0, 0.012, 4.0, 1.5, 0.45, 0.09, 40.0),
+    Motion.STIR: MotionPrior(420.0, 350.0, 0.0015, 0.7, 0.2, 0.45, 0.10, 150.0),
+    Motion.BLEND: MotionPrior(6000.0, 2500.0, 0.20, 90.0, 0.1, 0.7, 0.12, 60.0),
+    Motion.SWIRL: MotionPrior(500.0, 350.0, 0.001, 0.5, 0.6, 0.6, 0.12, 150.0),
+    Motion.BUILD: MotionPrior(250.0, 200.0, 0.0005, 0.2, 0.1, 0.7, 0.15, 240.0),
+    None: MotionPrior(1200.0, 800.0, 0.005, 2.0, 0.8, 1.1, 0.12, 120.0),
 }
 
 
@@ -103,6 +111,12 @@ MATERIALS: dict[str, MaterialPrior] = {
     "tritan": MaterialPrior(1.6, 1.17, 3.0, 0.2),
     "wood": MaterialPrior(1.7, 0.65, 8.0, 0.15),
 }
+RAMP_S = 0.5
+"""Motion builds up within the first half second or so (common practice, no source)."""
+HANDS_C = 33.0
+"""Skin of hands that hold a cold vessel (common practice, no source)."""
+AIR_W_PER_M2K = 12.0
+"""Still and slowly moving air on a wall, with radiation (engineering range 5–25, from memory)."""
 TYPICAL_VESSEL_MASS_G = 350.0
 ALONG_WALL_W_PER_K = 10.0
 
@@ -124,7 +138,7 @@ class VesselNominal:
     wall_w_per_k: float
     held_back_g: float
     held_back_sd_g: float
-    holds_ice_film: bool
+    includes_ice_film: bool
 
 
 def vessel_nominal(vessel: Vessel) -> VesselNominal:
@@ -151,9 +165,9 @@ def vessel_nominal(vessel: Vessel) -> VesselNominal:
         area_m2=area_m2,
         inner_share=0.65 if through > ALONG_WALL_W_PER_K * 3 else 0.5,
         wall_w_per_k=1.0 / (1.0 / through + 1.0 / ALONG_WALL_W_PER_K),
-        held_back_g=1.2 if held is None else held,
-        held_back_sd_g=1.0 if held is None else 0.5,
-        holds_ice_film=held is None,
+        held_back_g=USUAL_VESSEL_HELD_G if held is None else held,
+        held_back_sd_g=1.0 if held is None else 0.7,
+        includes_ice_film=held is not None,
     )
 
 
@@ -171,10 +185,10 @@ class IceNominal:
 
 
 FREEZER_DRY_BELOW_C = -3.0
-HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 20.0, 6.0
-"""Liquid on drained ice: a film of some hundredths of a millimetre (common practice, no source)."""
-STATED_FILM_SHARE = 0.5
-"""Of that film, what a stated `held_back_g` is expected to have missed: it differs from ice to ice."""
+USUAL_VESSEL_HELD_G = 2.5
+HELD_FILM_G_PER_M2, HELD_FILM_SD_G_PER_M2 = 18.0, 7.0
+"""Liquid left in a drained vessel, and on drained ice: drops, and a film of some hundredths of a millimetre; a few
+grams in all (common practice, no source). A stated `held_back_g` is the whole of it, on the ice and in the vessel."""
 
 
 def ice_nominal(ice: Ice, typical_temp_c: float | None) -> IceNominal:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 from rig.bench import Bench
-from rig.fitting.blend import Blend
 from rig.fitting.latents import Latents
 from rig.fitting.melt_fit import MeltPosterior
 from rig.runs import Finding, RunBook, SetUp
@@ -70,7 +69,6 @@ class Fit:
     measured: Mapping[tuple[SetUp, str], Measured]
     findings: tuple[Finding, ...]
     fingerprint: str
-    blends: Mapping[tuple[SetUp, str], Blend] = field(default_factory=dict)
 
     @property
     def bench(self) -> Bench:

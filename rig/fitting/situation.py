@@ -11,13 +11,15 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.fitting.priors import (
-    COMPOSITION_POWER,
+    AIR_W_PER_M2K,
+    CONDUCTIVITY_POWER,
+    HANDS_C,
     HELD_FILM_G_PER_M2,
     LOADING_POWER,
     LOGARITHMIC,
     MOTIONS,
+    RAMP_S,
     SHIELD_PER_K,
-    STATED_FILM_SHARE,
     THICKNESS_POWER,
     TYPICAL_ICE_MASS_G,
     TYPICAL_ROOM_C,
@@ -29,12 +31,14 @@ from rig.fitting.priors import (
 )
 from rig.physics.conductivity import conductivity_at_0_c
 from rig.physics.liquid import Liquid
-from rig.physics.melt import CONDUCTIVITY_POWER, DrinkCurves, MeltInputs, drink_curves
+from rig.physics.melt import DrinkCurves, MeltInputs, drink_curves
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run, SetUp
 
-INSTRUMENTS = ("probe_std_k", "scale_std_g")
-"""What a situation says of the instruments and not of the drink."""
+SPREADS = ("drink_temp_std_k", "ice_temp_std_k", "ice_mass_std_g", "vessel_temp_std_k")
+"""How sure a situation is of its values, where those stand in for what nobody stated."""
+NOT_ASKED = ("probe_std_k", "scale_std_g", *SPREADS)
+"""What a situation knows beside what a call is asked with: of the instruments, and its spreads."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,8 @@ class Situation:
     """What is known of a drink before it meets the ice; None means not stated.
 
     `probe_std_k` and `scale_std_g` are what a calibration leaves unknown of the probe that watches it and of the
-    scale that weighed it; None where they are not calibrated.
+    scale that weighed it; None where they are not calibrated. The `SPREADS` are standard deviations of values
+    that are usual, not measured; None where a value is as sure as a stated one, or left to the nominal spread.
     """
 
     technique: str
@@ -57,6 +62,10 @@ class Situation:
     room_temp_c: float | None = None
     probe_std_k: float | None = None
     scale_std_g: float | None = None
+    drink_temp_std_k: float | None = None
+    ice_temp_std_k: float | None = None
+    ice_mass_std_g: float | None = None
+    vessel_temp_std_k: float | None = None
 
     @property
     def set_up(self) -> SetUp:
@@ -65,13 +74,13 @@ class Situation:
 
     @property
     def asked(self) -> dict[str, Any]:
-        """What a call is asked with, by keyword: all but the instruments."""
-        return {name: value for name, value in vars(self).items() if name not in INSTRUMENTS}
+        """What a call is asked with, by keyword."""
+        return {name: value for name, value in vars(self).items() if name not in NOT_ASKED}
 
     @staticmethod
     def of(run: Run) -> Situation:
         """The situation of a run that was made."""
-        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation)})
+        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation) if f.name not in SPREADS})
 
 
 @dataclass(frozen=True)
@@ -85,12 +94,14 @@ class Nominals:
     curves: DrinkCurves
     inputs: MeltInputs
     wet_fraction: FloatArray
+    hands_w_per_k: FloatArray
     held_back_g: FloatArray
     drink_mass_g: FloatArray
     drink_mass_sd_g: FloatArray
     start_volume_ml: FloatArray
     ethanol_g: FloatArray
     longest_s: FloatArray
+    duller: FloatArray
     spread: FloatArray
 
     def __len__(self) -> int:
@@ -110,7 +121,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
     drinks = {name: liquid_from_recipe(bench.recipe(name)) for name in {s.recipe for s in situations}}
     rows: dict[str, list[float]] = {f.name: [] for f in fields(MeltInputs)}
     side: dict[str, list[float]] = {
-        k: [] for k in ("wet", "held", "mass", "mass_sd", "volume", "ethanol", "longest", "scale")
+        k: [] for k in ("wet", "hands", "held", "mass", "mass_sd", "volume", "ethanol", "longest", "scale")
     }
     spread = np.zeros((len(situations), len(P)))
     liquids = []
@@ -143,13 +154,14 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         rows["outer_j_per_k"].append((1.0 - vessel.inner_share) * vessel.heat_capacity_j_per_k)
         rows["film_w_per_k"].append(motion.wall_film_w_per_m2k * vessel.area_m2)
         rows["wall_w_per_k"].append(vessel.wall_w_per_k)
-        rows["room_w_per_k"].append(12.0 * vessel.area_m2)
+        rows["room_w_per_k"].append(AIR_W_PER_M2K * vessel.area_m2)
         rows["power_w"].append(motion.power_w)
-        rows["ramp_s"].append(0.35)
+        rows["ramp_s"].append(RAMP_S)
         rows["shield_per_k"].append(SHIELD_PER_K)
         rows["thickness_power"].append(THICKNESS_POWER)
         side["wet"].append(ice.wet_fraction)
-        film = HELD_FILM_G_PER_M2 * area * (1.0 if vessel.holds_ice_film else STATED_FILM_SHARE)
+        side["hands"].append(motion.hands_w_per_k)
+        film = 0.0 if vessel.includes_ice_film else HELD_FILM_G_PER_M2 * area
         side["held"].append(vessel.held_back_g + film)
         side["mass"].append(mass)
         weighed_sd = UNCHECKED_SCALE_G if s.scale_std_g is None else s.scale_std_g
@@ -163,6 +175,15 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         spread[row, P.ICE_TEMP] = 0.8 if s.ice_temp_c is not None else ice.temp_sd_k * 1.5
         spread[row, P.ICE_MASS] = 0.01 if s.ice_mass_g is not None else 0.25
         spread[row, P.VESSEL_TEMP] = 1.0 if s.vessel_temp_c is not None else 2.5
+        own = {
+            P.DRINK_TEMP: s.drink_temp_std_k,
+            P.ICE_TEMP: s.ice_temp_std_k,
+            P.ICE_MASS: None if s.ice_mass_std_g is None else s.ice_mass_std_g / ice_mass,
+            P.VESSEL_TEMP: s.vessel_temp_std_k,
+        }
+        for column, sd in own.items():
+            if sd is not None:
+                spread[row, column] = sd
     liquid = Liquid(
         *(
             np.array([float(np.sum(getattr(q, name))) * k for q, k in liquids])
@@ -170,13 +191,15 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         )
     )
     curves = drink_curves(liquid)
-    slower = COMPOSITION_POWER * thicker(curves) + CONDUCTIVITY_POWER * _duller(liquid)
-    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-slower))
+    dullness = duller(liquid)
+    rows["ice_w_per_k"] = list(np.array(rows["ice_w_per_k"]) * np.exp(-CONDUCTIVITY_POWER * dullness))
     inputs = MeltInputs(**{name: np.array(values, dtype=float) for name, values in rows.items()})
     return Nominals(
         curves=curves,
         inputs=inputs,
         wet_fraction=np.array(side["wet"]),
+        hands_w_per_k=np.array(side["hands"]),
+        duller=dullness,
         held_back_g=np.array(side["held"]),
         drink_mass_g=np.array(side["mass"]),
         drink_mass_sd_g=np.array(side["mass_sd"]),
@@ -201,6 +224,8 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
     up = np.exp(np.clip(parameters[:, :LOGARITHMIC], -5.0, 5.0))
     ice = x.ice_mass_g * np.exp(parameters[:, P.ICE_MASS])
     bulk = ice / x.ice_mass_g
+    hands = nominal.hands_w_per_k[rows] * up[:, P.HANDS]
+    around = x.room_w_per_k + hands
     return x.with_values(
         drink_temp_c=np.clip(x.drink_temp_c + parameters[:, P.DRINK_TEMP], -10.0, 95.0),
         ice_mass_g=ice,
@@ -214,7 +239,10 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         outer_j_per_k=x.outer_j_per_k * up[:, P.VESSEL],
         film_w_per_k=x.film_w_per_k * up[:, P.FILM],
         power_w=x.power_w * up[:, P.POWER],
+        ramp_s=x.ramp_s * up[:, P.RAMP],
         wall_w_per_k=x.wall_w_per_k * up[:, P.WALL],
+        room_w_per_k=around,
+        room_temp_c=(x.room_w_per_k * x.room_temp_c + hands * HANDS_C) / around,
         thickness_power=x.thickness_power + parameters[:, P.THICKNESS],
         shield_per_k=x.shield_per_k * up[:, P.SHIELD],
     )
@@ -231,7 +259,7 @@ def thicker(curves: DrinkCurves) -> FloatArray:
 _USUAL_CONDUCTIVITY_W_PER_MK = 0.47
 
 
-def _duller(liquid: Liquid) -> FloatArray:
+def duller(liquid: Liquid) -> FloatArray:
     """Logarithm of a usual drink's conductivity over each drink's, half way through its dilution; (runs,)."""
     water = _HALF_WAY / (1.0 - _HALF_WAY) * liquid.mass_g
     return np.asarray(-np.log(conductivity_at_0_c(liquid.plus_water(water)) / _USUAL_CONDUCTIVITY_W_PER_MK))

@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from rig.bench import BENCH_FILE, Bench, BenchNote, parse_bench
+from rig.consistency.judging import judged
 from rig.errors import BenchError, Place
 from rig.importing.cells import is_unreadable, text_from_bytes
 from rig.importing.run_sheet import RUN_SHEET, SheetRun, read_run_sheet
@@ -37,7 +38,10 @@ def open_bench(folder: str | Path) -> RunBook:
     sheet_runs, sheet_findings = read_run_sheet(sheet, bench, left_out=left_out)
     findings += sheet_findings
     traces = _Traces(home)
-    runs = tuple(traces.with_trace(s) for s in sheet_runs)
+    told = judged(bench, [traces.with_trace(s) for s in sheet_runs])
+    for sheet_run, one in zip(sheet_runs, told, strict=True):
+        findings += one.findings(Place(RUN_SHEET, sheet_run.line))
+    runs = tuple(one.run for one in told)
     return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()))
 
 

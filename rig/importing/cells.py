@@ -99,15 +99,19 @@ def rows(text: str) -> Iterator[Row | BrokenRow]:
 
 
 def number(text: str, plausible: Plausible) -> float | Problem:
-    """The number in a cell, or what is wrong with it; the text must not be empty."""
+    """The number in a cell, or what is wrong with it or with its size; the text must not be empty."""
+    value = any_number(text, plausible.unit)
+    doubt = None if isinstance(value, Problem) else plausible.doubt(value)
+    return value if doubt is None else Problem(*doubt)
+
+
+def any_number(text: str, unit: str) -> float | Problem:
+    """The number in a cell, of whatever size, or what is wrong with it; the text must not be empty."""
     plain = text.replace("\N{MINUS SIGN}", "-")
     if _NUMBER.fullmatch(plain):
         value = float(plain)
-        if not math.isfinite(value):
-            return _not_finite(text)
-        doubt = plausible.doubt(value)
-        return value if doubt is None else Problem(*doubt)
-    alone = f"Write the number alone, in {plausible.unit}"
+        return value if math.isfinite(value) else _not_finite(text)
+    alone = f"Write the number alone, in {unit}"
     if _DECIMAL_COMMA.fullmatch(plain):
         return Problem(
             f"{shown(text)} has a comma in a number", "Write decimals with a point, without quotes"

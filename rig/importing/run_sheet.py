@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
 from rig.bench import Bench
 from rig.errors import BenchError, NotFound, Place
-from rig.importing.cells import BrokenRow, Problem, Row, is_unreadable, number, rows, shown
+from rig.importing.cells import BrokenRow, Problem, Row, any_number, is_unreadable, rows, shown
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Finding, Gravity, Run
 
@@ -64,9 +64,9 @@ def read_run_sheet(
     file: str = RUN_SHEET,
     left_out: Mapping[tuple[str, str], Place] | None = None,
 ) -> tuple[tuple[SheetRun, ...], tuple[Finding, ...]]:
-    """Turn the text of a run sheet into runs.
+    """Turn the text of a run sheet into runs, their numbers as written: `rig.consistency` judges them.
 
-    A cell that cannot be used is blanked, a run that cannot be placed is left out; each is a finding.
+    A cell that cannot be read is blanked, a run that cannot be placed is left out; each is a finding.
     `left_out` says where the entries (section, name) of the bench stand that could not be used.
 
     Raises
@@ -193,7 +193,7 @@ class _SheetReader:
         values = {FIELD.get(c, c): self.value(c, t, row.line, name) for c, t in cells.items() if c in _KNOWN}
         extra = {c: t for c, t in cells.items() if c not in _KNOWN and t}
         values = {f: v for f, v in values.items() if v is not None}
-        return self.weighed(Run(**values, extra=extra), row.line)
+        return Run(**values, extra=extra)
 
     def may_stay(self, cells: Mapping[str, str], line: int, lines_of: Mapping[str, int]) -> bool:
         """Whether the run has a name of its own and a set-up and recipe that the bench knows."""
@@ -235,7 +235,7 @@ class _SheetReader:
             return None
         problem: Problem | None = None
         if column in PLAUSIBLE:
-            found = number(text, PLAUSIBLE[column])
+            found = any_number(text, PLAUSIBLE[column].unit)
             if not isinstance(found, Problem):
                 return found
             problem = found
@@ -257,23 +257,9 @@ class _SheetReader:
         if problem is None:
             return text
         self.find(
-            Gravity.DOUBT, f"{problem.what}; the cell is not used", problem.cure, line, column, run or None
+            Gravity.LEFT_OUT, f"{problem.what}; the cell is not used", problem.cure, line, column, run or None
         )
         return None
-
-    def weighed(self, run: Run, line: int) -> Run:
-        """The run, without its strained mass where that contradicts the drink's."""
-        if run.strained_mass_g is None or run.drink_mass_g is None:
-            return run
-        if run.strained_mass_g >= run.drink_mass_g / 2:
-            return run
-        what = (
-            f"strained mass {run.strained_mass_g:g} g is less than half the drink's {run.drink_mass_g:g} g; "
-            "it is not used"
-        )
-        cure = "Check both weigh-ins: a spill, or one of them in another unit"
-        self.find(Gravity.DOUBT, what, cure, line, "strained_mass_g", run.run)
-        return replace(run, strained_mass_g=None)
 
 
 def _free(name: str, taken: Mapping[str, int]) -> str:

@@ -10,32 +10,45 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from rig.arrays import FloatArray
-from rig.errors import ModelRangeError, RigError, TableRefused
+from rig.bench import Bench
+from rig.consistency.judging import judged
+from rig.errors import ModelRangeError, Place, RigError, StartUnclear, TableRefused
 from rig.importing.proposal import Proposal
 from rig.importing.tables import Table
 from rig.importing.tabular.as_trace import trace_from_tables
-from rig.runs import Finding, Run, Trace
+from rig.runs import Finding, Gravity, Run, RunBook, Trace
+from rig.signals.moments import Moment, Source
+from rig.signals.motion import APART_S, start_of_motion
 
 READ_FROM, READ_AS, LEFT_OUT = "read from", "read as", "left out while reading"
+MOTION_START = "start of motion"
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?", re.ASCII)
-_NOISE_STEPS = 4.0
-_LEAST_FALL_K = 0.5
-_FEWEST_BEFORE = 3
 _MOST_SAID = 1500
 
 
 @dataclass(frozen=True)
 class Joined:
-    """Tables on one clock: the trace from the start of motion, and the moment of that start where known."""
+    """Tables on one clock: the trace from the start of motion, that start after the first table's time 0, its date.
+
+    `doubts` are what is not clear about the start.
+    """
 
     trace: Trace
-    motion_at_s: float
+    start: Moment
     started_at: datetime | None
+    first: Table
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def start_words(self) -> str:
+        """Where motion starts in the first file's own time, how well that is known, and on what grounds."""
+        own_s = self.start.time_s + (self.first.own_zero_s or 0.0)
+        band = f" ± {2.0 * self.start.uncertainty_s:.1f} s" if self.start.uncertainty_s else ""
+        return f"motion starts at {own_s:.1f} s{band} of {self.first.file}: {self.start.grounds}"
 
 
 def join(
-    tables: Sequence[Table], *, marks_s: Mapping[str, float] | None = None, motion: float | None = None
+    tables: Sequence[Table], *, marks_s: Mapping[str, float] | None = None, start: Moment | None = None
 ) -> Joined:
     """Join tables into one trace whose time 0 is the start of motion.
 
@@ -44,12 +57,12 @@ def join(
     tables : one or more
     marks_s : by file name, the moment in its own time (from its time 0) that is the same in all files [s];
         without marks the tables' own clocks align them
-    motion : when motion began, after the first table's time 0 [s]; None finds it in the trace
+    start : when motion began, after the first table's time 0; None finds it in the readings
 
     Raises
     ------
     TableRefused
-        Where the tables have no common clock, or no start of motion can be found.
+        Where the tables have no common clock; where the start of motion is not clear.
     """
     starts = None
     if marks_s:
@@ -58,15 +71,11 @@ def join(
             raise TableRefused(f"{missing[0]} has no mark", missing[0], cure="Give each file a mark, or none")
         starts = [-marks_s.get(t.file, 0.0) for t in tables]
     trace = trace_from_tables(tables, starts_s=starts)
-    if motion is None:
-        motion = motion_start_s(trace)
-        if motion is None:
-            raise TableRefused(
-                "no start of motion stands out in the readings", tables[0].file, cure="Say when it was"
-            )
-    shifted = replace(trace, time_s=trace.time_s - motion)
-    first = tables[0].started_at
-    return Joined(shifted, motion, None if first is None else first + timedelta(seconds=motion))
+    first = tables[0]
+    moment, doubts = _start_in(trace, first, start)
+    shifted = replace(trace, time_s=trace.time_s - moment.time_s)
+    began = None if first.started_at is None else first.started_at + timedelta(seconds=moment.time_s)
+    return Joined(shifted, moment, began, first, doubts)
 
 
 def moment_s(text: str, file: str, table: Table | None) -> float:
@@ -92,42 +101,39 @@ def moment_s(text: str, file: str, table: Table | None) -> float:
     return value - ((table.own_zero_s or 0.0) if table else 0.0)
 
 
-def own_motion_s(table: Table) -> float | None:
-    """When motion began by the file's own time, which then counts from it [s]; None where it does not."""
+def own_start(table: Table) -> Moment | None:
+    """The start of motion by the file's own time, which then counts from it; None where it does not."""
     zero = table.own_zero_s
-    return -zero if zero is not None and zero < 0 else None
-
-
-def motion_start_s(trace: Trace) -> float | None:
-    """When motion began [s]: the first stroke of a cadence, else where the main probe begins to fall for good.
-
-    A probe's start is the last reading within four standard deviations (at least 0.5 K) of the level before
-    the steepest fall. None where neither is there, or the fall stands at the very beginning.
-    """
-    if trace.cadence_hz is not None:
-        moving = np.flatnonzero(np.nan_to_num(trace.cadence_hz) > 0)
-        return float(trace.time_s[moving[0]]) if len(moving) else None
-    if trace.probe_c is None:
+    if zero is None or zero >= 0:
         return None
-    read = np.isfinite(trace.probe_c)
-    return _fall_start_s(trace.time_s[read], trace.probe_c[read])
+    return Moment(-zero, 0.0, Source.FILE, "the file's own time counts from it")
 
 
-def _fall_start_s(time_s: FloatArray, temp_c: FloatArray) -> float | None:
-    if len(time_s) < 2 * _FEWEST_BEFORE:
-        return None
-    steepest = int(np.argmin(np.diff(temp_c) / np.diff(time_s)))
-    before = temp_c[: steepest + 1]
-    for _ in range(2):  # the level from the readings before the fall, then again without its first slope
-        level = float(np.median(before))
-        spread = 1.4826 * float(np.median(np.abs(before - level)))
-        near = np.flatnonzero(temp_c[: steepest + 1] >= level - max(_NOISE_STEPS * spread, _LEAST_FALL_K))
-        if not len(near):
-            return None
-        before = temp_c[: near[-1] + 1]
-    if len(before) < _FEWEST_BEFORE or temp_c[near[-1]] - float(temp_c[near[-1] :].min()) < 2 * _LEAST_FALL_K:
-        return None
-    return float(time_s[near[-1]])
+def told_start(at_s: float) -> Moment:
+    """The start of motion as somebody says it."""
+    return Moment(at_s, 0.0, Source.OPERATOR, "as told")
+
+
+def _start_in(trace: Trace, first: Table, told: Moment | None) -> tuple[Moment, tuple[str, ...]]:
+    """The start that was told, else as the readings show it, and what is doubtful about it."""
+    if told is not None and told.source is Source.OPERATOR:
+        return told, ()
+    probe, cadence, scale = (
+        None if values is None else (trace.time_s, values)
+        for values in (trace.probe_c, trace.cadence_hz, trace.scale_g)
+    )
+    shown = start_of_motion(cadence=cadence, probe=probe, scale=scale)
+    if told is not None:
+        apart_s = shown.start.time_s - told.time_s if shown.start else 0.0
+        if shown.start is None or abs(apart_s) <= APART_S + 3.0 * shown.start.uncertainty_s:
+            return told, ()
+        return told, (f"the {shown.start.source} shows the start {apart_s:+.1f} s from the file's own zero",)
+    own_s = first.own_zero_s or 0.0
+    if shown.start is None:
+        why = "; ".join(shown.doubts)
+        candidates_s = [round(m.time_s + own_s, 1) for m in shown.candidates]
+        raise StartUnclear(f"the start of motion is not clear: {why}", first.file, candidates_s)
+    return shown.start, shown.doubts
 
 
 def with_trace(run: Run, joined: Joined, proposals: Sequence[Proposal]) -> Run:
@@ -142,6 +148,7 @@ def with_trace(run: Run, joined: Joined, proposals: Sequence[Proposal]) -> Run:
             for c in p.columns
         ),
         LEFT_OUT: "; ".join(f"{p.file}: {d}" for p in proposals for d in p.dropped),
+        MOTION_START: joined.start_words,
     }
     return replace(
         run,
@@ -152,11 +159,18 @@ def with_trace(run: Run, joined: Joined, proposals: Sequence[Proposal]) -> Run:
     )
 
 
-def findings_of(proposals: Sequence[Proposal], run: str) -> tuple[Finding, ...]:
-    """What was left out or assumed in the files, as findings on the run."""
-    return tuple(
-        replace(f, place=replace(f.place, run=run))
-        for p in proposals
-        if p.table is not None
-        for f in p.table.report.findings()
-    )
+def judged_book(
+    bench: Bench, run: Run, proposals: Sequence[Proposal], joined: Joined | None = None
+) -> RunBook:
+    """The run as a book: without values that cannot be, with what was found in it, in its files and its start."""
+    (one,) = judged(bench, [run])
+    return RunBook(bench, (one.run,), (*findings_of(proposals, run.run, joined), *one.findings(Place())))
+
+
+def findings_of(proposals: Sequence[Proposal], run: str, joined: Joined | None = None) -> tuple[Finding, ...]:
+    """What was left out or assumed in the files, and what is doubtful about the start, as findings on the run."""
+    found = [f for p in proposals if p.table is not None for f in p.table.report.findings()]
+    if joined is not None:
+        place = Place(file=joined.first.file)
+        found += [Finding(Gravity.DOUBT, f"{joined.start_words}. {d}", place) for d in joined.doubts]
+    return tuple(replace(f, place=replace(f.place, run=run)) for f in found)

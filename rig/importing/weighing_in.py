@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rig.bench import Recipe
-from rig.importing.tabular.as_trace import WeighIn
 from rig.physics.recipe_liquid import liquid_from_recipe
+from rig.signals.scale import Plateau
 
 ICE = "ice"
 _FIT_SHARE, _FIT_G = 0.08, 1.5  # a pour may miss its recipe by this much (common practice, no source)
@@ -30,7 +30,7 @@ class Step:
     name: str | None = None
 
 
-def steps_of(weighed: Sequence[WeighIn], recipe: Recipe | None = None) -> tuple[Step, ...]:
+def steps_of(weighed: Sequence[Plateau], recipe: Recipe | None = None) -> tuple[Step, ...]:
     """The steps between rests, named by the ingredients of a recipe where the added mass fits one.
 
     An ingredient names one step, the one nearest to its mass. Where every ingredient is found, the one other
@@ -41,9 +41,9 @@ def steps_of(weighed: Sequence[WeighIn], recipe: Recipe | None = None) -> tuple[
     for w in weighed:
         added = w.mass_g - before
         if steps and abs(added) < _LEAST_STEP_G:
-            steps[-1] = replace(steps[-1], end_s=w.end_s)
+            steps[-1] = replace(steps[-1], end_s=w.stop_s)
             continue
-        steps.append(Step(len(steps) + 1, w.start_s, w.end_s, w.mass_g, added))
+        steps.append(Step(len(steps) + 1, w.start_s, w.stop_s, w.mass_g, added))
         before = w.mass_g
     return _named(steps, recipe) if recipe is not None else tuple(steps)
 

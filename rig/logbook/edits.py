@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from rig.bench import Bench
+from rig.consistency.judging import objections
 from rig.errors import BenchError, NotFound, Place
 from rig.logbook.records import FIELDS, Record
 from rig.logbook.schema import NUMBERS, OPTIONAL_TEXTS, TEXTS
 from rig.plausible import RUN as PLAUSIBLE
+from rig.runs import Run
 
+JUDGED = frozenset(("technique", "vessel", "ice", "recipe", *PLAUSIBLE))
+"""What speaks for or against a run's other values."""
 EDITABLE = tuple(f for f in FIELDS if f not in ("run", "trace", "trace_file"))
 
 
@@ -41,6 +45,23 @@ def checked_changes(bench: Bench, run: str, changes: Mapping[str, Any]) -> Recor
         Where a value is of the wrong kind or cannot be.
     """
     return {field: _checked(bench, Place(column=field, run=run), field, v) for field, v in changes.items()}
+
+
+def refuse_contradictions(bench: Bench, before: Run, changes: Record) -> None:
+    """Refuse changes that make of a run what mass or heat forbids, and was not so before.
+
+    Raises
+    ------
+    BenchError
+        Saying what speaks against the first of them.
+    """
+    after = replace(before, **{f: v for f, v in changes.items() if f in JUDGED})
+    was, now = objections(bench, [before, after])
+    known = {o.columns for o in was if o.impossible}
+    for objection in now:
+        if objection.impossible and objection.columns not in known:
+            column = next((c for c in objection.columns if c in changes), objection.columns[0])
+            raise BenchError(objection.what, Place(column=column, run=before.run), objection.cure)
 
 
 def _checked(bench: Bench, place: Place, field: str, value: Any) -> Any:

@@ -48,7 +48,18 @@ def add_known_instruments(connection: sa.Connection) -> None:
         connection.exec_driver_sql(f"ALTER TABLE run ADD COLUMN {column} {kind}")
 
 
-STEPS: tuple[Step, ...] = (create_first, add_calibrations, add_table_profiles, add_known_instruments)
+def add_calls_made(connection: sa.Connection) -> None:
+    """Step 5: the calls that were made, to be held against the runs that follow."""
+    schema.call_made.create(connection)
+
+
+STEPS: tuple[Step, ...] = (
+    create_first,
+    add_calibrations,
+    add_table_profiles,
+    add_known_instruments,
+    add_calls_made,
+)
 
 
 def migrate(engine: sa.Engine, steps: Sequence[Step] = STEPS) -> int:

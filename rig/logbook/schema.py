@@ -170,3 +170,24 @@ table_profile = sa.Table(
     sa.Column("settings", sa.Text, nullable=False),
     sa.Column("saved_at", sa.Text, nullable=False),
 )
+
+call_made = sa.Table(
+    "call_made",
+    metadata,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), nullable=False),
+    sa.Column("fit", sa.Text, nullable=False),
+    sa.Column("asked_at", sa.Text, nullable=False),
+    sa.Column("last_asked_at", sa.Text, nullable=False),
+    sa.Column("asked_from", sa.Text, nullable=False),
+    sa.Column("after_position", sa.Integer, nullable=False),
+    *(sa.Column(name, sa.Text, nullable=False) for name in TEXTS),
+    sa.Column("conditions", sa.Text, nullable=False),
+    sa.Column("target", sa.Text, nullable=False),
+    sa.Column("duration_s", sa.Double, nullable=False),
+    sa.Column("window_from_s", sa.Double, nullable=False),
+    sa.Column("window_to_s", sa.Double, nullable=False),
+    sa.Column("odds", sa.Double, nullable=False),
+    sa.Column("basis", sa.Text, nullable=False),
+    sa.Index("call_made_on_bench", "bench_id", "asked_at"),
+)

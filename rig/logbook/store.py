@@ -19,7 +19,7 @@ from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound, Place
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
-from rig.logbook.edits import Change, checked_changes
+from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
 from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history, now_text
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
@@ -171,12 +171,16 @@ class Logbook:
         NotFound
             Where there is no such bench, run or field, or no such vessel, ice, recipe or target on the bench.
         BenchError
-            Where a value cannot be.
+            Where a value cannot be, by itself or beside the run's other values.
         """
         with self._writing() as connection:
             bench_id = _bench_id(connection, bench_name)
             row = _run_row(connection, bench_id, run, for_update=True)
-            record = checked_changes(_bench(connection, bench_id), run, changes)
+            bench = _bench(connection, bench_id)
+            record = checked_changes(bench, run, changes)
+            if not JUDGED.isdisjoint(record):
+                before = _run(row, _traces(connection, schema.run.c.id == row["id"]))
+                refuse_contradictions(bench, before, record)
             return keep_history(connection, row, record, why)
 
     def exclude(self, bench_name: str, run: str, because: str) -> int:

@@ -258,6 +258,18 @@ def _paid_g(charge: Charge, end_temp_c: FloatArray, warmed_share: float) -> Floa
     return np.asarray(melt + charge.surface_water_g)
 
 
+def unpaid_heat_j(charge: Charge, end_temp_c: Floats, added_g: Floats) -> tuple[FloatArray, FloatArray]:
+    """Heat [J] that lacks for `added_g` of water by the end temperature, at the least and at the most.
+
+    Positive where the water is more than the chill pays for, negative where it is less; the range is that of
+    `WaterNeeded`. Without the solving that tells how much water would be right.
+    """
+    end, added = np.asarray(end_temp_c, float), np.asarray(added_g, float)
+    melt, heat = np.asarray(added - charge.surface_water_g), charge.heat_j(charge.drink_temp_c)
+    lacking = [charge.end_heat_j(melt, end, _ice_end_c(charge, end, share)) - heat for share in (0.0, 1.0)]
+    return np.minimum(*lacking), np.maximum(*lacking)
+
+
 def _ice_end_c(charge: Charge, drink_temp_c: FloatArray, warmed_share: float) -> FloatArray:
     # Melt dilutes the film on the ice faster than alcohol diffuses back in (Lewis number of order 100), so
     # the ice is not as cold as the drink's freezing point before the drink itself is.

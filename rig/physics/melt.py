@@ -38,7 +38,7 @@ from rig.arrays import FloatArray, take_rows
 from rig.physics import ice as ice_physics
 from rig.physics.conductivity import GAIN_PER_K
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
-from rig.physics.viscosity import fading, log_thickening_at_0_c, log_water_viscosity
+from rig.physics.viscosity import log_thickening_and_thinning, log_water_viscosity, thinning_share
 
 _Y_LOW, _Y_HIGH = -0.04, 1.0
 _DEGREE = 5
@@ -63,10 +63,12 @@ _LONGEST_STEP = 2.0
 """Step × rate at which a half step brings things level: longer steps meet the limits."""
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
+_WASH_OVER_RAMP = 1.0
+"""Water on the ice joins within about a second of motion (common practice, no source)."""
 _BOILING_C = 100.0
 """Heat of motion that would warm a drink beyond this leaves as steam."""
 _NONE = 1e-9
-_STATES = 6
+_STATES = 7
 _SHORTEST_STEP_S = 1e-9
 
 
@@ -75,8 +77,9 @@ class DrinkCurves:
     """What dilution does to a drink, as polynomials in y = added ÷ (start + added) mass.
 
     `start_mass_g` (runs,); the others (runs, degree + 1), highest power first: `freezing_c`,
-    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C; `t0` to `t3`, temperature
-    t0 + t1·h + t2·h² + t3·h³ [°C] of the diluted liquid from its specific enthalpy h [J/g]. Within 0.02 °C and
+    freezing point [°C]; `thickening`, logarithm of viscosity over water's at 0 °C, and `thinning`, what that
+    loses per unit of `viscosity.thinning_share`; `t0` to `t3`, temperature t0 + t1·h + t2·h² + t3·h³ [°C] of the
+    diluted liquid from its specific enthalpy h [J/g]. Within 0.02 °C and
     0.06 K of the property functions for drinks up to 20 % of alcohol by mass and 30 °C; for spirits up to 90 °C within
     0.2 °C and 0.15 K.
     """
@@ -84,6 +87,7 @@ class DrinkCurves:
     start_mass_g: FloatArray
     freezing_c: FloatArray
     thickening: FloatArray
+    thinning: FloatArray
     t0: FloatArray
     t1: FloatArray
     t2: FloatArray
@@ -113,7 +117,7 @@ def drink_curves(liquid: Liquid) -> DrinkCurves:
     h = np.stack([enthalpy_j(diluted, t) / (mass[:, None] + added) for t in _ENTHALPY_AT_C], axis=-1)
     powers = h[..., None] ** np.arange(len(_ENTHALPY_AT_C))
     by_h = np.linalg.solve(powers, np.broadcast_to(_ENTHALPY_AT_C, h.shape)[..., None])[..., 0]
-    curves = freezing_point_c(diluted), log_thickening_at_0_c(diluted), *np.moveaxis(by_h, -1, 0)
+    curves = freezing_point_c(diluted), *log_thickening_and_thinning(diluted), *np.moveaxis(by_h, -1, 0)
     return DrinkCurves(mass, *(_poly(y, v) for v in curves))
 
 
@@ -167,7 +171,10 @@ class MeltInputs:
 
 @dataclass(frozen=True)
 class Course:
-    """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis."""
+    """What happens in each lane; all arrays of shape (nodes, lanes), lanes along the fast axis.
+
+    `ice_left_g` counts the water that is still on the ice.
+    """
 
     time_s: FloatArray
     temp_c: FloatArray
@@ -245,15 +252,15 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
         states[k + 1] = state + half_s * lane.rate(state, midway, most)[0]
         begun = ended
     temp[steps] = lane.liquid(states[steps])[0]
-    left = states[:, 1]
+    left = states[:, 1] + states[:, 2]
     return Course(
         time_s=time,
         temp_c=temp,
         added_g=inputs.ice_mass_g - left,
         ice_left_g=left,
-        core_temp_c=(states[:, 2] + states[:, 3]) / np.maximum(left, _NONE),
-        inner_wall_c=states[:, 4],
-        outer_wall_c=states[:, 5],
+        core_temp_c=(states[:, 3] + states[:, 4]) / np.maximum(states[:, 1], _NONE),
+        inner_wall_c=states[:, 5],
+        outer_wall_c=states[:, 6],
     )
 
 
@@ -270,12 +277,12 @@ class _Motion:
 class _Limits:
     """Conductances (lanes,) of which no part passes its neighbours in a half step.
 
-    `liquid_w_per_gk` is for a gram of the liquid, all that touches it together. `ice_per_s` is the share of the ice
-    that may melt, and that its core may come nearer to its surface: together they keep the core's temperature in
-    bounds, since what is left of its mass carries all of its cold.
+    `liquid_w_per_gk` is for a gram of the liquid, all that touches it together. Half of `per_s`, one over the half
+    step, is the share of the ice that may melt, and that its core may come nearer to its surface: together they keep
+    the core's temperature in bounds, since what is left of its mass carries all of its cold.
     """
 
-    ice_per_s: FloatArray
+    per_s: FloatArray
     liquid_w_per_gk: FloatArray
     film_w_per_k: FloatArray
     wall_w_per_k: FloatArray
@@ -285,15 +292,23 @@ class _Limits:
 class _Lane:
     """The right-hand side, with everything that stays fixed during a run worked out once.
 
-    A state, shape (6, lanes), holds the enthalpy of the liquid [J], the ice [g], that mass times the temperature of
-    its core's slow and fast mode, each times the mode's share [g·°C], and inner and outer wall [°C]. All heat is a
-    weighted sum of these, so that no step loses any.
+    A state, shape (7, lanes), holds the enthalpy of the liquid [J], the ice [g], the water on it that has not joined
+    [g], the mass of the ice times the temperature of its core's slow and fast mode, each times the mode's share
+    [g·°C], and inner and outer wall [°C]. All heat is a weighted sum of these, so that no step loses any.
     """
 
     def __init__(self, curves: DrinkCurves, inputs: MeltInputs) -> None:
         self.x = inputs
         self.mass_g = curves.start_mass_g
-        by_y = (curves.t0, curves.t1, curves.t2, curves.t3, curves.freezing_c, curves.thickening)
+        by_y = (
+            curves.t0,
+            curves.t1,
+            curves.t2,
+            curves.t3,
+            curves.freezing_c,
+            curves.thickening,
+            curves.thinning,
+        )
         self.by_y = np.ascontiguousarray(np.stack([c.T for c in by_y], axis=1))
         self.shield = -inputs.shield_per_k
         self.surface_g = np.minimum(inputs.surface_water_g, 0.9 * inputs.ice_mass_g)
@@ -302,6 +317,8 @@ class _Lane:
         self.most_ice_g = inputs.ice_mass_g - _Y_LOW / (1.0 - _Y_LOW) * self.mass_g
         slow_per_s = inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, _NONE))
         self.core_per_s = np.stack([slow_per_s, _FAST_OVER_SLOW * slow_per_s])
+        self.coldest = _CORE_SHARES * np.minimum(inputs.ice_temp_c, 0.0)
+        self.washing_per_s = 1.0 / (_WASH_OVER_RAMP * inputs.ramp_s)
         self.per_solid = 1.0 / np.maximum(self.solid_g, _NONE)
         self.per_inner, self.per_outer = 1.0 / inputs.inner_j_per_k, 1.0 / inputs.outer_j_per_k
         wall = inputs.wall_w_per_k
@@ -313,15 +330,16 @@ class _Lane:
         self.ice_h0 = float(ice_physics.enthalpy_j_per_g(np.asarray(0.0)))
 
     def start(self) -> FloatArray:
-        """The surface water, at 0 °C, joins at once: it brings no enthalpy on this scale, but it dilutes."""
+        """At rest: the surface water, at 0 °C, brings no enthalpy on this scale when it joins, but it dilutes."""
         temp = self.x.drink_temp_c
         t0, t1, t2, t3 = (c[-1] for c in (self.by_y[:, k] for k in range(4)))
         h = (temp - t0) / t1
         for _ in range(4):  # Newton's method, on what is nearly a straight line
             h -= (t0 + h * (t1 + h * (t2 + h * t3)) - temp) / (t1 + h * (2.0 * t2 + h * 3.0 * t3))
-        core = np.minimum(self.x.ice_temp_c, 0.0)
         wall = self.x.vessel_temp_c
-        return np.stack([self.mass_g * h, self.solid_g, *(_CORE_SHARES * core * self.solid_g), wall, wall])
+        return np.stack(
+            [self.mass_g * h, self.solid_g, self.surface_g, *(self.coldest * self.solid_g), wall, wall]
+        )
 
     def motion(self, time_s: FloatArray) -> _Motion:
         """How far motion has built up at times (lanes,); broken ice has more surface."""
@@ -339,32 +357,33 @@ class _Lane:
         liquid = self.least_j_per_gk * per_s
         wall = np.minimum(x.wall_w_per_k, self.wall_j_per_k * per_s)
         return _Limits(
-            ice_per_s=0.5 * per_s,
+            per_s=per_s,
             liquid_w_per_gk=liquid,
             film_w_per_k=x.inner_j_per_k * per_s - wall,
             wall_w_per_k=wall,
             room_w_per_k=np.minimum(x.room_w_per_k, x.outer_j_per_k * per_s - wall),
         )
 
-    def liquid(self, state: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """The liquid's temperature [°C], freezing point [°C], thickening, and mass [g]."""
-        total = self.all_g - state[1]
+    def liquid(self, state: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+        """The liquid's temperature [°C], mass [g], freezing point [°C], thickening and thinning."""
+        total = self.all_g - state[1] - state[2]
         y = 1.0 - self.mass_g / total
         curves = self.by_y[0] * y
         for c in self.by_y[1:-1]:
             curves += c
             curves *= y
         curves += self.by_y[-1]
-        t0, t1, t2, t3, freezing, thickening = curves
+        t0, t1, t2, t3, freezing, thickening, thinning = curves
         h = state[0] / total
-        return t0 + h * (t1 + h * (t2 + h * t3)), freezing, thickening, total
+        temp = t0 + h * (t1 + h * (t2 + h * t3))
+        return temp, total, np.minimum(freezing, 0.0), thickening, thinning
 
     def rate(self, state: FloatArray, motion: _Motion, most: _Limits) -> tuple[FloatArray, FloatArray]:
-        """Slopes of the state, shape (6, lanes), within limits, and the liquid's temperature [°C]."""
-        left, inner, outer = state[1], state[4], state[5]
-        temp, freezing, thickening, total = self.liquid(state)
+        """Slopes of the state, shape (7, lanes), within limits, and the liquid's temperature [°C]."""
+        left, wet, inner, outer = state[1], state[2], state[5], state[6]
+        temp, total, freezing, thickening, thinning = self.liquid(state)
         surface = self._surface(temp, freezing)
-        thin = self._thin(thickening, temp)
+        thin = self._thin(thickening, thinning, temp)
         size2 = np.exp(2.0 / 3.0 * np.log(np.maximum(left * self.per_solid, _NONE)))
 
         drive = temp - surface
@@ -377,39 +396,58 @@ class _Lane:
         from_wall = film * within * (inner - temp)
         through_wall = most.wall_w_per_k * (outer - inner)
 
-        quicker = 1.0 / np.maximum(size2, _SMALLEST_SIZE2)
-        core = state[2:4] / np.maximum(left, _NONE)
-        warming = np.minimum(self.core_per_s * quicker, most.ice_per_s) * (_CORE_SHARES * surface - core)
-        into_core = ICE_J_PER_GK * left * (warming[0] + warming[1])
-        core_enthalpy = self.ice_h0 + ICE_J_PER_GK * (core[0] + core[1])
-        net = into_ice - into_core
-        # melt leaves the surface as cold as that; water that freezes on comes as warm as the drink is
-        latent = WATER_J_PER_GK * np.where(net > 0.0, surface, temp) - core_enthalpy
-        melting = np.minimum(net / latent, left * most.ice_per_s)
-        least = (left - self.most_ice_g) * most.ice_per_s
+        core, rim = state[3:5] / np.maximum(left, _NONE), _CORE_SHARES * surface
+        low, high = np.minimum(self.coldest, rim), np.maximum(self.coldest, rim)
+        half_per_s = 0.5 * most.per_s
+        warming = np.minimum(self.core_per_s / np.maximum(size2, _SMALLEST_SIZE2), half_per_s) * (rim - core)
+        warming *= left
+        net = into_ice - ICE_J_PER_GK * (warming[0] + warming[1])
+        # melt leaves as cold as the surface is; water that freezes on comes as warm as the drink is
+        rim_enthalpy = self.ice_h0 + ICE_J_PER_GK * surface
+        latent = WATER_J_PER_GK * np.where(net > 0.0, surface, temp) - rim_enthalpy
+        melting = np.minimum(net / latent, left * half_per_s)
+        least = (left + wet - self.most_ice_g) * half_per_s
         if np.any(melting < least):  # what the drink cannot freeze does not warm the core
+            into_core = ICE_J_PER_GK * (warming[0] + warming[1])
             spare = np.maximum(least - melting, 0.0) * latent
             held = np.maximum(into_core - spare, np.minimum(into_core, 0.0))
             warming *= np.where(into_core > 0.0, held / np.where(into_core > 0.0, into_core, 1.0), 1.0)
-            into_core, melting = held, np.maximum(melting, least)
+            melting = np.maximum(melting, least)
+        # The shells that melt take along the surface's temperature, not the core's mean. What is left so grows colder,
+        # or warmer where the surface is the colder one, but never beyond where it began.
+        after = (state[3:5] * most.per_s + warming - melting * rim) / np.maximum(
+            left * most.per_s - melting, _NONE
+        )
+        bound = np.minimum(np.maximum(after, np.minimum(low, core)), np.maximum(high, core))
+        astray = after != bound
+        if np.any(astray):
+            into_ice = ICE_J_PER_GK * (warming[0] + warming[1]) + melting * latent
+            warming = np.where(astray, (bound * left - state[3:5]) * most.per_s, warming)
+            shell = np.where(astray, rim - bound, 0.0)
+            slower = (into_ice - ICE_J_PER_GK * (warming[0] + warming[1])) / (
+                latent + ICE_J_PER_GK * (shell[0] + shell[1])
+            )
+            melting = np.where(np.any(astray, axis=0), np.minimum(slower, melting), melting)
+            warming += melting * shell
 
         heat = np.minimum(motion.power_w, level * (_BOILING_C - temp))
         out = np.empty_like(state)
-        out[0] = heat + from_wall - into_core + melting * core_enthalpy
+        out[0] = heat + from_wall - ICE_J_PER_GK * (warming[0] + warming[1]) + melting * rim_enthalpy
         out[1] = -melting
-        out[2:4] = left * warming - melting * core
-        out[4] = (through_wall - from_wall) * self.per_inner
-        out[5] = (most.room_w_per_k * (self.x.room_temp_c - outer) - through_wall) * self.per_outer
+        out[2] = -np.minimum(self.washing_per_s, most.per_s) * wet
+        out[3:5] = warming - melting * rim
+        out[5] = (through_wall - from_wall) * self.per_inner
+        out[6] = (most.room_w_per_k * (self.x.room_temp_c - outer) - through_wall) * self.per_outer
         return out, temp
 
-    def _thin(self, thickening: FloatArray, temp: FloatArray) -> FloatArray:
+    def _thin(self, thickening: FloatArray, thinning: FloatArray, temp: FloatArray) -> FloatArray:
         """Heat transfer against that of a usual drink at 5 °C: thin, warm liquid carries heat faster.
 
         The viscosity is the bulk's: the motion lives there, the cold film at the ice is thin beside it. The
         conductivity is the film's, half way to the ice, to the power 2/3 that goes with Pr^(1/3).
         """
         temp = np.clip(temp, -20.0, 100.0)
-        log_viscosity = log_water_viscosity(temp) + thickening * fading(temp)
+        log_viscosity = log_water_viscosity(temp) + thickening - thinning * thinning_share(temp)
         log_conductivity = 0.5 * GAIN_PER_K * (temp - _USUAL_TEMP_C)
         return np.exp(
             self.x.thickness_power * (_USUAL_LOG_VISCOSITY - log_viscosity)

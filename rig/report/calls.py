@@ -2,51 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-import numpy as np
-
-from rig.advice.call import USEFUL_ODDS, Advice, advise, best_duration
-from rig.advice.odds import odds_curve
+from rig.advice.call import Advice, advice_on
+from rig.advice.calling import Call, air_for, call_at, landing
 from rig.bench import Target
-from rig.errors import ModelRangeError
-from rig.fitting.prediction import Basis, Prediction
+from rig.errors import ModelRangeError, NotEnoughData
 from rig.fitting.result import Fit
-from rig.fitting.situation import Situation
-from rig.report.courses import EARLY_S, foreseen
+from rig.report.courses import Course, course_of, foreseen
 from rig.runs import SetUp
-
-Foreseen = Mapping[tuple[SetUp, str], Prediction]
 
 
 @dataclass(frozen=True)
-class Call:
-    """A call in short; `Advice` is the same in full, and names these alike."""
+class Foreseen:
+    """A measured drink: its course, and its call into each target that it can be called into."""
 
-    situation: Situation
-    target: Target
-    basis: Basis
-    duration_s: float
-    window_s: tuple[float, float]
-    odds: float
-    feasible: bool
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys, units in the names."""
-        return {
-            "technique": self.situation.technique,
-            "vessel": self.situation.vessel,
-            "ice": self.situation.ice,
-            "recipe": self.situation.recipe,
-            "target": self.target.name,
-            "duration_s": round(self.duration_s, 2),
-            "window_s": [round(x, 2) for x in self.window_s],
-            "odds": round(self.odds, 4),
-            "feasible": self.feasible,
-            "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
-        }
+    course: Course
+    calls: Mapping[str, Call]
 
 
 @dataclass(frozen=True)
@@ -63,43 +36,61 @@ class DrinkCalls:
         return self.calls[0]
 
 
-def all_foreseen(fit: Fit, progress: Callable[[float], None] = lambda share: None) -> Foreseen:
-    """Single runs of every measured drink; one that lies outside the model's range is left out."""
+def all_foreseen(
+    fit: Fit, progress: Callable[[float], None] = lambda share: None
+) -> dict[tuple[SetUp, str], Foreseen]:
+    """Every measured drink; one that lies outside the model's range is left out.
+
+    Its draws are read here once, and dropped: a bench may have hundreds.
+    """
+    wanted = _pairs(fit)
     out = {}
     for done, (set_up, recipe) in enumerate(sorted(fit.measured), 1):
         try:
-            out[set_up, recipe] = foreseen(fit, set_up, recipe)
+            targets = [fit.bench.target(t) for r, t in wanted if r == recipe]
+            out[set_up, recipe] = foresee(fit, set_up, recipe, targets)
         except ModelRangeError:
             continue
         progress(done / len(fit.measured))
     return out
 
 
-def drink_calls(fit: Fit, predictions: Foreseen) -> tuple[DrinkCalls, ...]:
+def foresee(fit: Fit, set_up: SetUp, recipe: str, targets: Sequence[Target]) -> Foreseen:
+    """A recipe on a set-up as usual there: its course, and its call into each target, from the same draws.
+
+    Raises
+    ------
+    NotFound, ModelRangeError
+        A name not on the bench; a drink outside the model's range.
+    """
+    drink = foreseen(fit, set_up, recipe)
+    asked, called = drink.called(), {}
+    for target in targets:
+        air = air_for(fit, drink.filled.asked, target)
+        try:
+            called[target.name] = call_at(asked, target, landing(asked.prediction, target, air).curve)
+        except NotEnoughData:  # a target of air alone, which no run has measured
+            continue
+    return Foreseen(course_of(drink), called)
+
+
+def drink_calls(fit: Fit, drinks: Mapping[tuple[SetUp, str], Foreseen]) -> tuple[DrinkCalls, ...]:
     """Calls for every measured recipe and target, surest first; none where the bench names no target.
 
     Where runs name the target they were made for, only those pairs of recipe and target are called.
     """
     groups = []
-    for recipe, target in _pairs(fit):
-        mine = [_call(p, fit.bench.target(target)) for (_, r), p in predictions.items() if r == recipe]
+    for recipe, name in _pairs(fit):
+        mine = [d.calls[name] for (_, r), d in drinks.items() if r == recipe and name in d.calls]
         if mine:
             ranked = tuple(sorted(mine, key=lambda c: -c.odds))
-            groups.append(DrinkCalls(recipe, fit.bench.target(target), ranked))
+            groups.append(DrinkCalls(recipe, fit.bench.target(name), ranked))
     return tuple(sorted(groups, key=lambda g: -g.best.odds))
-
-
-def _call(prediction: Prediction, target: Target) -> Call:
-    times = prediction.duration_s[len(EARLY_S) :]
-    odds_at = odds_curve(prediction, target).odds[len(EARLY_S) :]
-    best, window = best_duration(times, odds_at)
-    odds = float(np.interp(best, times, odds_at))
-    return Call(prediction.situation, target, prediction.basis, best, window, odds, odds >= USEFUL_ODDS)
 
 
 def in_full(fit: Fit, call: Call) -> Advice:
     """The same call with its curves, its cautions and what would help."""
-    return advise(fit, target=call.target, **call.situation.asked)
+    return advice_on(fit, call.asked, call.target)
 
 
 def _pairs(fit: Fit) -> list[tuple[str, str]]:

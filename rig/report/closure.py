@@ -62,6 +62,14 @@ class Closure:
         )
 
 
+def _gains_j(own: FittedInputs, duration_s: float, end_temp_c: float) -> float:
+    """Heat of motion, and what hands and air give to a wall that goes from its start to the drink's end [J]."""
+    x = own.inputs
+    wall_c = 0.5 * (float(x.vessel_temp_c[0]) + end_temp_c)
+    around_w = float(x.room_w_per_k[0]) * (float(x.room_temp_c[0]) - wall_c)
+    return (float(x.power_w[0]) + around_w) * duration_s
+
+
 def closure(fit: Fit, name: str) -> Closure | None:
     """The heat balance of a fitted run; None where nothing was weighed or a temperature is out of range.
 
@@ -102,7 +110,7 @@ def closure(fit: Fit, name: str) -> Closure | None:
             surface,
             _vessel_j_per_k(own, duration, found.temp_c),
             x.vessel_temp_c[0],
-            x.power_w[0] * duration[0],
+            _gains_j(own, float(duration[0]), found.temp_c),
         )
         balance = heat_closure(charge, found.temp_c, measured, uncertainty_g=unsure_g)
     except ModelRangeError:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from rig.advice.call import Band, as_usual, band, durations
+from rig.advice.assumed import Filled
+from rig.advice.call import Band, band
+from rig.advice.calling import DRAWS, DrinkPrediction, predict_drink
 from rig.arrays import FloatArray
 from rig.errors import NotFound
 from rig.fitting.evidence import duration_of
 from rig.fitting.latents import composition
-from rig.fitting.observing import smooth_basis
-from rig.fitting.prediction import Basis, Prediction, predict
+from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.prediction import Basis
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
@@ -21,14 +24,25 @@ from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
 from rig.report.look import Place, places
 from rig.runs import Run, SetUp
 
-DRAWS = 512
+_NAMES = ("technique", "vessel", "ice", "recipe")
 EARLY_S = (0.02, 0.1)
 """Times before the shortest duration of a call, for a line that starts at the start."""
 
 
 @dataclass(frozen=True)
-class SetUpCourse:
-    """A set-up's predicted course for one drink, (times,) each, and the runs it rests on.
+class Course:
+    """A drink's predicted course on its set-up in bands, (times,) each; `filled`: what it starts from."""
+
+    filled: Filled
+    basis: Basis
+    duration_s: FloatArray
+    temp_c: Band
+    dilution_by_volume: Band
+
+
+@dataclass(frozen=True)
+class SetUpCourse(Course):
+    """A course beside others, with the runs it rests on.
 
     `place` is among all set-ups of the fit, so that an ice keeps its colour on every figure; `label` names it
     by what tells it from the others drawn with it.
@@ -37,12 +51,12 @@ class SetUpCourse:
     set_up: SetUp
     label: str
     place: Place
-    situation: Situation
-    basis: Basis
-    duration_s: FloatArray
-    temp_c: Band
-    dilution_by_volume: Band
     runs: tuple[RunFit, ...]
+
+    @property
+    def situation(self) -> Situation:
+        """The drink it starts from."""
+        return self.filled.situation
 
 
 def set_up_courses(
@@ -68,44 +82,48 @@ def set_up_courses(
     NotFound, ModelRangeError
         A name not on the bench; a condition outside the model's range.
     """
-    predictions = [foreseen(fit, s, recipe, conditions, draws) for s in set_ups]
-    return courses_from(fit, predictions, longest_s)
+    courses = [course_of(foreseen(fit, s, recipe, conditions, draws)) for s in set_ups]
+    return side_by_side(fit, courses, longest_s)
 
 
 def foreseen(
     fit: Fit, set_up: SetUp, recipe: str, conditions: Situation | None = None, draws: int = DRAWS
-) -> Prediction:
+) -> DrinkPrediction:
     """Single runs of a recipe on a set-up as usual there, at `EARLY_S` and all durations of a call."""
     asked = Situation(set_up.technique, set_up.vessel, set_up.ice, recipe)
     if conditions is not None:
-        held = {f.name: getattr(conditions, f.name) for f in fields(Situation) if f.default is None}
+        held: dict[str, Any] = {n: v for n, v in conditions.asked.items() if n not in _NAMES}
         asked = replace(asked, **held)
-    situation = as_usual(fit, asked)
-    return predict(fit, situation, np.concatenate([EARLY_S, durations(fit, situation)]), draws=draws)
+    return predict_drink(fit, asked, early_s=EARLY_S, draws=draws)
 
 
-def courses_from(
-    fit: Fit, predictions: Sequence[Prediction], longest_s: float | None = None
+def course_of(drink: DrinkPrediction) -> Course:
+    """The bands of a drink's draws."""
+    p = drink.prediction
+    return Course(drink.filled, p.basis, p.duration_s, band(p.temp_c), band(p.dilution_by_volume))
+
+
+def side_by_side(
+    fit: Fit, courses: Sequence[Course], longest_s: float | None = None
 ) -> tuple[SetUpCourse, ...]:
-    """What to draw of predictions of one recipe; `longest_s` as in `set_up_courses`."""
-    drawn = [p.situation.set_up for p in predictions]
+    """Courses of one recipe, named by what tells them apart; `longest_s` as in `set_up_courses`."""
+    drawn = [c.filled.asked.set_up for c in courses]
     labels = short_names(drawn)
     known = places([*fit.set_ups, *drawn])
     out = []
-    for prediction in predictions:
-        set_up = prediction.situation.set_up
-        shown = prediction.duration_s <= (longest_s or _longest_s(fit, set_up))
+    for course, set_up in zip(courses, drawn, strict=True):
+        shown = course.duration_s <= (longest_s or _longest_s(fit, set_up))
         out.append(
             SetUpCourse(
+                filled=course.filled,
+                basis=course.basis,
+                duration_s=course.duration_s[shown],
+                temp_c=course.temp_c.take(shown),
+                dilution_by_volume=course.dilution_by_volume.take(shown),
                 set_up=set_up,
                 label=labels[set_up],
                 place=known[set_up],
-                situation=prediction.situation,
-                basis=prediction.basis,
-                duration_s=prediction.duration_s[shown],
-                temp_c=band(prediction.temp_c[:, shown]),
-                dilution_by_volume=band(prediction.dilution_by_volume[:, shown]),
-                runs=fit.runs_of(set_up, prediction.situation.recipe),
+                runs=fit.runs_of(set_up, course.filled.asked.recipe),
             )
         )
     return tuple(out)
@@ -145,7 +163,7 @@ class RunCourse:
 class FittedInputs:
     """A run's inputs of the melt model, as fitted: one row of arrays.
 
-    `discrepancy` (4,): smooth misfits in the order of `latents.DISCREPANCY`. `late_g`: water that joins
+    `discrepancy` (MISFITS,): coefficients of the smooth misfits. `late_g`: water that joins
     between the stop and the glass.
     """
 
@@ -200,9 +218,8 @@ def run_course(fit: Fit, name: str) -> RunCourse:
     nominal = own.nominal
     duration = np.array([duration_of(own.run) or 1.0])
     course = simulate(nominal.curves, own.inputs, duration, steps_for(own.inputs, nominal.curves, duration))
-    level, slope = smooth_basis(course.time_s[:, 0], nominal.longest_s[0])
-    water = own.discrepancy[0] * level + own.discrepancy[1] * slope
-    warp = own.discrepancy[2] * level + own.discrepancy[3] * slope
+    basis = misfit_basis(course.time_s[:, 0], nominal.longest_s[0])
+    water, warp = basis @ own.discrepancy[:MODES], basis @ own.discrepancy[MODES:]
     shown = lagged(course.time_s, course.temp_c, np.array([own.lag_s]), course.temp_c[0])[:, 0]
     added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water + own.late_g
     return RunCourse(

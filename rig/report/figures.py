@@ -250,7 +250,31 @@ def landing_figure(advice: Advice, look: Look = LIGHT) -> go.Figure:
     return figure
 
 
+def beyond_runs(advice: Advice) -> list[tuple[float, float, str]]:
+    """Where no run bears the curve out: from, to [s], and why in words."""
+    end = float(advice.time_s[-1])
+    if advice.run_span_s is None:
+        return [(0.0, end, "no run of this drink here")]
+    low, high = advice.run_span_s
+    spans = [(0.0, low, "no run so short"), (high, end, "no run so long")]
+    return [s for s in spans if s[1] - s[0] > _LEAST_SHOWN * end]
+
+
+_LEAST_SHOWN = 0.02
+
+
 def _call_marks(figure: go.Figure, advice: Advice, look: Look) -> None:
+    for start, end, why in beyond_runs(advice):
+        figure.add_vrect(x0=start, x1=end, fillcolor=faded(look.quiet, 0.08), line_width=0, layer="below")
+        figure.add_annotation(
+            x=0.5 * (start + end),
+            y=0.0,
+            yref="paper",
+            yanchor="bottom",
+            showarrow=False,
+            text=why if end - start > 0.2 * float(advice.time_s[-1]) else "",
+            font={"size": look.size_px - 2, "color": look.quiet},
+        )
     low, high = advice.window_s
     if advice.feasible:
         # where no duration lands there is no window, only a least bad moment

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.call import as_usual
+from rig.advice.assumed import filled
 from rig.arrays import FloatArray
 from rig.fitting.prediction import forecast, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P
@@ -97,7 +97,7 @@ def set_up_fits(fit: Fit, draws: int = DRAWS) -> tuple[SetUpFit, ...]:
 def _set_up_fit(fit: Fit, set_up: SetUp, traced: set[str], draws: int) -> SetUpFit:
     runs = fit.runs_of(set_up)
     recipe = Counter(r.recipe for r in runs).most_common(1)[0][0]
-    situation = as_usual(fit, Situation(set_up.technique, set_up.vessel, set_up.ice, recipe))
+    situation = filled(fit, Situation(set_up.technique, set_up.vessel, set_up.ice, recipe)).situation
     spans = [m.duration_s for (s, _), m in fit.measured.items() if s == set_up]
     low, high = min(s[0] for s in spans), max(s[1] for s in spans)
     times = high * np.linspace(0.0, 1.0, _POINTS) ** 1.5

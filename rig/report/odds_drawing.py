@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.advice.call import Advice
+from rig.report.figures import beyond_runs
 from rig.report.look import LIGHT, Look, faded
 
 WIDTH, HEIGHT = 640, 200
@@ -26,6 +27,16 @@ def odds_drawing(call: Advice, look: Look = LIGHT) -> str:
         f'aria-label="Odds of landing against time: best {call.odds:.0%} at {call.duration_s:.0f} s" '
         f'font-family="{look.font}" font-size="14" fill="{look.quiet}">'
     ]
+    for start, end, why in beyond_runs(call):
+        left, right = x(start), x(end)
+        parts.append(
+            f'<rect x="{left:.1f}" y="{y(1):.1f}" width="{right - left:.1f}" height="{y(0) - y(1):.1f}" '
+            f'fill="{faded(look.quiet, 0.08)}"><title>{why}</title></rect>'
+        )
+        if right - left > 130:
+            parts.append(
+                f'<text x="{0.5 * (left + right):.1f}" y="{y(0) - 6:.1f}" text-anchor="middle">{why}</text>'
+            )
     if call.feasible:
         low, high = (x(t) for t in call.window_s)
         parts.append(

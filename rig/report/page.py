@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
@@ -22,7 +22,7 @@ from rig.errors import RigError
 from rig.fitting.result import Fit, Verdict
 from rig.report import wording
 from rig.report.calls import DrinkCalls, Foreseen, all_foreseen, drink_calls, in_full
-from rig.report.courses import courses_from
+from rig.report.courses import side_by_side
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves, odds_figure
 from rig.report.fit_summary import SetUpFit, set_up_fits
 
@@ -67,8 +67,8 @@ class Report:
 
 def make_report(fit: Fit, progress: Callable[[float], None] = lambda share: None) -> Report:
     """Work out what a page shows of a fit; `progress` is called with the share done."""
-    predictions = all_foreseen(fit, lambda share: progress(0.4 * share))
-    drinks = drink_calls(fit, predictions)
+    found = all_foreseen(fit, lambda share: progress(0.4 * share))
+    drinks = drink_calls(fit, found)
     set_ups = set_up_fits(fit)
     progress(0.6)
     cards = []
@@ -76,16 +76,16 @@ def make_report(fit: Fit, progress: Callable[[float], None] = lambda share: None
         call = in_full(fit, drink.best)
         cards.append(Card(call, odds_figure(call)))
         progress(0.6 + 0.4 * done / min(len(drinks), MOST_CARDS))
-    return Report(fit, set_ups, _chapters(fit, predictions), _comparisons(fit), drinks, tuple(cards))
+    return Report(fit, set_ups, _chapters(fit, found), _comparisons(fit), drinks, tuple(cards))
 
 
-def _chapters(fit: Fit, predictions: Foreseen) -> tuple[Chapter, ...]:
+def _chapters(fit: Fit, found: Mapping[tuple[SetUp, str], Foreseen]) -> tuple[Chapter, ...]:
     def kind(key: tuple[SetUp, str]) -> tuple[str, str, str]:
         return key[1], key[0].technique, key[0].vessel
 
     out = []
-    for (recipe, technique, vessel), keys in groupby(sorted(sorted(predictions), key=kind), key=kind):
-        courses = courses_from(fit, [predictions[key] for key in keys])
+    for (recipe, technique, vessel), keys in groupby(sorted(sorted(found), key=kind), key=kind):
+        courses = side_by_side(fit, [found[key].course for key in keys])
         target = _only_target(fit, recipe)
         out.append(
             Chapter(
@@ -184,18 +184,14 @@ class FiguresOfPage:
         return Markup(div)
 
 
-def set_out(call: Advice) -> Sequence[tuple[str, str]]:
-    """What to set out before the first second, for a card."""
-    s = call.situation
-    facts: list[tuple[str, Any, str]] = [
-        ("vessel", s.vessel, ""),
-        ("ice", s.ice, ""),
-        ("ice, weighed", s.ice_mass_g, " g"),
-        ("ice temperature", s.ice_temp_c, " °C"),
-        ("drink before the ice", s.drink_temp_c, " °C"),
-    ]
-    return [
-        (name, value if isinstance(value, str) else f"{value:.0f}{unit}")
-        for name, value, unit in facts
-        if value is not None
-    ]
+def set_out(call: Advice) -> Sequence[tuple[str, str, str]]:
+    """What to set out before the first second, for a card: what, how much, and where that is from."""
+    facts = [("vessel", call.situation.vessel, ""), ("ice", call.situation.ice, "")]
+    for what, name, unit in (
+        ("ice, weighed", "ice_mass_g", "g"),
+        ("ice temperature", "ice_temp_c", "°C"),
+        ("drink before the ice", "drink_temp_c", "°C"),
+    ):
+        assumed = call.filled.assumed[name]
+        facts.append((what, f"{assumed.value:.0f} {unit}", assumed.origin.value))
+    return facts

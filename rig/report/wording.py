@@ -3,43 +3,20 @@
 from __future__ import annotations
 
 from rig.advice.call import Advice
+from rig.advice.call_words import assumptions as assumptions
+from rig.advice.call_words import basis_label as basis_label
+from rig.advice.call_words import basis_sentence as basis_sentence
+from rig.advice.call_words import headline as headline
+from rig.advice.call_words import odds_words as odds_words
+from rig.advice.call_words import of_hundred as of_hundred
+from rig.advice.call_words import percent as percent
+from rig.advice.call_words import seconds as seconds
+from rig.advice.call_words import span as span
+from rig.advice.call_words import window_words as window_words
 from rig.advice.compare import Comparison, PairComparison
 from rig.advice.compare_words import true_minus
 from rig.advice.texture import overrun_words
 from rig.bench import Target
-from rig.fitting.prediction import Basis, BasisKind
-from rig.fitting.situation import Situation
-from rig.report.calls import Call
-
-
-def basis_sentence(basis: Basis) -> str:
-    """What a call rests on, and how far to trust it."""
-    if basis.kind is BasisKind.PRIOR_ONLY:
-        return (
-            "Rests on no run at all, only on what is known of such vessels and ice: "
-            "make three runs before trusting it."
-        )
-    if basis.kind is BasisKind.MEASURED:
-        return f"Rests on {_runs(basis.runs)} of this very drink on this set-up."
-    text = f"Transferred from {_runs(basis.related_runs)} on related set-ups"
-    if basis.runs:
-        text = f"Transferred from {_runs(basis.runs)} of this drink on this set-up"
-    if basis.extrapolated:
-        text += f": {'; '.join(basis.extrapolated)}"
-    return text + ". Make two runs like this to firm it up."
-
-
-def _runs(count: int) -> str:
-    return f"{count} run" if count == 1 else f"{count} runs"
-
-
-def headline(advice: Advice | Call) -> str:
-    """The call in one line."""
-    best = seconds(advice.duration_s)
-    if not advice.feasible:
-        return f"No duration lands this: at best {odds_words(advice.odds)}, at {best} s"
-    verb = advice.situation.technique.capitalize()
-    return f"{verb} {best} s ({span(advice.window_s)} s will do): lands {odds_words(advice.odds)}"
 
 
 def landing(advice: Advice) -> str:
@@ -80,35 +57,6 @@ def target_words(target: Target) -> str:
     return true_minus(f"{target.name}: {text}" if target.name else text)
 
 
-def conditions(situation: Situation) -> str:
-    """What is given of a drink and its ice, in words."""
-    parts = []
-    if situation.drink_temp_c is not None:
-        parts.append(f"drink at {situation.drink_temp_c:.0f} °C")
-    if situation.drink_mass_g is not None:
-        parts.append(f"{situation.drink_mass_g:.0f} g of it")
-    ice = [] if situation.ice_mass_g is None else [f"{situation.ice_mass_g:.0f} g of ice"]
-    if situation.ice_temp_c is not None:
-        ice = [f"{ice[0] if ice else 'ice'} at {situation.ice_temp_c:.0f} °C"]
-    parts += ice
-    if situation.vessel_temp_c is not None:
-        parts.append(f"vessel at {situation.vessel_temp_c:.0f} °C")
-    if situation.room_temp_c is not None:
-        parts.append(f"room at {situation.room_temp_c:.0f} °C")
-    return true_minus(", ".join(parts))
-
-
-def seconds(time_s: float) -> str:
-    """A duration as one can keep it by the clock: whole seconds, half ones where it is short."""
-    return f"{round(2 * time_s) / 2:g}" if time_s < 6.0 else f"{time_s:.0f}"
-
-
-def span(window_s: tuple[float, float]) -> str:
-    """A window of durations."""
-    low, high = (seconds(t) for t in window_s)
-    return low if low == high else f"{low}–{high}"
-
-
 def pairs_in_words(comparison: Comparison) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Sentences of pairs that differ in one part only, and of all others; what can be told comes first."""
     ranked = sorted(comparison.pairs, key=lambda p: (p.not_comparable is not None, len(_apart(p))))
@@ -129,15 +77,3 @@ def _named(pair: PairComparison, comparison: Comparison) -> str:
     telling = [n for n in shared if len({getattr(s.set_up, n) for s in comparison.summaries}) > 1]
     prefix = " · ".join(getattr(pair.a, n) for n in telling)
     return f"{prefix}: {pair.sentence[0].lower()}{pair.sentence[1:]}" if prefix else pair.sentence
-
-
-def odds_words(odds: float) -> str:
-    """Odds as whole percent; never certain, never impossible."""
-    if odds > 0.99:
-        return "over 99 %"
-    return "under 1 %" if odds < 0.01 else percent(odds)
-
-
-def percent(share: float) -> str:
-    """A share as whole percent."""
-    return f"{100.0 * share:.0f} %"

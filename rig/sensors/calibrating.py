@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
 from math import hypot, sqrt
 
@@ -272,3 +272,8 @@ def rounded(value: float, digits: int, sign: str = "-") -> str:
 def _ends_and_middle(points: Sequence[Point]) -> tuple[float, float, float]:
     raw = [p.raw for p in points]
     return min(raw), sum(raw) / len(raw), max(raw)
+
+
+def now() -> datetime:
+    """The present, to the second."""
+    return datetime.now(UTC).replace(microsecond=0)

@@ -23,21 +23,6 @@ class SensorHealth(IntEnum):
     DAMAGED = 4
     NO_CONVERSION = 5
 
-    @property
-    def words(self) -> str:
-        """The health in words fit to show."""
-        return _WORDS[self]
-
-
-_WORDS = {
-    SensorHealth.GOOD: "good",
-    SensorHealth.OPEN: "open circuit: a wire is broken or not plugged in",
-    SensorHealth.SHORT: "short circuit: two wires touch, or water is in the plug",
-    SensorHealth.OUT_OF_RANGE: "outside what the sensor can read",
-    SensorHealth.DAMAGED: "damaged on the wire: the check does not match",
-    SensorHealth.NO_CONVERSION: "no measurement yet: the value the probe holds at power-up",
-}
-
 
 @dataclass(frozen=True, eq=False)
 class Sensed:

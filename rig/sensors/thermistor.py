@@ -71,32 +71,20 @@ class SteinhartHart:
         return np.asarray(np.exp(np.cbrt(root - half) - np.cbrt(root + half)))
 
 
-def divider_ohm(counts: Floats, full_scale: float, fixed_ohm: float, *, to_ground: bool = True) -> FloatArray:
-    """Resistance [Ω] of a thermistor in a divider, from converter counts of any shape.
-
-    `to_ground`: the thermistor goes from the converter's input to ground and the fixed resistor to the supply,
-    which is also the converter's reference; False is the other way about. 0 or ∞ at the ends of the scale.
-    """
-    share = _share(counts, full_scale, to_ground)
-    with np.errstate(divide="ignore"):
-        return np.asarray(fixed_ohm * share / (1.0 - share))
-
-
 def temp_c_from_divider(
     curve: SteinhartHart, counts: Floats, full_scale: float, fixed_ohm: float, *, to_ground: bool = True
 ) -> Sensed:
-    """Temperature [°C] from a divider's counts; a count at either end is an open or a short circuit."""
-    share = _share(counts, full_scale, to_ground)
+    """Temperature [°C] from a divider's counts, any shape; a count at either end is an open or a short circuit.
+
+    `to_ground`: the thermistor goes from the converter's input to ground and the fixed resistor to the supply,
+    which is also the converter's reference; False is the other way about.
+    """
+    share = np.asarray(counts, float) / full_scale
+    share = share if to_ground else 1.0 - share  # the thermistor's, of the divider's resistance
     ends = [(share > 1.0 - _RAIL, SensorHealth.OPEN), (share < _RAIL, SensorHealth.SHORT)]
     found = temp_c_from_resistance(curve, fixed_ohm * share / np.maximum(1.0 - share, _RAIL / 2.0))
     health = np.select([where for where, _ in ends], [np.uint8(h) for _, h in ends], found.health)
     return Sensed(np.where(health == SensorHealth.GOOD, found.value, np.nan), health.astype(np.uint8))
-
-
-def _share(counts: Floats, full_scale: float, to_ground: bool) -> FloatArray:
-    """The thermistor's share of the divider's resistance."""
-    share = np.asarray(counts, float) / full_scale
-    return share if to_ground else 1.0 - share
 
 
 def temp_c_from_resistance(curve: SteinhartHart, resistance_ohm: Floats) -> Sensed:

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.polynomial import polynomial
 
 from rig.arrays import FloatArray, Floats
-from rig.errors import ModelRangeError
 from rig.sensors.health import Sensed, outside, sensed
 
 
@@ -75,22 +74,11 @@ def range_c(kind: Thermocouple) -> tuple[float, float]:
 
 
 def emf_mv(kind: Thermocouple, temp_c: Floats) -> FloatArray:
-    """Voltage [mV] against a reference junction at 0 °C, for temperatures [°C] of any shape.
-
-    Raises
-    ------
-    ModelRangeError
-        Below −200 °C, above 1372 °C (K) or 400 °C (T).
-    """
-    t = np.asarray(temp_c, float)
-    low, high = range_c(kind)
-    beyond = t[(t < low) | (t > high)]
-    if beyond.size:
-        raise ModelRangeError(
-            f"a type {kind} thermocouple is known from {low:g} to {high:g} °C, found {beyond.flat[0]:g} °C; "
-            "check the reading and its unit"
-        )
-    return _emf(_REFERENCE[kind], t)
+    """Voltage [mV] against a reference junction at 0 °C, for temperatures [°C] of any shape within the range."""
+    reference, t = _REFERENCE[kind], np.asarray(temp_c, float)
+    height, width, centre = reference.bump
+    above = polynomial.polyval(t, reference.above) + height * np.exp(width * (t - centre) ** 2)
+    return np.asarray(np.where(t < 0.0, polynomial.polyval(t, reference.below), above))
 
 
 def temp_c_from_emf(kind: Thermocouple, measured_mv: Floats, cold_junction_c: Floats = 0.0) -> Sensed:
@@ -104,22 +92,16 @@ def temp_c_from_emf(kind: Thermocouple, measured_mv: Floats, cold_junction_c: Fl
     junction = np.where(
         (junction < reference.range_c[0]) | (junction > reference.range_c[1]), np.nan, junction
     )
-    total = np.asarray(np.asarray(measured_mv, float) + _emf(reference, junction))
+    total = np.asarray(np.asarray(measured_mv, float) + emf_mv(kind, junction))
     low, high = reference.range_c
     grid_c = np.arange(low, high + _STEP_K / 2, _STEP_K)
-    grid_mv = _emf(reference, grid_c)
+    grid_mv = emf_mv(kind, grid_c)
     temp_c = np.interp(total, grid_mv, grid_c)
     for _ in range(_NEWTON_STEPS):
-        temp_c = np.clip(temp_c - (_emf(reference, temp_c) - total) / _slope(reference, temp_c), low, high)
+        temp_c = np.clip(temp_c - (emf_mv(kind, temp_c) - total) / _slope(reference, temp_c), low, high)
     return sensed(
         temp_c, outside(total, (float(grid_mv[0]) - _ROUNDING_MV, float(grid_mv[-1]) + _ROUNDING_MV))
     )
-
-
-def _emf(reference: _Reference, t: FloatArray) -> FloatArray:
-    height, width, centre = reference.bump
-    above = polynomial.polyval(t, reference.above) + height * np.exp(width * (t - centre) ** 2)
-    return np.asarray(np.where(t < 0.0, polynomial.polyval(t, reference.below), above))
 
 
 def _slope(reference: _Reference, t: FloatArray) -> FloatArray:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import rig
-from rig.advice.call import best_duration
+from rig.bench import Motion
 from rig.errors import ModelRangeError, NotFound
+from rig.fitting.priors import MOTIONS
 from rig.fitting.result import Fit
+from tests.cli.small_bench import small_book
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 ASK = {"technique": "shake", "vessel": "two-piece steel", "ice": "freezer cube", "recipe": "quayside black"}
@@ -67,7 +70,8 @@ def test_a_colder_target_alone_never_calls_a_shorter_shake(fit: Fit) -> None:
 def test_what_no_duration_serves_names_levers_best_first(fit: Fit) -> None:
     told = rig.advise(fit, **ASK, drink_temp_c=70, target=COUPE)
     assert not told.feasible
-    assert "No duration" in told.summary
+    assert told.summary.startswith("No shake lands this · at best ")
+    assert f"What would help most: {told.levers[0].what}" in told.summary
     assert [lever.odds for lever in told.levers] == sorted(
         (lever.odds for lever in told.levers), reverse=True
     )
@@ -110,15 +114,6 @@ def test_targets_by_strength_and_volume_are_asked_too(fit: Fit) -> None:
     assert 10.0 < middle < 14.5
 
 
-def test_the_middle_of_a_flat_top_is_called() -> None:
-    times = np.arange(1.0, 41.0)
-    odds = np.interp(times, [1, 10, 20, 40], [0.0, 0.9, 0.9, 0.0])
-    best, window = best_duration(times, odds)
-    assert best == pytest.approx(15.0, abs=0.8)
-    assert window[0] == pytest.approx(9.0, abs=0.8)
-    assert window[1] == pytest.approx(22.0, abs=1.0)
-
-
 def test_a_drink_that_ends_too_weak_is_told_to_start_stronger(fit: Fit) -> None:
     strong = rig.Target(serve_temp_c_max=-1.0, abv_pct=(12.5, 16.0))
     told = rig.advise(fit, **{**ASK, "ice": "bar cube"}, drink_temp_c=24, target=strong)
@@ -126,3 +121,89 @@ def test_a_drink_that_ends_too_weak_is_told_to_start_stronger(fit: Fit) -> None:
     levers = {lever.change: lever for lever in told.levers}
     assert "stronger" in levers["base"].what and "coffee" in levers["base"].what
     assert levers["base"].odds > told.odds + 0.2
+
+
+# --- where it looks, and what it calls when nothing ends the window -----------------------------------------
+
+
+SMALL = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
+
+
+@pytest.fixture(scope="module")
+def one_run() -> Fit:
+    """A bench with a single short shake."""
+    book = small_book()
+    return rig.fit(replace(book, runs=tuple(r for r in book.runs if r.run == "a1")))
+
+
+@pytest.fixture(scope="module")
+def small() -> Fit:
+    return rig.fit(small_book())
+
+
+def test_one_short_run_does_not_hide_what_a_longer_shake_does(one_run: Fit) -> None:
+    """The run lasted 6 s; the drink lands well beyond a third more, and it is said that no run was so long."""
+    cold = rig.Target(serve_temp_c_max=-3.5)
+    told = rig.advise(one_run, **SMALL, drink_temp_c=22.0, target=cold, with_levers=False).to_dict()
+    assert told["odds"] > 0.5
+    assert 14.0 < told["duration_s"] < 36.0
+    assert told["curve"]["duration_s"][-1] == pytest.approx(MOTIONS[Motion.SHAKE].longest_s)
+    basis = told["basis"]
+    assert (basis["runs"], basis["duration_s"]) == (1, [6.0, 6.0])
+    assert basis["kind"] != "measured"
+    assert any("run of 6 s" in e for e in basis["extrapolated"])
+    measured = [
+        t
+        for t, out in zip(told["curve"]["duration_s"], told["curve"]["extrapolated"], strict=True)
+        if not out
+    ]
+    assert measured == [6.0]
+
+
+@pytest.mark.parametrize("ice", ["freezer cube", "wet cube"])
+@pytest.mark.parametrize("dilution", [(0.10, 0.20), (0.25, 0.45), (0.50, 0.60)])
+def test_no_call_far_beyond_its_runs_is_called_measured(
+    small: Fit, ice: str, dilution: tuple[float, float]
+) -> None:
+    target = rig.Target(dilution_by_volume=dilution)
+    told = rig.advise(small, **{**SMALL, "ice": ice}, target=target, with_levers=False).to_dict()
+    low, high = told["basis"]["duration_s"]
+    beyond = max(told["duration_s"] / high, low / told["duration_s"])
+    assert (beyond > 1.0) is any("a shake of" in e for e in told["basis"]["extrapolated"])
+    assert beyond <= 1.2 or told["basis"]["kind"] == "transferred"
+
+
+@pytest.mark.parametrize("serve_temp_c_max", [3.0, 0.0, -2.0])
+def test_cold_enough_alone_is_called_as_early_as_it_lands_as_often_as_ever(
+    fit: Fit, serve_temp_c_max: float
+) -> None:
+    told = rig.advise(
+        fit, **ASK, drink_temp_c=24, target=rig.Target(serve_temp_c_max=serve_temp_c_max), with_levers=False
+    )
+    best = told.odds_at.max()
+    assert told.odds >= best - 0.02
+    before = np.interp(told.duration_s - 1.5, told.time_s, told.odds_at)
+    assert before < told.odds
+    assert told.duration_s < 20.0
+    assert told.limited_by["late"] == "nothing: longer only adds water"
+    stirred = rig.advise(
+        fit,
+        **{**ASK, "technique": "stir"},
+        drink_temp_c=24,
+        target=rig.Target(serve_temp_c_max=3.0),
+        with_levers=False,
+        draws=128,
+    )
+    assert stirred.at_call["dilution_by_volume"][1] < 0.6
+
+
+def test_reasons_at_the_ends_of_a_window_are_the_ones_that_bind_there(fit: Fit) -> None:
+    """Stopping earlier never makes a drink thinner, weaker or larger; going on never makes it stronger or smaller."""
+    early = ("too thin", "too weak", "too much", "too cold")
+    late = ("too little", "too strong")
+    for dilution in ((0.05, 0.12), (0.20, 0.30), (0.30, 0.36)):
+        for cold in (4.0, 0.0, -2.0):
+            target = rig.Target(serve_temp_c_max=cold, dilution_by_volume=dilution)
+            told = rig.advise(fit, **ASK, drink_temp_c=24, target=target, with_levers=False, draws=256)
+            assert not told.limited_by["early"].startswith(early), (target, told.limited_by)
+            assert not told.limited_by["late"].startswith(late), (target, told.limited_by)

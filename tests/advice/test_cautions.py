@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rig.advice.assumed import filled
 from rig.advice.cautions import cautions, glass_shock
 from rig.bench import Bench, parse_bench
 from rig.fitting.bench_fit import prior_fit
@@ -42,8 +43,8 @@ def _of(bench: Bench, **given: float | str) -> tuple[str, ...]:
         "drink_temp_c": 20.0,
     }
     s = Situation(**{**asked, **given})  # type: ignore[arg-type]
-    prediction = predict(prior_fit(RunBook(bench, ())), s, np.array([10.0]), draws=16)
-    return cautions(bench, s, prediction)
+    fit = prior_fit(RunBook(bench, ()))
+    return cautions(bench, filled(fit, s), predict(fit, s, np.array([10.0]), draws=16))
 
 
 JUICE = '{ name = "juice", volume_ml = 30 }'

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import rankdata
 
 import rig
 from rig.advice.live import LiveCall, Word, estimate, live_call
@@ -80,9 +81,10 @@ def test_bands_of_the_run_hold_the_run(call: LiveCall) -> None:
 
 
 def test_a_slower_hand_is_told_to_go_on_for_longer(call: LiveCall) -> None:
-    temp = call.rehearsal.prediction.temp_c
-    at = int(np.searchsorted(call.rehearsal.prediction.duration_s, 6.0))
-    order = np.argsort(temp[:, at])
+    p = call.rehearsal.prediction
+    at = int(np.searchsorted(p.duration_s, 6.0))
+    # a quick hand has both chilled and watered more: a cold drink alone may have started cold
+    order = np.argsort(rankdata(p.temp_c[:, at]) - rankdata(p.dilution_by_volume[:, at]))
     quick, slow = (shown_by(call, int(order[k]), 8.0) for k in (25, -25))
     at_quick, at_slow = (estimate(call, t, 8.0).stop_at_s for t in (quick, slow))
     assert at_quick is not None and at_slow is not None

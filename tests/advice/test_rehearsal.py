@@ -10,6 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.special import logit
 
 from rig.advice.hit_rate import IntervalKind
 from rig.advice.rehearsal import Practice, rehearse
@@ -180,7 +181,7 @@ def test_who_is_steady_in_all_but_the_clock_has_a_timing_spread(by_feel: Fit, re
 @pytest.mark.parametrize("result", [0, 1], ids=["temperature", "dilution"])
 def test_who_is_steady_in_all_but_the_hand_has_a_hand_spread(uneven: Fit, result: int) -> None:
     of = shares(practised(uneven), result)
-    assert of[Part.HAND] > 0.6
+    assert of[Part.HAND] > 0.5
     assert of[Part.TIMING] < 0.1
 
 
@@ -209,7 +210,8 @@ def test_five_runs_are_enough_for_a_split_with_wide_intervals(bench: Bench, by_f
     timing, many = (
         next(p for p in f.spreads[0].parts if p.part is Part.TIMING) for f in (found, practised(by_feel))
     )
-    assert timing.high - timing.low > many.high - many.low
+    # shares near one crowd together, so widths are compared in log odds
+    assert logit(timing.high) - logit(timing.low) > logit(many.high) - logit(many.low)
 
 
 def test_the_spread_has_the_chi_squared_interval(by_feel: Fit) -> None:

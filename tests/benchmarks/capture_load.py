@@ -20,13 +20,13 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.capture.journal import JournalTail, Line
-from rig.capture.ports import PortSpec
-from rig.capture.process import start_recording
-from rig.capture.readings import Reading
-from rig.capture.recorder_files import Plan
-from rig.capture.simulated.device import SimulatedDevice, simulated_clock
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.readings import Reading
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.device import SimulatedDevice, simulated_clock
+from rig.capture.recording.journal import JournalTail, Line
+from rig.capture.recording.process import start_recording
+from rig.capture.recording.recorder_files import Plan
 from tests.benchmarks.processes import cpu_s
 
 DEVICES, RATE_HZ, LOOK_S = 4, 100.0, 0.02

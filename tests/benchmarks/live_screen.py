@@ -27,7 +27,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from tests.benchmarks.live_transport import FLAGS
 from tests.benchmarks.processes import cpu_s, family, parents
 from tests.dashboard.live_drinks import small_logbook

@@ -15,6 +15,7 @@ PAGES = {
     "/runs/b3": "#run-trace .main-svg",
     "/compare/projector": ".guess",
     "/compare": "#compare-averages .main-svg",
+    "/compare?recipe=night+shift": "#compare-check-figure .main-svg",
     "/shake-time": "#call-levers h2",
 }
 BIG = "#call-head .big"
@@ -56,7 +57,7 @@ def test_every_page_is_reached_by_its_link_and_stays_in_the_house(open_page: Ope
 def test_a_slider_moved_by_keyboard_changes_the_call_and_the_address(open_page: OpenPage) -> None:
     page = open_page("/shake-time?ice=wet+cube&drink_temp_c=20&target=short")
     before = _call(page)
-    slider = page.get_by_label("Drink before the ice")
+    slider = page.get_by_label("Drink before the ice", exact=True)
     slider.focus()
     for _ in range(3):
         page.keyboard.press("PageUp")
@@ -68,13 +69,29 @@ def test_a_slider_moved_by_keyboard_changes_the_call_and_the_address(open_page: 
     page.wait_for_function("value => location.search.includes(`drink_temp_c=${value}`)", arg=shown)
 
 
+def test_a_slider_moved_is_asked_and_its_box_brings_back_what_is_usual(open_page: OpenPage) -> None:
+    page = open_page("/shake-time?target=short")
+    usual = _call(page)
+    assert "asked" not in usual
+    box = page.get_by_role("checkbox", name="Drink before the ice as usual")
+    assert box.is_checked()
+    page.get_by_label("Drink before the ice", exact=True).focus()
+    page.keyboard.press("PageUp")
+    moved = _until_changed(page, usual)
+    assert "(asked)" in moved and not box.is_checked()
+    page.wait_for_function("() => location.search.includes('drink_temp_c=')")
+    box.check()
+    assert _until_changed(page, moved) == usual
+    page.wait_for_function("() => !location.search.includes('drink_temp_c=')")
+
+
 def test_an_address_restores_what_was_asked(open_page: OpenPage) -> None:
     page = open_page("/shake-time?ice=wet+cube&ice_mass_g=240&drink_temp_c=55&target=short&dilution_high=44")
     _call(page)
     assert page.get_by_role("radio", name="wet cube").is_checked()
     assert page.get_by_role("radio", name="short").is_checked()
-    assert page.get_by_label("Ice, weighed").input_value() == "240"
-    assert page.get_by_label("Drink before the ice").input_value() == "55"
+    assert page.get_by_label("Ice, weighed", exact=True).input_value() == "240"
+    assert page.get_by_label("Drink before the ice", exact=True).input_value() == "55"
     assert page.get_by_label("Dilution to").input_value() == "44"
     page.wait_for_function("() => location.search.includes('recipe=night')")
     whole = page.url
@@ -100,7 +117,7 @@ def test_set_ups_chosen_in_a_comparison_are_drawn_and_kept_in_the_address(open_p
     page.wait_for_selector(PAGES["/compare"])
     said = "document.querySelectorAll('#compare-answer section:first-child h2:first-child + ul li').length"
     assert page.evaluate(said) == 1
-    page.get_by_text("stir · mixing glass · wet cube", exact=True).click()
+    page.locator("#compare-set_up").get_by_text("stir · mixing glass · wet cube", exact=True).click()
     page.wait_for_function(f"() => {said} === 3")
     page.wait_for_function("() => location.search.includes('stir')")
     whole = page.url

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from dashboard.sources import logbook_source
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import open_logbook
 from rig.sensors.calibration import CalibrationKind

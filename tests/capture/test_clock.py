@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from rig.capture import clock
-from rig.capture.readings import COUNT_LIMIT
+from rig.capture.decoding import clock
+from rig.capture.decoding.readings import COUNT_LIMIT
 
 BASE_DELAY_S = 0.0003
 

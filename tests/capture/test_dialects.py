@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.capture import dialects, wire
-from rig.capture.readings import Identity, Quality, Quantity, Reading, Reject
+from rig.capture.decoding import dialects, wire
+from rig.capture.decoding.readings import Identity, Quality, Quantity, Reading, Reject
 from rig.errors import BenchError
 
 KNOWN = dialects.load()

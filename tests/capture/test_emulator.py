@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 
 from rig.bench import Ice, IceShape, Ingredient, Motion, Recipe
-from rig.capture.lines import LineSplitter
-from rig.capture.ports import PortSpec
-from rig.capture.readings import Identity, Reading
-from rig.capture.simulated.device import SimulatedDevice
-from rig.capture.simulated.drink import Hands, SimulatedDrink, make_drink
-from rig.capture.simulated.rig import SimulatedRig
-from rig.capture.transport import Link, Refusal, open_link
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import Identity, Reading
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.ports import PortSpec
+from rig.capture.devices.simulated.drink import Hands, SimulatedDrink, make_drink
+from rig.capture.devices.simulated.rig import SimulatedRig
+from rig.capture.devices.transport import Link, Refusal, open_link
 from rig.errors import PortError
+from tests.capture.unruly import UnrulyDevice
 
 drink_of = cache(make_drink)
 
@@ -42,13 +42,13 @@ def hear(link: Link, splitter: LineSplitter, lines: int) -> list[object]:
 
 
 @pytest.fixture
-def device(tmp_path: Path) -> Iterator[SimulatedDevice]:
-    device = SimulatedDevice(tmp_path / "probe", lambda s: [("probe", 20 - s, "C")], rate_hz=10)
+def device(tmp_path: Path) -> Iterator[UnrulyDevice]:
+    device = UnrulyDevice(tmp_path / "probe", lambda s: [("probe", 20 - s, "C")], rate_hz=10)
     yield device
     device.close()
 
 
-def test_every_line_is_a_valid_reading_with_counts_and_ticks_in_step(device: SimulatedDevice) -> None:
+def test_every_line_is_a_valid_reading_with_counts_and_ticks_in_step(device: UnrulyDevice) -> None:
     link = link_to(device.address)
     device.identify()
     device.send(30)
@@ -61,7 +61,7 @@ def test_every_line_is_a_valid_reading_with_counts_and_ticks_in_step(device: Sim
 
 
 def test_the_board_clock_wraps_as_a_32_bit_count_does(tmp_path: Path) -> None:
-    device = SimulatedDevice(tmp_path / "old", lambda s: [("probe", 1.0, "C")], first_tick_ms=2**32 - 150)
+    device = UnrulyDevice(tmp_path / "old", lambda s: [("probe", 1.0, "C")], first_tick_ms=2**32 - 150)
     link = link_to(device.address)
     device.send(4)
     ticks = [r.tick_ms for r in hear(link, LineSplitter(), 4) if isinstance(r, Reading)]
@@ -70,7 +70,7 @@ def test_the_board_clock_wraps_as_a_32_bit_count_does(tmp_path: Path) -> None:
     device.close()
 
 
-def test_a_boot_starts_count_and_clock_anew_and_names_the_board(device: SimulatedDevice) -> None:
+def test_a_boot_starts_count_and_clock_anew_and_names_the_board(device: UnrulyDevice) -> None:
     link = link_to(device.address)
     device.send(5)
     device.reset()
@@ -81,7 +81,7 @@ def test_a_boot_starts_count_and_clock_anew_and_names_the_board(device: Simulate
     link.close()
 
 
-def test_unplugged_it_is_gone_and_replugged_it_has_another_name(device: SimulatedDevice) -> None:
+def test_unplugged_it_is_gone_and_replugged_it_has_another_name(device: UnrulyDevice) -> None:
     was = device.link.readlink()
     link = link_to(device.address)
     device.unplug()
@@ -95,7 +95,7 @@ def test_unplugged_it_is_gone_and_replugged_it_has_another_name(device: Simulate
     link_to(device.address).close()
 
 
-def test_no_fault_of_a_line_makes_a_reading(device: SimulatedDevice) -> None:
+def test_no_fault_of_a_line_makes_a_reading(device: UnrulyDevice) -> None:
     link, splitter = link_to(device.address), LineSplitter()
     device.garbage(200, seed=3)
     device.wrong_speed(50)

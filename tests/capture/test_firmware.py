@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.capture.readings import Identity, Quality, Reading
-from rig.capture.wire import WireDecoder, crc16
+from rig.capture.decoding.readings import Identity, Quality, Reading
+from rig.capture.decoding.wire import WireDecoder, crc16
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 BENCH = Path(__file__).parent / "firmware_bench"
@@ -213,7 +213,7 @@ def test_the_short_sketch_in_the_specification_prints_a_valid_line(tmp_path):
 
 
 def test_the_dialect_notes_example_can_be_declared():
-    from rig.capture.declared import parse
+    from rig.capture.decoding.declared import parse
 
     text = (NOTES / "dialects.md").read_text(encoding="utf-8")
     blocks = re.findall(r"```toml\n(.*?)```", text, flags=re.DOTALL)

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture import wire
-from rig.capture.dialects import load
-from rig.capture.follow import Follower
-from rig.capture.journal import Event, EventKind, Header, JournalFile, Line
-from rig.capture.ports import PortSpec
+from rig.capture.decoding import wire
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import PortSpec
+from rig.capture.recording.follow import Follower
+from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, Line
 
 S = 1_000_000_000
 

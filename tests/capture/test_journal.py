@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.capture.journal import (
+from rig.capture.devices.ports import PortSpec, UsbIdentity
+from rig.capture.recording.journal import (
     Event,
     EventKind,
     Header,
@@ -23,7 +24,6 @@ from rig.capture.journal import (
     encode,
     read_journal,
 )
-from rig.capture.ports import PortSpec, UsbIdentity
 from rig.errors import LogbookError, TableRefused
 
 HEADER = Header(

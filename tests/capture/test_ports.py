@@ -10,15 +10,15 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from rig.capture import ports as ports_module
-from rig.capture import wire
-from rig.capture.dialects import load
-from rig.capture.health import PortState
-from rig.capture.ports import Device, Ear, PortSpec, UsbIdentity, resolve
-from rig.capture.ports_listen import listen
-from rig.capture.readings import Reading, Reject
-from rig.capture.simulated.device import SimulatedDevice
-from rig.capture.transport import Arrival, Link, Refusal
+from rig.capture.decoding import wire
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Reading, Reject
+from rig.capture.devices import ports as ports_module
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import Device, Ear, PortSpec, UsbIdentity, resolve
+from rig.capture.devices.ports_listen import listen
+from rig.capture.devices.simulated.device import SimulatedDevice
+from rig.capture.devices.transport import Arrival, Link, Refusal
 from rig.cli.app import app
 from rig.errors import NotFound, PortError
 
@@ -184,7 +184,7 @@ def test_the_command_says_what_a_device_says(
         return link
 
     monkeypatch.setattr(
-        "rig.capture.ports_listen.listen.__kwdefaults__", {**listen.__kwdefaults__, "opener": opener}
+        "rig.capture.devices.ports_listen.listen.__kwdefaults__", {**listen.__kwdefaults__, "opener": opener}
     )
     code, out = ports(device.address)
     assert code == 0
@@ -207,8 +207,8 @@ def test_the_command_says_why_nothing_is_heard(device: SimulatedDevice, tmp_path
 
 
 def test_without_any_device_the_command_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rig.capture.ports.list_devices", lambda: ())
-    monkeypatch.setattr("rig.capture.ports.find_probes", lambda: ())
+    monkeypatch.setattr("rig.capture.devices.ports.list_devices", lambda: ())
+    monkeypatch.setattr("rig.capture.devices.ports.find_probes", lambda: ())
     code, out = ports()
     assert code == 0
     assert "--simulated" in out

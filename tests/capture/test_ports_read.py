@@ -8,12 +8,12 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from rig.capture import wire
-from rig.capture.dialects import load
-from rig.capture.ports import Device
-from rig.capture.ports_read import PortRead, read_port
-from rig.capture.readings import Quantity
-from rig.capture.transport import Arrival, Link, Refusal, Trouble
+from rig.capture.decoding import wire
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.ports import Device
+from rig.capture.devices.ports_read import PortRead, read_port
+from rig.capture.devices.transport import Arrival, Link, Refusal, Trouble
 from rig.errors import NotEnoughData, PortError
 
 STEP_S = 0.1

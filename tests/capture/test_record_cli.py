@@ -17,30 +17,31 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from rig.advice.live import EVERY_S
+from rig.advice.live import EVERY_S, LiveCall
 from rig.bench import parse_bench
-from rig.capture.calibrated import Heard, InForce
-from rig.capture.dialects import load
-from rig.capture.follow import Advisor, Follower, StopWords
-from rig.capture.intake_streams import streams_from
-from rig.capture.journal import EventKind, JournalTail, read_journal
-from rig.capture.process import interrupted_runs, start_recording
-from rig.capture.readings import Quantity
-from rig.capture.recorder_files import Files, Plan
-from rig.capture.simulated.drink import make_drink
-from rig.capture.simulated.rig import SimulatedRig
-from rig.capture.weighing import StepKind
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Quantity
+from rig.capture.devices.simulated.drink import make_drink
+from rig.capture.devices.simulated.rig import SimulatedRig
+from rig.capture.recording.follow import Advisor, Follower, StopWords
+from rig.capture.recording.journal import EventKind, JournalTail, read_journal
+from rig.capture.recording.process import interrupted_runs, start_recording
+from rig.capture.recording.recorder_files import Files, Plan
+from rig.capture.to_run.calibrated import Heard, InForce
+from rig.capture.to_run.intake_streams import streams_from
+from rig.capture.to_run.weighing import StepKind
 from rig.cli.app import app
 from rig.cli.record import SIMULATED_BENCH
-from rig.cli.record_advisor import preparing
-from rig.cli.record_session import Session, Way, WeighedIn, run_session
-from rig.cli.record_view import asked, big, screen
+from rig.cli.record.keys import run_session
+from rig.cli.record.view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
 from rig.logbook.calibrations import keep_calibration
 from rig.logbook.store import open_logbook
 from rig.runs import Run, RunBook
 from rig.sensors.calibration import CalibrationKind, Point
 from rig.sensors.line import fit_line, one_point
+from rig.session.advisor import preparing
+from rig.session.drink import Session, Way, WeighedIn
 
 TIME_SCALE = 15.0
 PATIENCE_S = 60.0
@@ -153,7 +154,7 @@ def test_what_cannot_be_is_said_before_anything_is_recorded(
 def test_without_any_device_it_says_what_to_try(
     home: Path, made: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rig.capture.ports.list_devices", lambda: ())
+    monkeypatch.setattr("rig.capture.devices.ports.list_devices", lambda: ())
     code, _, err = chillrig(
         "record", "--bench-name", "simulated", "--logbook", home / "bar.sqlite", "--duration-s", "1", "--yes"
     )
@@ -211,7 +212,7 @@ def test_a_journal_with_no_run_in_it_is_put_aside_and_not_offered_again(tmp_path
 def test_a_session_ended_before_the_motion_stores_no_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rig.cli.record_keys.NoKeys.wait", lambda self, patience_s: "q")
+    monkeypatch.setattr("rig.cli.record.keys.NoKeys.wait", lambda self, patience_s: "q")
     code, _, err = chillrig("record", "--simulated", "--logbook", tmp_path / "bar.sqlite")
     assert code == 1
     assert "no run was stored" in err
@@ -417,8 +418,10 @@ serve_temp_c_max = 2.0
 def test_the_live_call_is_made_from_the_weigh_in_and_says_stop_before_the_drink_is_too_cold() -> None:
     bench = parse_bench(BAR)[0]
     given = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
-    prepare = preparing(prior_fit(RunBook(bench, ())), bench.target("coupe"), given, probe_in_drink=True)
+    fit, calls = prior_fit(RunBook(bench, ())), list[LiveCall]()
+    prepare = preparing(fit, bench.target("coupe"), given, True, calls.append)
     advisor = prepare(WeighedIn({"drink": 84.0, "ice": 195.0}, 22.0))
+    assert [c.rehearsal.prediction.situation.ice_mass_g for c in calls] == [195.0]
     said = [advisor(t / 10, 22.0 - 24.0 * (1 - 2.718 ** (-t / 40)), None) for t in range(800)]
     told = [w for w in said if w is not None]
     assert len(told) <= 800 * 0.1 / EVERY_S + 1

@@ -15,22 +15,22 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture.dialects import load
-from rig.capture.health import PortState
-from rig.capture.journal import Event, EventKind, Header, Journal, JournalTail, Line, read_journal
-from rig.capture.lines import LONGEST_LINE_BYTES
-from rig.capture.ports import PortSpec
-from rig.capture.process import (
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.lines import LONGEST_LINE_BYTES
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import PortSpec
+from rig.capture.recording.journal import Event, EventKind, Header, Journal, JournalTail, Line, read_journal
+from rig.capture.recording.process import (
     RecordingProcess,
     interrupted_runs,
     send_order,
     start_recording,
 )
-from rig.capture.recorder import Recorder, SleepWatch
-from rig.capture.recorder_files import Plan, RecorderState, read_state
-from rig.capture.recorder_port import PortReader, Records
-from rig.capture.simulated.device import SimulatedDevice
+from rig.capture.recording.recorder import Recorder, SleepWatch
+from rig.capture.recording.recorder_files import Plan, RecorderState, read_state
+from rig.capture.recording.recorder_port import PortReader, Records
 from rig.errors import LogbookError
+from tests.capture.unruly import UnrulyDevice
 
 PATIENCE_S = 20.0
 
@@ -43,25 +43,25 @@ def until(condition: Callable[[], bool], what: str) -> None:
         time.sleep(0.005)
 
 
-def device_at(folder: Path, name: str = "probe") -> SimulatedDevice:
-    return SimulatedDevice(folder / name, lambda s: [("probe", 20 - s, "C")], rate_hz=100)
+def device_at(folder: Path, name: str = "probe") -> UnrulyDevice:
+    return UnrulyDevice(folder / name, lambda s: [("probe", 20 - s, "C")], rate_hz=100)
 
 
 @pytest.fixture
-def device(tmp_path: Path) -> Iterator[SimulatedDevice]:
+def device(tmp_path: Path) -> Iterator[UnrulyDevice]:
     device = device_at(tmp_path)
     yield device
     device.close()
 
 
-def plan_for(folder: Path, *devices: SimulatedDevice) -> Plan:
+def plan_for(folder: Path, *devices: UnrulyDevice) -> Plan:
     return Plan(
         folder / "capture", tuple(PortSpec(d.address, dialect="wire", label=d.board) for d in devices)
     )
 
 
 @contextmanager
-def reading(device: SimulatedDevice, size: int = 100_000) -> Iterator[tuple[PortReader, Records]]:
+def reading(device: UnrulyDevice, size: int = 100_000) -> Iterator[tuple[PortReader, Records]]:
     """A reader of one device, open already, with a queue that nobody else empties."""
     records: Records = queue.Queue(size)
     stop = threading.Event()
@@ -87,7 +87,7 @@ def heard(records: Records, lines: int) -> list[bytes]:
     return got
 
 
-def test_readings_come_through_in_order_and_none_is_missed(device: SimulatedDevice) -> None:
+def test_readings_come_through_in_order_and_none_is_missed(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         device.send(300)
         assert heard(records, 300) == device.sent
@@ -95,7 +95,7 @@ def test_readings_come_through_in_order_and_none_is_missed(device: SimulatedDevi
     assert (report.good, report.bad, report.lost, report.state) == (300, 0, 0, PortState.OK)
 
 
-def test_an_unplugged_device_is_found_again_under_another_name(device: SimulatedDevice) -> None:
+def test_an_unplugged_device_is_found_again_under_another_name(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         was = device.link.readlink()
         device.send(50)
@@ -116,7 +116,7 @@ def test_an_unplugged_device_is_found_again_under_another_name(device: Simulated
     assert (report.good, report.lost, report.opens) == (100, 0, 2)
 
 
-def test_readings_that_a_device_took_while_unplugged_are_counted_as_lost(device: SimulatedDevice) -> None:
+def test_readings_that_a_device_took_while_unplugged_are_counted_as_lost(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         device.send(10)
         heard(records, 10)
@@ -130,7 +130,7 @@ def test_readings_that_a_device_took_while_unplugged_are_counted_as_lost(device:
         assert reader.health.report().lost == 7
 
 
-def test_garbage_between_readings_costs_no_reading_and_is_counted(device: SimulatedDevice) -> None:
+def test_garbage_between_readings_costs_no_reading_and_is_counted(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         for seed in range(20):
             device.garbage(40, seed)
@@ -142,7 +142,7 @@ def test_garbage_between_readings_costs_no_reading_and_is_counted(device: Simula
         assert reader.health.report().bad > 0
 
 
-def test_an_endless_line_is_bounded_and_what_follows_is_read(device: SimulatedDevice) -> None:
+def test_an_endless_line_is_bounded_and_what_follows_is_read(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         device.endless_line(100_000)
         device.write(b"\n")
@@ -153,7 +153,7 @@ def test_an_endless_line_is_bounded_and_what_follows_is_read(device: SimulatedDe
     assert all(len(r.line) <= LONGEST_LINE_BYTES for r in list(records.queue) if isinstance(r, Line))
 
 
-def test_a_flood_drops_the_newest_counts_them_and_never_blocks_the_reader(device: SimulatedDevice) -> None:
+def test_a_flood_drops_the_newest_counts_them_and_never_blocks_the_reader(device: UnrulyDevice) -> None:
     with reading(device, size=100) as (reader, records):
         device.flood(5_000)
         until(lambda: reader.health.good == 5_000, "all read though nobody took them")
@@ -164,7 +164,7 @@ def test_a_flood_drops_the_newest_counts_them_and_never_blocks_the_reader(device
         assert reader.take_gap() == 0
 
 
-def test_a_boot_in_the_middle_is_a_reset_not_millions_of_lost_readings(device: SimulatedDevice) -> None:
+def test_a_boot_in_the_middle_is_a_reset_not_millions_of_lost_readings(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         device.send(10)
         device.reset()
@@ -176,7 +176,7 @@ def test_a_boot_in_the_middle_is_a_reset_not_millions_of_lost_readings(device: S
 
 
 def test_the_first_line_after_each_opening_of_an_unchecked_device_is_no_reading(
-    device: SimulatedDevice,
+    device: UnrulyDevice,
 ) -> None:
     records: Records = queue.Queue()
     stop = threading.Event()
@@ -195,7 +195,7 @@ def test_the_first_line_after_each_opening_of_an_unchecked_device_is_no_reading(
     assert reader.health.bad == 2
 
 
-def test_bytes_at_the_wrong_speed_say_so(device: SimulatedDevice) -> None:
+def test_bytes_at_the_wrong_speed_say_so(device: UnrulyDevice) -> None:
     with reading(device) as (reader, _):
         device.wrong_speed(400)
         until(lambda: reader.health._byte_ns is not None, "bytes came")
@@ -207,7 +207,7 @@ def test_bytes_at_the_wrong_speed_say_so(device: SimulatedDevice) -> None:
     assert "wrong speed" in report.words
 
 
-def test_a_device_that_stalls_is_silent_after_three_of_its_periods(device: SimulatedDevice) -> None:
+def test_a_device_that_stalls_is_silent_after_three_of_its_periods(device: UnrulyDevice) -> None:
     with reading(device) as (reader, records):
         device.send(50)
         heard(records, 50)
@@ -273,7 +273,7 @@ def test_two_devices_and_the_orders_of_a_person_end_up_in_one_journal(tmp_path: 
     assert journal.ended
 
 
-def test_an_order_to_end_ends_it_and_the_state_says_so(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_an_order_to_end_ends_it_and_the_state_says_so(tmp_path: Path, device: UnrulyDevice) -> None:
     plan = plan_for(tmp_path, device)
     recorder = Recorder(plan)
     thread = threading.Thread(target=recorder.record)
@@ -288,7 +288,7 @@ def test_an_order_to_end_ends_it_and_the_state_says_so(tmp_path: Path, device: S
     assert state.written == 1 + len(read_journal(plan.files.journal).records)
 
 
-def test_a_flood_leaves_a_gap_with_its_count_in_the_journal(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_flood_leaves_a_gap_with_its_count_in_the_journal(tmp_path: Path, device: UnrulyDevice) -> None:
     plan = plan_for(tmp_path, device)
     recorder = Recorder(plan)
     recorder._records.maxsize = 50
@@ -307,7 +307,7 @@ def test_a_flood_leaves_a_gap_with_its_count_in_the_journal(tmp_path: Path, devi
     assert len(set(kept)) == len(kept)
 
 
-def test_a_laptop_that_slept_leaves_an_event_with_how_long(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_laptop_that_slept_leaves_an_event_with_how_long(tmp_path: Path, device: UnrulyDevice) -> None:
     asleep_ns = 0
     mono_ns = count(0, 50_000_000)
     last = 0
@@ -342,7 +342,7 @@ def written(recording: RecordingProcess) -> int:
     return 0 if state is None else state.written
 
 
-def test_a_recorder_in_its_own_process_ends_in_good_order(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_recorder_in_its_own_process_ends_in_good_order(tmp_path: Path, device: UnrulyDevice) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     device.send(200)
     recording.order(EventKind.START)
@@ -356,7 +356,7 @@ def test_a_recorder_in_its_own_process_ends_in_good_order(tmp_path: Path, device
 
 @pytest.mark.parametrize("how", ["order", "signal"])
 def test_a_recorder_that_is_told_to_end_does_so_while_its_screen_lives(
-    tmp_path: Path, device: SimulatedDevice, how: str
+    tmp_path: Path, device: UnrulyDevice, how: str
 ) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     if how == "order":
@@ -368,7 +368,7 @@ def test_a_recorder_that_is_told_to_end_does_so_while_its_screen_lives(
     recording.end()
 
 
-def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: UnrulyDevice) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     assert recording._child.stdin is not None
     recording._child.stdin.close()
@@ -379,7 +379,7 @@ def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: Sim
 
 @pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="needs prlimit (Linux)")
 def test_a_full_disk_is_shown_while_recording_goes_on_and_nothing_is_lost(
-    tmp_path: Path, device: SimulatedDevice
+    tmp_path: Path, device: UnrulyDevice
 ) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     device.send(100)
@@ -404,7 +404,7 @@ def test_a_full_disk_is_shown_while_recording_goes_on_and_nothing_is_lost(
     assert (journal.torn_bytes, journal.unreadable_lines) == (0, 0)
 
 
-def test_a_second_recorder_of_the_same_run_is_refused(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_second_recorder_of_the_same_run_is_refused(tmp_path: Path, device: UnrulyDevice) -> None:
     plan = plan_for(tmp_path, device)
     recording = ready_process(plan)
     with pytest.raises(LogbookError, match="another recorder"):
@@ -412,9 +412,7 @@ def test_a_second_recorder_of_the_same_run_is_refused(tmp_path: Path, device: Si
     recording.end()
 
 
-def test_a_killed_recording_is_offered_and_a_living_one_is_not(
-    tmp_path: Path, device: SimulatedDevice
-) -> None:
+def test_a_killed_recording_is_offered_and_a_living_one_is_not(tmp_path: Path, device: UnrulyDevice) -> None:
     recording = ready_process(plan_for(tmp_path, device))
     device.send(30)
     until(lambda: written(recording) >= 32, "on file")
@@ -430,7 +428,7 @@ def test_a_killed_recording_is_offered_and_a_living_one_is_not(
     assert isinstance(read_journal(left.files.done), Journal)
 
 
-def test_a_header_stands_at_the_head_of_the_journal(tmp_path: Path, device: SimulatedDevice) -> None:
+def test_a_header_stands_at_the_head_of_the_journal(tmp_path: Path, device: UnrulyDevice) -> None:
     plan = plan_for(tmp_path, device)
     with recording(plan) as tail:
         (header,) = (r for r in wait_for(tail, bool, "a header") if isinstance(r, Header))

@@ -1,4 +1,4 @@
-"""Twenty kills at random moments; `python -m rig.capture.drill --kills 200` does more."""
+"""Twenty kills at random moments; `python -m tests.capture.drill --kills 200` does more."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture.drill import Toll, drill
+from tests.capture.drill import Toll, drill
 
 
 @pytest.mark.slow

@@ -12,15 +12,15 @@ import numpy as np
 import pytest
 
 from rig.bench import parse_bench
-from rig.capture import wire
-from rig.capture.dialects import load
-from rig.capture.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
-from rig.capture.journal import Event, EventKind, Header, JournalFile, Line, encode, read_journal
-from rig.capture.ports import PortSpec
-from rig.capture.recorder_files import Files
+from rig.capture.decoding import wire
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import PortSpec
+from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, Line, encode, read_journal
+from rig.capture.recording.recorder_files import Files
+from rig.capture.to_run.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
-from rig.runs import Run, RunBook
+from rig.runs import Gravity, Run, RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
 from rig.sensors.line import fit_line
 
@@ -96,7 +96,9 @@ EVENTS = (
 def journal_at(folder: Path, records: list[Line | Event], meta: Mapping[str, Any] = META) -> Files:
     files = Files(folder, RUN)
     files.make_folders()
-    ports = (PortSpec("/dev/ttyACM0", label="probe"), PortSpec("/dev/ttyACM1", label="scale"))
+    ports = tuple(
+        PortSpec(f"/dev/ttyACM{n}", label=name) for n, name in enumerate(("probe", "scale", "motion"))
+    )
     file = JournalFile(files.journal)
     file.append([Header(RUN, UTC_START, stamp(0.0), ports, meta)])
     file.append(sorted(records, key=lambda r: r.at_ns))
@@ -180,10 +182,10 @@ def test_a_weigh_in_is_corrected_by_the_scale_it_names(tmp_path: Path) -> None:
     named = event(18.0, EventKind.WEIGH, what="strained", mass_g=100.0, port=1, channel="scale")
     unknown = event(3.0, EventKind.WEIGH, what="drink", mass_g=90.0)
     journal = read_journal(journal_at(tmp_path, [*lines(), *other, named, unknown, *EVENTS[2:5]]).journal)
-    both = (scale_line("probe", 1.5), scale_line("scale", 1.01))
+    both = (scale_line("probe", 1.1), scale_line("scale", 1.01))
     run = recorded_in(journal, load(), both).run
     assert run.strained_mass_g == pytest.approx(101.0)
-    assert run.drink_mass_g == pytest.approx(135.0)  # named by none: the first scale there is
+    assert run.drink_mass_g == pytest.approx(99.0)  # named by none: the first scale there is
 
 
 def test_late_lines_and_a_wrong_crystal_do_not_shift_the_trace(tmp_path: Path) -> None:
@@ -318,3 +320,28 @@ def test_an_order_that_the_recorder_did_not_live_to_write_is_not_lost(tmp_path: 
     assert run.duration_s == pytest.approx(STOP_S - START_S)
     assert run.strained_mass_g == 119.2
     assert [k for k in run.extra if k.startswith("mark")] == ["mark at 4.0 s"]
+
+
+def test_a_weigh_in_that_cannot_be_is_not_kept_as_a_number_and_is_named(tmp_path: Path) -> None:
+    slipped = [e for e in EVENTS if e.detail.get("what") != "strained"]
+    slipped.append(event(18.5, EventKind.WEIGH, what="strained", mass_g=1192.0))
+    made = recorded(tmp_path, [*lines(), *slipped])
+    assert made.run.strained_mass_g is None and made.run.drink_mass_g == 91.0
+    (finding,) = [f for f in made.findings if f.place.column == "strained_mass_g"]
+    assert finding.gravity is Gravity.LEFT_OUT and "119.2 g would fit" in finding.cure
+
+
+def test_an_accelerometer_on_the_shaker_shows_when_it_was_moved_and_how_fast(tmp_path: Path) -> None:
+    """Nobody pressed a key: three axes at 50 Hz, shaken 3.5 times a second."""
+    records: list[Line | Event] = list(lines())
+    for n in range(int(END_S * 50)):
+        t = n / 50
+        moved = 20.0 * float(np.sin(2 * np.pi * 3.5 * t)) if START_S <= t < STOP_S else 0.0
+        axes = [("ax", 0.8 * moved, "m/s2"), ("ay", 0.6 * moved, "m/s2"), ("az", 9.81, "m/s2")]
+        records.append(Line(stamp(t), 2, wire.encode(n, round(t * 1000), axes).strip()))
+    found = recorded(tmp_path, [*records, event(END_S, EventKind.END)])
+    assert found.run.duration_s == pytest.approx(STOP_S - START_S, abs=1.5)
+    assert found.run.trace is not None and found.run.trace.cadence_hz is not None
+    hz, time_s = found.run.trace.cadence_hz, found.run.trace.time_s
+    assert np.nanmedian(hz[(time_s > 2) & (time_s < 10)]) == pytest.approx(3.5, abs=0.1)
+    assert any("the cadence shows it" in f.what for f in found.findings)

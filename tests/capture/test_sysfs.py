@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture.dialects import load
-from rig.capture.journal import EventKind, Line
-from rig.capture.ports import PortSpec, open_port
-from rig.capture.readings import Quality, Reading
-from rig.capture.recorder_port import PortReader, Records
-from rig.capture.sysfs import SysfsLink, find_probes, read_temp_c
-from rig.capture.transport import Arrival, Refusal, Trouble
-from rig.capture.wire import WireDecoder
+from rig.capture.decoding.dialects import load
+from rig.capture.decoding.readings import Quality, Reading
+from rig.capture.decoding.wire import WireDecoder
+from rig.capture.devices.ports import PortSpec, open_port
+from rig.capture.devices.sysfs import SysfsLink, find_probes, read_temp_c
+from rig.capture.devices.transport import Arrival, Refusal, Trouble
+from rig.capture.recording.journal import EventKind, Line
+from rig.capture.recording.recorder_port import PortReader, Records
 from rig.errors import PortError
 
 GOOD = "b5 01 4b 46 7f ff 0b 10 1b : crc=1b YES\nb5 01 4b 46 7f ff 0b 10 1b t=27312\n"

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.capture.simulated.device import SimulatedDevice
-from rig.capture.transport import BackOff, Link, Refusal, Trouble, open_link
+from rig.capture.devices.simulated.device import SimulatedDevice
+from rig.capture.devices.transport import BackOff, Link, Refusal, Trouble, open_link
 from rig.errors import PortError
 
 

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from functools import reduce
+
 import numpy as np
 import pytest
 
-from rig.capture.plateaus import PlateauFinder, plateaus
-from rig.capture.weighing import (
+from rig.capture.to_run.weighing import (
     PanState,
     Step,
     StepKind,
     WeighIn,
     accept,
-    name_steps,
+    advance,
     skip,
-    usual_steps,
 )
+from rig.session.drink import Way
+from rig.signals.scale import Plateau, PlateauFinder, plateaus
 
 RATE_HZ = 10.0
 
@@ -72,11 +75,22 @@ class Pan:
         return plateaus(self.time_s, self.mass_g)
 
     def named(self, steps) -> PanState:
-        return name_steps(self.found(), steps)
+        return named(self.found(), steps)
 
 
 RECIPE = (("coffee concentrate", 52.0), ("dark spirit", 33.2), ("syrup", 18.5))
-STEPS = usual_steps(RECIPE)
+
+
+def steps_of(vessel_g: float | None = None) -> tuple[Step, ...]:
+    way = Way("shake", tuple(RECIPE), vessel_g)
+    return (*way.before, *way.after)
+
+
+def named(found: Iterable[Plateau], steps: Sequence[Step]) -> PanState:
+    return reduce(advance, found, PanState(tuple(steps)))
+
+
+STEPS = steps_of()
 
 
 def whole_weigh_in(pan: Pan) -> Pan:
@@ -196,7 +210,7 @@ class TestNaming:
 
     def test_what_a_person_says_settles_it(self):
         found = Pan().rest().put(235.0).rest().pour(33.2).rest().found()
-        state = name_steps(found[:2], STEPS)
+        state = named(found[:2], STEPS)
         by_skipping = skip(state)
         assert by_skipping.expecting is not None and by_skipping.expecting.name == "dark spirit"
         by_accepting = accept(state, found[2])
@@ -210,7 +224,7 @@ class TestNaming:
         assert state.named[-1].doubt == "could be more ice"
 
     def test_a_known_vessel_is_not_mistaken_for_another(self):
-        steps = usual_steps(RECIPE, vessel_g=235.0)
+        steps = steps_of(vessel_g=235.0)
         state = Pan().rest().put(410.0).rest().named(steps)
         assert state.named == ()
         assert state.doubts[0].what == "410.0 g where the empty vessel should weigh 235.0 g"

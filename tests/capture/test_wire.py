@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.capture import wire
-from rig.capture.lines import LineSplitter
-from rig.capture.readings import UNITS, Identity, Quality, Quantity, Reading, Reject
+from rig.capture.decoding import wire
+from rig.capture.decoding.lines import LineSplitter
+from rig.capture.decoding.readings import UNITS, Identity, Quality, Quantity, Reading, Reject
 
 DECODER = wire.WireDecoder()
 LINE = b"$R,17,48210,probe=-0.25C,scale=412.3g*85F0"

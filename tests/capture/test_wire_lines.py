@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.capture.lines import LONGEST_LINE_BYTES, LineSplitter
+from rig.capture.decoding.lines import LONGEST_LINE_BYTES, LineSplitter
 
 STREAMS = st.lists(
     st.one_of(

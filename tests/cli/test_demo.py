@@ -25,7 +25,7 @@ def test_demo_goes_from_import_to_call_and_says_what_next(shown: tuple[Path, Sai
     home, said = shown
     assert (said.code, said.err) == (0, "")
     told = [
-        "15 runs: 15 new", "mood", "Runs to doubt", "compared", "How long", "will do): lands", "What next",
+        "15 runs: 15 new", "mood", "Runs to doubt", "compared", "How long", "will do · lands", "What next",
         "chillrig dashboard", "chillrig advise", "chillrig import",
     ]  # fmt: skip
     places = [said.out.index(t) for t in told]

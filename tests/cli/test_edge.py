@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.cli import faults
+from rig.cli import faults, main
 
 RUN = [sys.executable, "-m", "rig.cli"]
 
@@ -30,7 +30,7 @@ def test_a_fault_is_told_in_one_line_and_its_traceback_goes_to_a_file(
     broken: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.raises(SystemExit) as left:
-        faults.run()
+        main()
     said = capsys.readouterr()
     assert left.value.code == 1
     assert said.err.count("\n") == 1
@@ -45,7 +45,7 @@ def test_a_maintainer_may_ask_for_the_traceback(
 ) -> None:
     monkeypatch.setenv(faults.SHOW_TRACEBACK, "1")
     with pytest.raises(SystemExit):
-        faults.run()
+        main()
     assert "Traceback" in capsys.readouterr().err
     assert not broken.exists()
 
@@ -55,7 +55,7 @@ def test_a_fault_is_told_even_where_no_file_can_be_written(
 ) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", "/dev/null/nowhere")
     with pytest.raises(SystemExit):
-        faults.run()
+        main()
     assert "this is a fault in chillrig" in capsys.readouterr().err
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,10 +12,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+import sample_logs
 from rig.importing.bench_folder import open_bench
 from rig.logbook.store import open_logbook
 from tests.cli.conftest import Chillrig
 
+CLASS = Path(sample_logs.__file__).parent / "evening_class" / "traces"
 BEGAN = datetime.fromisoformat("2026-04-03T21:04:10")
 SET_UP = ("--technique", "shake", "--vessel", "steel tin", "--ice", "freezer cube", "--recipe", "night shift")
 
@@ -226,3 +229,39 @@ def test_what_cannot_be_is_told_in_words_that_help(
 def test_a_dry_run_of_a_folder_stores_nothing(chillrig: Chillrig, bench: Path, tmp_path: Path) -> None:
     said = chillrig("import", bench, "--dry-run", "--logbook", tmp_path / "none.sqlite")
     assert said.code == 0 and "15 runs" in said.out and not (tmp_path / "none.sqlite").exists()
+
+
+def from_first_reading(folder: Path, trace: str = "c05") -> Path:
+    """A trace of the class with its capsule probe, its time counted from its first reading, as loggers do."""
+    rows = (CLASS / f"{trace}.csv").read_text().splitlines()[1:]
+    lines = [f"{float(t) + 2.0:.2f},{c}" for t, c in (row.split(",") for row in rows)]
+    path = folder / "probe.csv"
+    path.write_text("\n".join(["time (s),probe (°C)", *lines, ""]))
+    return path
+
+
+def test_a_preview_says_where_motion_starts_how_surely_and_on_what_grounds(
+    chillrig: Chillrig, tmp_path: Path
+) -> None:
+    file = from_first_reading(tmp_path)
+    said = chillrig("import", file, "--dry-run")
+    assert re.search(
+        r"Motion starts at (1\.[5-9]|2\.[0-5]) s ± 0\.\d s of probe\.csv: probe falls from 58\.\d °C",
+        said.out,
+    )
+    motion = json.loads(chillrig("import", file, "--dry-run", "--json").out)["motion"]
+    assert motion["start_s"] == pytest.approx(2.0, abs=0.5) and motion["source"] == "probe"
+    told = json.loads(chillrig("import", file, "--dry-run", "--json", "--start-at", "2").out)["motion"]
+    assert (told["start_s"], told["grounds"]) == (2.0, "as told")
+
+
+def test_an_unclear_start_is_asked_for_by_its_option_and_stores_nothing(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    lines = [f"{i / 2},{23 if i < 20 else 9 if i < 60 else 9 - min(i - 60, 20) / 2}" for i in range(100)]
+    (tmp_path / "two.csv").write_text("\n".join(["time (s),probe (°C)", *lines, ""]))
+    options = ("--run", "z7", *SET_UP, "--logbook", bar)
+    shown = chillrig("import", tmp_path / "two.csv", *options, "--dry-run")
+    assert shown.code == 0 and "Open: the start of motion is not clear: the probe falls 2 times" in shown.out
+    said = chillrig("import", tmp_path / "two.csv", *options)
+    assert said.code == 1 and re.search(r"--start-at (9|10)[.\d]* or --start-at (29|30)", said.err)

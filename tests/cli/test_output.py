@@ -55,7 +55,10 @@ def test_output_off_a_terminal_is_plain_text_without_trailing_blanks(
 
 def test_advise_says_call_odds_landing_basis_and_cautions(chillrig: Chillrig, logbook: Path) -> None:
     out = chillrig("advise", *ASK, "--target", "coupe", "--logbook", logbook).out
-    assert re.search(r"Shake \d+ s \(\d+–\d+ s will do\): lands (over )?\d+ %", out)
+    lines = out.splitlines()
+    assert re.fullmatch(r"Shake \d+ s · \d+ to \d+ will do · lands (over )?\d+ of 100", lines[0])
+    assert lines[1] == "night shift · shake · steel tin · freezer cube"
+    assert lines[2].startswith("Drink at 21 °C (usual for this drink on this set-up) · ice at −16 °C (")
     assert re.search(r"After \d+ s: [−-]?\d+\.\d °C \(.*\), dilution \d+ %", out)
     assert "Rests on 5 runs" in out
     assert "milk" in out
@@ -66,11 +69,12 @@ def test_advise_says_call_odds_landing_basis_and_cautions(chillrig: Chillrig, lo
 def test_a_target_that_no_duration_meets_is_called_so_with_what_would_help(
     call: Advice, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], columns: int
 ) -> None:
-    lever = Lever("rest the hot drink to 40 °C before the ice " * 3, "drink_temp_c", 40.0, 0.8, 12.0, 0.7)
+    what = "rest the hot drink to 40 °C before the ice " * 3
+    lever = Lever(what, "drink_temp_c", 40.0, 0.8, 12.0, 0.7, call.asked)
     monkeypatch.setenv("COLUMNS", str(columns))
     print_call(replace(call, feasible=False, odds=0.1, levers=(lever,)))
     out = capsys.readouterr().out
-    assert "No duration lands this: at best 10 %" in out
+    assert "No shake lands this · at best 10 of 100" in out
     assert "What would help:\n  - rest the hot drink" in out
     assert max(map(len, out.splitlines())) <= min(columns, 100)
 

@@ -30,9 +30,11 @@ from dashboard.questions.bring_in import (
     said_of,
     settled,
 )
-from dashboard.questions.bring_in_run import RunForm, store
+from dashboard.questions.bring_in_run import RunForm, start_words, store
 from dashboard.sources import LogbookSource, logbook_source
 from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
+from rig.importing.proposal import propose
+from rig.importing.table_run import MOTION_START
 from rig.importing.tabular.profile import TableProfile
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
@@ -252,7 +254,8 @@ def test_a_new_run_holds_its_trace_from_the_start_of_motion_and_where_it_came_fr
     run = logbook.run("corner", "q9")
     assert run.duration_s == 12.5 and run.trace is not None
     # the probe falls from the ninth reading on, eight seconds after the first
-    assert run.trace.time_s[0] == pytest.approx(-8.0)
+    assert run.trace.time_s[0] == pytest.approx(-8.0, abs=0.1)
+    assert "probe falls from " in run.extra[MOTION_START]
     assert "bar probe.csv" in run.extra["read from"]
 
 
@@ -424,3 +427,20 @@ def test_an_answer_that_is_none_leaves_the_controls_as_they_are(screen: Screen) 
     _, got = screen.ask("bring-looks.children", "bring-again.n_clicks", told)
     assert "neither 'day first' nor 'month first'" in text(got["response"]["bring-trouble"]["children"])
     assert "bring-looks" not in got["response"]
+
+
+def test_the_start_of_motion_is_shown_with_its_grounds_before_anything_is_stored() -> None:
+    falls = "".join(f"{i / 2},{22.0 if i < 24 else 22.0 - min(i - 24, 30) / 2}\n" for i in range(80))
+    words, clear = start_words([propose(f"time (s),probe (°C)\n{falls}".encode(), file="a.csv")])
+    assert (
+        clear and words.startswith("Motion starts at 1") and "s of a.csv: probe falls from 22.0 °C" in words
+    )
+
+
+def test_an_unclear_start_is_a_question_that_names_the_likely_moments() -> None:
+    twice = "".join(
+        f"{i / 2},{23 if i < 20 else 9 if i < 60 else 9 - min(i - 60, 20) / 2}\n" for i in range(100)
+    )
+    words, clear = start_words([propose(f"time (s),probe (°C)\n{twice}".encode(), file="a.csv")])
+    assert not clear
+    assert "the probe falls 2 times" in words and "Say when motion began, in the time of a.csv: " in words

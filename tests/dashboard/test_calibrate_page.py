@@ -31,16 +31,16 @@ from dashboard.questions.calibrate import (
 )
 from dashboard.questions.calibrate_reading import Taken, chosen, row_to_fill
 from dashboard.sources import logbook_source
-from rig.capture.health import PortState
-from rig.capture.ports import Device
-from rig.capture.ports_listen import Listened
-from rig.capture.ports_read import PortRead
-from rig.capture.readings import Identity, Quantity, Reading, Sample
-from rig.cli.calibration_words import AT_BOILING, AT_ICE
+from rig.capture.decoding.readings import Identity, Quantity, Reading, Sample
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import Device
+from rig.capture.devices.ports_listen import Listened
+from rig.capture.devices.ports_read import PortRead
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, RigError
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook, open_logbook
 from rig.sensors.calibrating import Made
+from rig.session.cautions import AT_BOILING, AT_ICE
 from tests.cli.conftest import Chillrig, chillrig
 from tests.dashboard.live_drinks import small_logbook
 from tests.dashboard.reading import controls_and_labelled, ids, text

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,10 @@ from dashboard.page import Here
 from dashboard.pages import live
 from dashboard.params import params_of_query
 from dashboard.sources import logbook_source
-from rig.capture.simulated.device import Pacer, SimulatedDevice, simulated_clock
+from rig.capture.decoding.dialects import load
+from rig.capture.devices.ports import every_device
+from rig.capture.devices.ports_listen import listen_to_all
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.errors import NotFound
 from rig.logbook.calibrations import keep_calibration
 from rig.sensors.calibration import Calibration, CalibrationKind
@@ -178,3 +182,41 @@ def _next(events: Iterator[str]) -> dict[str, Any]:
         event = next(events)
         if event.startswith("data: "):
             return dict(json.loads(event.removeprefix("data: ")))
+
+
+NOTES = Path(__file__).parents[2] / "firmware_notes" / "dialects.md"
+
+
+class Amplifier(Pacer):
+    """A bare board: a thermistor's ohms and a load cell's counts, as the notes declare them."""
+
+    def run(self) -> None:
+        while not self._stop_asked.wait(0.05):
+            self.device.write(b"N10000,W127688\r\n")
+
+
+def test_a_bare_boards_ohms_and_counts_reach_the_screen_and_the_logbook(tmp_path: Path) -> None:
+    """Over a real pseudo-terminal, by a dialect of one's own that declares the sensors."""
+    declared = re.findall(r"```toml\n(.*?)```", NOTES.read_text(encoding="utf-8"), re.DOTALL)
+    (tmp_path / "own.toml").write_text(next(d for d in declared if "ohms-and-counts" in d), encoding="utf-8")
+    with ExitStack() as stack:
+        device = stack.enter_context(closing(SimulatedDevice(tmp_path / "bare", lambda s: [], RATE_HZ)))
+        pacer = Amplifier(device, simulated_clock(1.0))
+        pacer.start()
+        stack.callback(pacer.stop)
+        source = logbook_source(str(small_logbook(tmp_path)))
+        deaf = listen_to_all(every_device((device.address,)), load())
+        assert [h.dialect for h in deaf if h.device.address == device.address] == [None]
+        desk = Desk(source, (device.address,), (str(tmp_path / "own.toml"),))
+        room = LiveRoom(desk)
+        _moving(room, HEARD | {"port": [device.address]})
+        state = until(room, lambda state: len(state["probe"]) > 5)
+        assert state["temp_c"] == pytest.approx(25.0, abs=0.02)
+        assert state["scale_g"] == pytest.approx(100.0, abs=0.02)
+        room.keep("")
+        assert desk.logbook is not None
+        newest = max(desk.logbook.list_runs("corner"), key=lambda r: str(r.run.started_at or ""))
+        trace = desk.logbook.run("corner", newest.run.run).trace
+    assert trace is not None and trace.probe_c is not None and trace.scale_g is not None
+    assert np.nanmedian(trace.probe_c) == pytest.approx(25.0, abs=0.02)
+    assert np.nanmedian(trace.scale_g) == pytest.approx(100.0, abs=0.02)

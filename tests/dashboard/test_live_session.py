@@ -12,12 +12,13 @@ from typing import Any
 import pytest
 
 from dashboard.live.question import SIMULATED_BECAUSE
-from dashboard.live.room import LiveRoom, act, is_recording, recordings_of
+from dashboard.live.room import LiveRoom, act, is_recording
 from dashboard.live.session import Cursor
 from dashboard.live.stream import Teller, heard
-from rig.capture.process import interrupted_runs
+from rig.capture.recording.process import interrupted_runs
 from rig.errors import NotFound, RigError
 from rig.logbook.store import open_logbook
+from rig.session.places import recordings_beside
 from tests.dashboard.live_drinks import (
     ASKED,
     go,
@@ -132,7 +133,7 @@ def test_a_discarded_drink_is_in_no_logbook_and_not_lost(room: LiveRoom, book: P
     assert act(room, {"act": "discard"}) == ""
     with open_logbook(book) as logbook:
         runs = len(logbook.list_runs("corner"))
-        folder = recordings_of(logbook)
+        folder = recordings_beside(logbook.where)
     assert runs == 15
     assert len(list((folder / "done").glob("*.ndjson"))) == 1
     assert interrupted_runs(folder) == ()
@@ -193,7 +194,7 @@ def test_a_second_drink_waits_for_the_first(room: LiveRoom, book: Path) -> None:
     with pytest.raises(RigError, match="already"):
         room.begin(ASKED)
     with open_logbook(book) as logbook:
-        assert is_recording(recordings_of(logbook))
+        assert is_recording(recordings_beside(logbook.where))
 
 
 @pytest.mark.parametrize(

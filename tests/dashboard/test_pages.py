@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.answers import DRAWS, make_call, try_levers
+from dashboard.answers import make_call, try_levers
 from dashboard.app import page
 from dashboard.desk import BenchView, Desk
 from dashboard.page import Here, StillFitting
@@ -20,7 +20,7 @@ from rig.advice.compare import compare as compared
 from rig.advice.compare_words import true_minus
 from rig.logbook.listing import BookListing, Tally
 from rig.report.courses import set_up_courses
-from rig.report.wording import odds_words
+from rig.report.wording import of_hundred
 from rig.runs import RunBook
 from tests.dashboard.benches import HeldSource, source_of_view
 from tests.dashboard.reading import by_id, controls_and_labelled, ids, parts, text
@@ -75,21 +75,22 @@ def test_the_call_on_the_page_is_the_call_of_the_library(view: BenchView) -> Non
         recipe="night shift",
         target=view.bench.targets["coupe"],
         drink_temp_c=22.0,
-        ice_mass_g=asked.ice_mass_g,
-        ice_temp_c=-16.0,
-        draws=DRAWS,
         with_levers=False,
     )
     call = make_call(view, asked)
     assert direct.feasible
     head = text(shake_time.head_block(call))
     assert f"Shake {direct.duration_s:.0f} s" in head
-    assert f"{direct.window_s[0]:.0f} to {direct.window_s[1]:.0f} s will do" in head
-    assert f"lands {odds_words(direct.odds)} of the time" in head
+    assert f"{direct.window_s[0]:.0f} to {direct.window_s[1]:.0f} will do" in head
+    assert f"lands {of_hundred(direct.odds)}" in head
+    assert (
+        "● measured · Drink at 22 °C (asked) · ice at −16 °C (the bench's description), 200 g of it (usual"
+        in head
+    )
     told = text(shake_time.answer_block(call))
     for words in ("Forgives", "of starting volume", "of the finished drink", "% ABV", "ml", "Stopped early"):
         assert words in told
-    assert "● measured . Rests on 5 runs" in told
+    assert "Rests on 5 runs of this very drink on this set-up." in told
     assert "Declared allergens: milk" in told
 
 
@@ -104,7 +105,7 @@ def test_a_drink_that_cannot_land_says_so_why_and_what_would_help(view: BenchVie
     assert "too thin from" in told
     drawn = by_id(shake_time.figures_block(call, "dark"), "call-landing")["figure"]
     assert (call.window_s[0], call.window_s[1]) not in [
-        (s.get("x0"), s.get("x1")) for s in drawn["layout"]["shapes"]
+        (s.get("x0"), s.get("x1")) for s in drawn["layout"]["shapes"] if s["type"] == "rect"
     ]
     found = try_levers(view, call)
     listed = text(shake_time.levers_block(call, found))

@@ -6,7 +6,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dashboard.desk import BenchView
+from dashboard.desk import BenchView, Desk
+from dashboard.page import Here
+from dashboard.pages import shake_time
 from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion, scales, usual_conditions
 from dashboard.questions.compare import CompareQuestion
@@ -14,6 +16,8 @@ from dashboard.questions.runs import RunsQuestion
 from rig.errors import ModelRangeError, NotFound, RigError
 from rig.fitting.situation import Situation
 from rig.logbook.listing import BookListing
+from tests.dashboard.benches import source_of_view
+from tests.dashboard.reading import by_id
 
 NAMES = (
     *("technique", "vessel", "ice", "recipe", "target", "drink_temp_c", "ice_temp_c", "ice_mass_g"),
@@ -33,10 +37,27 @@ def test_what_is_not_asked_is_as_usual_for_the_bench(view: BenchView) -> None:
     asked = CallQuestion.of(view, {})
     assert (asked.technique, asked.vessel, asked.ice) == ("shake", "steel tin", "freezer cube")
     assert asked.target == "coupe"
+    assert (asked.drink_temp_c, asked.ice_temp_c, asked.ice_mass_g) == (None, None, None)
     starts = sorted(r.drink_temp_c or 0 for r in view.book.runs if r.ice == "freezer cube")
-    assert abs(asked.drink_temp_c - starts[2]) <= 0.25
-    assert 190 <= asked.ice_mass_g <= 210
-    assert asked.ice_temp_c == -16.0
+    usual = usual_conditions(view, asked.drink)
+    assert abs(usual["drink_temp_c"] - starts[2]) <= 0.25
+    assert 190 <= usual["ice_mass_g"] <= 210
+    assert usual["ice_temp_c"] == -16.0
+
+
+def test_a_slider_that_nobody_moved_asks_nothing_and_its_box_says_so(view: BenchView) -> None:
+    """What is usual and what was measured are not as sure as each other, even where they are the same number."""
+    asked = CallQuestion.of(view, params_of_query("ice_temp_c=-16"))
+    assert asked.situation.ice_temp_c == -16.0
+    assert asked.situation.drink_temp_c is None and asked.situation.ice_mass_g is None
+    layout = shake_time.layout(
+        Here(Desk(source_of_view(view)), view.name, None, "", {"ice_temp_c": ("-16",)})
+    )
+    boxes = {
+        n: by_id(layout, f"call-{n}-usual")["value"] for n in ("drink_temp_c", "ice_temp_c", "ice_mass_g")
+    }
+    assert boxes == {"drink_temp_c": ["as usual"], "ice_temp_c": [], "ice_mass_g": ["as usual"]}
+    assert by_id(layout, "call-ice_mass_g")["value"] == by_id(layout, "call-ice_mass_g-at")["data"]["value"]
 
 
 def test_another_ice_brings_its_own_usual_temperature_and_mass(view: BenchView) -> None:

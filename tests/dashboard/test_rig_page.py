@@ -14,10 +14,10 @@ from dashboard.desk import BenchView, Desk
 from dashboard.live.care import back_up, backups_of, faults_of, health_of
 from dashboard.page import Here
 from dashboard.pages import rig
-from rig.capture.health import PortState
-from rig.capture.ports import Device, UsbIdentity
-from rig.capture.ports_listen import Listened
-from rig.capture.readings import Identity, Quality, Quantity, Reading, Sample
+from rig.capture.decoding.readings import Identity, Quality, Quantity, Reading, Sample
+from rig.capture.devices.health import PortState
+from rig.capture.devices.ports import Device, UsbIdentity
+from rig.capture.devices.ports_listen import Listened
 from rig.errors import LogbookError
 from rig.logbook.calibrations import keep_calibration
 from rig.logbook.store import open_logbook

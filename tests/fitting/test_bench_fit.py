@@ -10,7 +10,7 @@ import pytest
 import rig
 from rig.errors import NotEnoughData
 from rig.fitting.evidence import BINS, evidence
-from rig.fitting.latents import DISCREPANCY, Owner
+from rig.fitting.latents import EFFECTS_A_RUN, Owner, effects_of
 from rig.fitting.prediction import BasisKind, predict
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
@@ -29,8 +29,9 @@ def width(fit: Fit, situation: Situation) -> float:
     return float(np.ptp(np.percentile(told.dilution_by_volume[:, 2], [5, 95])))
 
 
-def test_every_effect_has_a_name_of_its_own() -> None:
-    assert len(set(DISCREPANCY)) == len(DISCREPANCY)
+def test_every_effect_has_a_name_of_its_own(evening: RunBook) -> None:
+    keys = [key for key, _ in effects_of(evening.bench, usual(evening))]
+    assert len(set(keys)) == len(keys) == EFFECTS_A_RUN
     assert len({o.value for o in Owner}) == len(Owner.__members__)
 
 

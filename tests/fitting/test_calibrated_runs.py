@@ -120,7 +120,7 @@ def test_a_live_run_with_a_calibrated_probe_is_surer_of_its_drink(evening: RunBo
     spread: dict[float | None, list[tuple[float, float]]] = {None: [], 0.02: []}
     for std_k, found in spread.items():
         for run in runs:
-            before = rehearse_run(fit, replace(Situation.of(run), probe_std_k=std_k), times)
+            before = rehearse_run(fit, replace(Situation.of(run), probe_std_k=std_k), times, draws=4096)
             after = given_trace(before, run.trace, 8.0).prediction
             found.append((float(before.offset_k.std()), float(after.temp_c[:, 6].std())))
     unknown, calibrated = np.mean(spread[None], axis=0), np.mean(spread[0.02], axis=0)

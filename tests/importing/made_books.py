@@ -10,6 +10,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from rig.bench import Bench, Ice, IceShape, Ingredient, Motion, Recipe, Target, Technique, Vessel
+from rig.consistency.judging import judged
 from rig.plausible import RUN, TRACE, TRACE_PROBE
 from rig.runs import Run, RunBook, Trace
 
@@ -140,8 +141,6 @@ def books(draw: st.DrawFn) -> RunBook:
     runs = []
     for number, name in enumerate(draw(st.lists(names, max_size=3, unique=True))):
         numbers = {c: draw(maybe(measures(p.low, p.high))) for c, p in RUN.items()}
-        if numbers["drink_mass_g"] and numbers["strained_mass_g"]:
-            numbers["strained_mass_g"] = max(numbers["strained_mass_g"], numbers["drink_mass_g"])
         trace = draw(maybe(traces()))
         runs.append(
             Run(
@@ -159,4 +158,4 @@ def books(draw: st.DrawFn) -> RunBook:
                 extra=dict(zip(extra_columns, draw(st.lists(texts, max_size=2)), strict=False)),
             )
         )
-    return RunBook(bench, tuple(runs))
+    return RunBook(bench, tuple(one.run for one in judged(bench, runs)))

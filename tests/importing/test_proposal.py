@@ -86,7 +86,7 @@ def test_a_use_tells_the_quantity_and_is_kept_with_the_channel() -> None:
 
 def test_a_profile_keeps_what_is_settled_for_like_files_and_nothing_of_one_recording() -> None:
     proposal = answered(propose(OPEN_DATES), {"day_first": True, "uses": {"2": "probe"}, "recording": 1})
-    kept = TableProfile.from_toml(proposal.to_remember().to_toml())
+    kept = TableProfile.from_dict(proposal.to_remember().to_dict())
     assert kept.day_first is True and kept.uses == {"2": Use.PROBE} and kept.recording is None
     other = OPEN_DATES.replace(b"03/04", b"05/06")
     assert propose(other).questions and not propose(other, kept).questions

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from rig.bench import Ingredient, Recipe
 from rig.errors import TableRefused
@@ -16,19 +13,13 @@ from rig.importing.table_run import (
     READ_FROM,
     findings_of,
     join,
-    motion_start_s,
+    told_start,
     with_trace,
 )
 from rig.importing.tables import Table
-from rig.importing.tabular.as_trace import WeighIn
 from rig.importing.weighing_in import masses_of, steps_of
-from rig.runs import Run, Trace
-
-
-def cooled(noise: float = 0.02, start_s: float = 8.0, tau_s: float = 4.0, seed: int = 1) -> Trace:
-    time_s = np.arange(0, 40, 0.25)
-    temp = np.where(time_s < start_s, 60.0, -2 + 62 * np.exp(-(time_s - start_s) / tau_s))
-    return Trace(time_s, {"": temp + np.random.default_rng(seed).normal(0, noise, len(time_s))})
+from rig.runs import Run
+from rig.signals.scale import Plateau
 
 
 def proposal(text: str, name: str) -> Proposal:
@@ -48,40 +39,11 @@ def tables(*proposals: Proposal) -> list[Table]:
     return [p.table for p in proposals if p.table is not None]
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
-@given(st.floats(0.0, 0.3), st.floats(3, 20), st.floats(1.5, 12), st.integers(0, 99))
-def test_the_start_of_motion_is_found_within_half_a_second(
-    noise: float, start: float, tau: float, seed: int
-) -> None:
-    found = motion_start_s(cooled(noise, start, tau, seed))
-    assert found is not None and abs(found - start) < 0.75
-
-
-def test_a_cadence_tells_the_start_before_the_probe_does() -> None:
-    trace = cooled()
-    cadence = np.where(trace.time_s < 6, 0.0, 3.5)
-    assert motion_start_s(Trace(trace.time_s, trace.probes_c, cadence_hz=cadence)) == 6.0
-
-
-@pytest.mark.parametrize(
-    "temp",
-    [
-        np.full(50, 20.0),
-        20 + np.random.default_rng(0).normal(0, 0.1, 50),
-        np.linspace(10, 20, 50),
-        np.full(3, 1.0),
-    ],
-    ids=["steady", "noise", "warming", "three readings"],
-)
-def test_no_start_is_found_where_nothing_falls(temp: np.ndarray) -> None:
-    assert motion_start_s(Trace(np.arange(len(temp)) * 0.5, {"": temp})) is None
-
-
 def test_files_without_a_common_clock_are_joined_by_a_mark() -> None:
     pair = tables(probe(), scale())
     with pytest.raises(TableRefused, match="no common clock"):
         join(pair)
-    joined = join(pair, marks_s={"probe.csv": 5.0, "scale.csv": 2.0}, motion=5.0)
+    joined = join(pair, marks_s={"probe.csv": 5.0, "scale.csv": 2.0}, start=told_start(5.0))
     at = dict(zip(joined.trace.time_s.tolist(), joined.trace.channels()["scale_g"].tolist(), strict=True))
     assert at[0.0] == 304.0  # 2 s after the scale's first reading
     assert joined.trace.probe_c is not None and joined.trace.time_s[0] == -5.0
@@ -108,8 +70,8 @@ RECIPE = Recipe(
 )
 
 
-def weighed(*totals: float) -> list[WeighIn]:
-    return [WeighIn(m, 10.0 * i, 10.0 * i + 5, 25) for i, m in enumerate(totals)]
+def weighed(*totals: float) -> list[Plateau]:
+    return [Plateau(10.0 * i, 10.0 * i + 5, m, 0.1, m, m, 25) for i, m in enumerate(totals)]
 
 
 def test_weigh_ins_are_named_by_the_recipe_and_the_rest_that_is_heavy_is_ice() -> None:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
 
 from rig.errors import TableRefused
-from rig.importing.tables import Channel, Role, Table, table_from_bytes
-from rig.importing.tabular.as_trace import WeighIn, trace_from_tables, weigh_ins
+from rig.importing.tables import Table, table_from_bytes
+from rig.importing.tabular.as_trace import trace_from_tables
 
 
 def read(text: str, name: str = "a.csv") -> Table:
@@ -86,50 +84,3 @@ def test_the_scale_is_chosen_by_name() -> None:
     table = read("time_s,a_g,b_g\n0,1,2\n1,2,3\n")
     trace = trace_from_tables([table], scale="b")
     assert trace.scale_g is not None and list(trace.scale_g) == [2, 3]
-
-
-def mass(value: np.ndarray, step_s: float = 0.2) -> Channel:
-    return Channel("scale", Role.MASS, "g", np.arange(len(value)) * step_s, value.astype(float))
-
-
-def test_a_scale_log_is_cut_into_its_plateaus() -> None:
-    rng = np.random.default_rng(7)
-    levels = [0.0, 118.4, 330.2, 212.9]
-    ramp = [np.linspace(a, b, 12)[1:-1] for a, b in pairwise(levels)]
-    parts = [np.full(40, levels[0])]
-    for moving, level in zip(ramp, levels[1:], strict=True):
-        parts += [moving, np.full(40, level)]
-    value = np.concatenate(parts) + rng.normal(0, 0.03, sum(map(len, parts)))
-    found = weigh_ins(mass(value))
-    assert [w.mass_g for w in found] == pytest.approx(levels, abs=0.05)
-    assert [w.readings for w in found] == [40] * 4
-    assert [w.start_s for w in found] == pytest.approx([0, 10, 20, 30], abs=1e-9)
-    assert found[0].end_s == pytest.approx(7.8)
-
-
-def test_a_short_rest_is_no_weigh_in() -> None:
-    value = np.array([0.0] * 5 + [50.0] * 5 + [100.0] * 30)
-    (found,) = weigh_ins(mass(value, step_s=0.25))
-    assert found == WeighIn(100.0, 2.5, 9.75, 30)
-
-
-def test_a_steady_log_is_one_weigh_in_and_a_moving_one_none() -> None:
-    assert len(weigh_ins(mass(np.full(50, 3.0)))) == 1
-    assert weigh_ins(mass(np.arange(50.0))) == ()
-
-
-def test_no_reading_of_a_weigh_in_differs_more_than_allowed() -> None:
-    rng = np.random.default_rng(3)
-    channel = mass(np.cumsum(rng.choice([0.0, 0.0, 0.0, 0.2, -5.0], 600)))
-    found = weigh_ins(channel, within_g=0.5, at_least_s=1.0)
-    assert found
-    for w in found:
-        inside = (channel.time_s >= w.start_s) & (channel.time_s <= w.end_s)
-        assert np.ptp(channel.value[inside]) <= 0.5
-        assert w.end_s - w.start_s >= 1.0
-    assert all(a.end_s < b.start_s for a, b in pairwise(found))
-
-
-def test_weigh_ins_of_a_temperature_are_refused() -> None:
-    with pytest.raises(TableRefused, match="no mass"):
-        weigh_ins(probe("10:15:00").channels[0])

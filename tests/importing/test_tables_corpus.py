@@ -72,7 +72,7 @@ def test_the_settled_profile_reads_the_file_the_same_through_toml(
     path: Path, expected: dict[str, Any]
 ) -> None:
     table = rig.read_table(path, **expected.get("settings", {}))
-    again = read_table(path, TableProfile.from_toml(table.settled.to_toml()))
+    again = read_table(path, TableProfile.from_dict(table.settled.to_dict()))
     assert_same(again, table)
     assert again.started_at == table.started_at
 

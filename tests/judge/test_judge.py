@@ -1,7 +1,7 @@
 """The call lands in worlds that were not used to set the model's numbers.
 
-The whole table of the README comes from `python -m tests.judge.judge`; here two of its worlds hold a floor
-below their own figures, so that a change for the worse fails.
+The whole table comes from `python -m tests.judge.judge`; here one small world a family holds a loose floor, so
+that a change for the worse fails.
 """
 
 from __future__ import annotations
@@ -9,42 +9,53 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.judge.judge import MEASURED, UNMEASURED, Judged, judge_world
+from tests.judge.bench import Bench, kept_bench
+from tests.judge.judge import PRODUCT, SPREADSHEET, Judged, judge_after, judge_world
 
-# (world, runs a set-up) → floors of mean and worst score, some 0.03 and 0.1 under the figures of this version
-FLOORS = {
-    (101, 18): {MEASURED: (0.90, 0.68), UNMEASURED: (0.93, 0.84)},
-    (106, 6): {MEASURED: (0.85, 0.52), UNMEASURED: (0.88, 0.56)},
-}
+WORLDS = {"shells": (211, 18), "lumped": (212, 6), "zones": (213, 18)}
+pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module", params=list(FLOORS), ids=["18 runs a set-up", "6 runs a set-up"])
-def asked(request: pytest.FixtureRequest) -> tuple[int, int]:
-    return request.param  # type: ignore[no-any-return]
+@pytest.fixture(scope="module", params=list(WORLDS))
+def bench(request: pytest.FixtureRequest) -> Bench:
+    seed, runs = WORLDS[request.param]
+    return kept_bench(request.param, seed, [runs], fresh=500, each=3)
 
 
 @pytest.fixture(scope="module")
-def judged(asked: tuple[int, int]) -> list[Judged]:
-    return judge_world(*asked)
+def calls(bench: Bench) -> list[Judged]:
+    return judge_world(bench, WORLDS[bench.world.family][1])
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("kind", [MEASURED, UNMEASURED])
-def test_the_call_keeps_most_of_the_odds_there_are(
-    asked: tuple[int, int], judged: list[Judged], kind: str
-) -> None:
-    mean, worst = FLOORS[asked][kind]
-    scores = [j.score for j in judged if j.kind == kind]
-    assert np.mean(scores) >= mean
-    assert min(scores) >= worst
+def scores(calls: list[Judged], kind: str, by: str = PRODUCT) -> list[float]:
+    return [j.score for j in calls if (j.kind, j.by) == (kind, by)]
 
 
-@pytest.mark.slow
-def test_nine_tenths_bands_hold_about_nine_tenths(judged: list[Judged]) -> None:
-    assert 0.75 <= np.mean([j.temp_coverage for j in judged]) <= 0.99
-    assert 0.75 <= np.mean([j.dilution_coverage for j in judged]) <= 0.99
+def test_a_measured_call_keeps_most_of_the_odds_there_are(calls: list[Judged]) -> None:
+    assert np.mean(scores(calls, "measured")) >= 0.85
+    assert min(scores(calls, "measured")) >= 0.5
 
 
-@pytest.mark.slow
-def test_claimed_odds_are_honest(judged: list[Judged]) -> None:
-    assert abs(np.mean([j.claimed_odds - j.odds for j in judged])) < 0.12
+def test_a_measured_call_is_no_worse_than_a_spreadsheet(calls: list[Judged]) -> None:
+    assert np.mean(scores(calls, "measured")) >= np.mean(scores(calls, "measured", SPREADSHEET)) - 0.05
+
+
+@pytest.mark.parametrize("kind", ["drink", "pair"])
+def test_a_transferred_call_keeps_many_of_the_odds_there_are(calls: list[Judged], kind: str) -> None:
+    assert np.mean(scores(calls, kind)) >= 0.6
+
+
+def test_bands_and_odds_are_not_far_from_what_happens(calls: list[Judged]) -> None:
+    mine = [j for j in calls if j.by == PRODUCT]
+    assert 0.6 <= np.mean([j.temp_coverage for j in mine]) <= 0.995
+    assert 0.6 <= np.mean([j.dilution_coverage for j in mine]) <= 0.995
+    assert abs(np.mean([j.odds_said - j.odds_true for j in mine])) < 0.2
+
+
+def test_a_run_of_ones_own_is_heard(bench: Bench, calls: list[Judged]) -> None:
+    """After a run at the called time the set-up counts as measured, and the call is not off by everything."""
+    before = next(j for j in calls if j.kind == "drink")
+    case = next(c for c in bench.cases if c.number == before.number)
+    after = judge_after(bench, case, before.runs, before.called_s, [1])
+    assert [j.after for j in after] == [1]
+    assert after[0].score >= 0.4

@@ -10,7 +10,7 @@ from tests.judge.live import Stopped, stop_world
 
 @pytest.fixture(scope="module")
 def stopped() -> list[Stopped]:
-    return [s for s in stop_world(132, 18, runs=4) if np.isfinite(s.best_s)]
+    return [s for s in stop_world("lumped", 201, 18, runs=4) if np.isfinite(s.best_s)]
 
 
 def test_live_stops_lie_within_half_a_second_of_landing(stopped: list[Stopped]) -> None:

@@ -72,10 +72,10 @@ def test_the_inverse_agrees_with_nists_approximation_within_its_stated_error(
 
 @pytest.mark.parametrize(("temp_c", "expected_ohm"), PT100_OHM)
 def test_platinum_has_the_resistance_of_the_standard(temp_c, expected_ohm):
-    assert platinum.resistance_ohm(temp_c) == pytest.approx(expected_ohm, abs=6e-5)
-    assert platinum.resistance_ohm(temp_c, platinum.PT1000_OHM) == pytest.approx(10 * expected_ohm, abs=6e-4)
-    found = platinum.temp_c_from_resistance(expected_ohm)
-    assert found.value == pytest.approx(temp_c, abs=3e-4)  # 0.0001 Ω is 0.00026 °C
+    assert 100.0 * platinum.resistance_ratio(np.array(temp_c)) == pytest.approx(expected_ohm, abs=6e-5)
+    for at_zero_ohm in (100.0, 1000.0):
+        found = platinum.temp_c_from_resistance(expected_ohm * at_zero_ohm / 100.0, at_zero_ohm)
+        assert found.value == pytest.approx(temp_c, abs=3e-4)  # 0.0001 Ω is 0.00026 °C
 
 
 # A 10 kΩ thermistor: coefficients from a maker's sheet (P/N 1600-10K), temperatures from another party's table

@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rig.sensors.amplifier_words import decode_16_bit, decode_32_bit
-from rig.sensors.digital_probe import crc8, decode_scratchpad, temp_c_from_words
 from rig.sensors.health import SensorHealth
-from rig.sensors.load_cell import decode_counts
+from rig.sensors.raw_words import crc8, decode_32_bit, decode_scratchpad, grams
 
 # DS18B20 datasheet, table 1
 REGISTER = [
@@ -27,12 +25,6 @@ JUNCTION_BITS = [
     ("111111111111", -0.0625), ("111011000000", -20.0), ("110010010000", -55.0),
 ]  # fmt: skip
 
-# HX711 datasheet: two's complement, saturated at both ends
-COUNTS = [
-    (0x000000, 0), (0x000001, 1), (0x7FFFFE, 8388606), (0x800001, -8388607), (0xFFFFFF, -1),
-    (0x123456, 1193046), (0xFEDCBA, -74566),
-]  # fmt: skip
-
 
 def bytes_of(text: str) -> np.ndarray:
     return np.frombuffer(bytes.fromhex(text), np.uint8)
@@ -40,7 +32,8 @@ def bytes_of(text: str) -> np.ndarray:
 
 @pytest.mark.parametrize(("word", "temp_c"), REGISTER)
 def test_the_register_reads_as_the_datasheet_says(word, temp_c):
-    assert temp_c_from_words(word).value == temp_c
+    pad = np.array([word & 0xFF, word >> 8, 0x4B, 0x46, 0x7F, 0xFF, 0x02, 0x10])
+    assert decode_scratchpad(np.append(pad, crc8(pad))).value == temp_c
 
 
 def test_crc8_gives_the_catalogues_check_value():
@@ -93,17 +86,11 @@ def test_a_frame_of_a_real_amplifier_is_read():
     assert (found.probe.value, found.cold_junction.value) == (21.0, 23.5625)
 
 
-@pytest.mark.parametrize(("word", "temp_c"), [(0x0320, 25.0), (0x7FF8, 1023.75)])
-def test_the_16_bit_amplifier_reads_quarter_degrees(word, temp_c):
-    # MAX6675 datasheet, from memory
-    assert decode_16_bit(word).value == temp_c
+def test_a_load_cells_counts_become_grams():
+    assert grams(127_688, 84_210, 0.0023).value == pytest.approx(100.0, abs=0.001)
 
 
-@pytest.mark.parametrize(("word", "counts"), COUNTS)
-def test_load_cell_counts_are_twos_complement(word, counts):
-    assert decode_counts(word).value == counts
-
-
-@pytest.mark.parametrize("word", [0x800000, 0x7FFFFF])
-def test_a_load_cell_at_either_end_is_called_open(word):
-    assert decode_counts(word).health == SensorHealth.OPEN
+@pytest.mark.parametrize("count", [-(1 << 23), (1 << 23) - 1])
+def test_a_load_cell_at_either_end_is_called_open(count):
+    # HX711 datasheet: 800000h and 7FFFFFh beyond the ends of the input
+    assert grams(count, 0, 1.0).health == SensorHealth.OPEN

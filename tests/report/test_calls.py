@@ -17,9 +17,10 @@ from tests.cli.small_bench import WRONG_RUN
 def test_a_short_call_is_the_full_call_in_short(fit: Fit, report: Report) -> None:
     for drink in report.drinks:
         full = in_full(fit, drink.best)
-        assert drink.best.situation == full.situation
-        assert drink.best.odds == pytest.approx(full.odds, abs=0.06)
-        assert drink.best.window_s == pytest.approx(full.window_s, abs=1.5)
+        assert drink.best.filled == full.filled
+        assert drink.best.odds == pytest.approx(full.odds, abs=1e-9)
+        assert drink.best.duration_s == pytest.approx(full.duration_s, abs=1e-9)
+        assert drink.best.window_s == pytest.approx(full.window_s, abs=1e-9)
         assert drink.best.basis == full.basis
 
 

@@ -10,10 +10,13 @@ from plotly.offline import get_plotlyjs
 
 from rig.bench import Ingredient, Recipe
 from rig.report.card import technique_card
+from rig.report.figures import beyond_runs
 from rig.report.finding_page import Drawn, FindingPage, Listed, Tabled, render_finding
+from rig.report.look import LIGHT, faded
 from rig.report.odds_drawing import odds_drawing
 from rig.report.page import Report
 
+WINDOW_FILL = faded(LIGHT.landing, 0.22)
 MADE_AT = datetime(2031, 4, 6, 15, 0, tzinfo=UTC)
 RECIPE = Recipe(
     "night <shift>",
@@ -43,7 +46,7 @@ def test_a_drink_that_cannot_land_gets_no_number_on_its_card(report: Report) -> 
     call = replace(report.cards[0].call, feasible=False, odds=0.1)
     card = technique_card(call, RECIPE, "Corner bar", MADE_AT)
     assert "no time lands this" in card
-    assert "<rect" not in card
+    assert WINDOW_FILL not in card
 
 
 @pytest.mark.parametrize("feasible", [True, False])
@@ -53,7 +56,9 @@ def test_the_odds_are_drawn_as_valid_svg_with_the_window_only_where_there_is_one
     call = replace(report.cards[0].call, feasible=feasible)
     root = ElementTree.fromstring(odds_drawing(call))
     space = "{http://www.w3.org/2000/svg}"
-    assert len(root.findall(f"{space}rect")) == feasible
+    shaded = [r.attrib["fill"] for r in root.findall(f"{space}rect")]
+    assert shaded.count(WINDOW_FILL) == feasible
+    assert len(shaded) == feasible + len(beyond_runs(call))
     points = root.find(f"{space}polyline").attrib["points"].split()  # type: ignore[union-attr]
     assert len(points) == call.time_s.size
     assert "[s]" in "".join(root.itertext())

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from rig.advice.assumed import filled
 from rig.advice.compare import compare
 from rig.bench import Target
 from rig.fitting.prediction import Basis, BasisKind
@@ -44,7 +45,11 @@ def test_a_window_of_one_value_is_said_once() -> None:
         ),
         (
             Basis(5, BasisKind.TRANSFERRED, 9, ("a start at 60 °C",)),
-            "from 5 runs of this drink on this set-up: a start",
+            "on from 5 runs of this drink on this set-up, extrapolated: a start",
+        ),
+        (
+            Basis(5, BasisKind.MEASURED, 9, ("a shake of 19 s, run from 6 to 18 s",)),
+            "of this very drink on this set-up, extrapolated: a shake of 19 s",
         ),
     ],
 )
@@ -60,20 +65,27 @@ def test_a_target_is_said_with_all_its_limits() -> None:
     )
 
 
-def test_conditions_name_what_is_given_and_nothing_else() -> None:
-    assert wording.conditions(Situation("shake", "tin", "cube", "x")) == ""
-    given = Situation("shake", "tin", "cube", "x", 24.0, 90.0, 210.0, -16.0, 5.0, 21.0)
-    assert wording.conditions(given) == (
-        "drink at 24 °C, 90 g of it, 210 g of ice at −16 °C, vessel at 5 °C, room at 21 °C"
+def test_start_and_ice_are_said_with_where_they_are_from_and_vessel_and_room_where_asked(fit: Fit) -> None:
+    names = ("shake", "steel tin", "freezer cube", "night shift")
+    given = Situation(*names, 24.0, 90.0, 210.0, -16.0, 5.0, 21.0)
+    assert wording.assumptions(filled(fit, given)) == (
+        "90 g of drink at 24 °C (asked) · ice at −16 °C, 210 g of it (asked) · vessel at 5 °C (asked) · "
+        "room at 21 °C (asked)"
     )
+    left_open = wording.assumptions(filled(fit, Situation(*names)))
+    assert left_open.startswith(
+        "Drink at 21 °C (usual for this drink on this set-up) · ice at −16 °C (the bench's"
+    )
+    assert "vessel" not in left_open
 
 
 def test_the_headline_is_the_call_or_says_that_none_serves(report: Report) -> None:
     call = replace(report.drinks[0].best, duration_s=11.2, window_s=(9.1, 13.3), odds=0.84, feasible=True)
-    assert wording.headline(call).endswith("11 s (9–13 s will do): lands 84 %")
-    assert wording.headline(replace(call, odds=0.1, feasible=False)) == (
-        "No duration lands this: at best 10 %, at 11 s"
+    assert wording.headline(call).endswith("11 s · 9 to 13 will do · lands 84 of 100")
+    assert wording.headline(replace(call, odds=0.1, feasible=False)).endswith(
+        "lands this · at best 10 of 100, at 11 s"
     )
+    assert "· to the second ·" in wording.headline(replace(call, window_s=(11.1, 11.3)))
 
 
 def test_pairs_that_differ_in_one_thing_come_apart_from_the_rest_and_name_what_they_share(fit: Fit) -> None:

@@ -21,7 +21,7 @@ from rig.sensors.calibrating import (
 )
 from rig.sensors.calibration import CalibrationKind
 from rig.sensors.fixed_points import boiling_point, ice_point
-from rig.sensors.steadiness import steadiness
+from rig.signals.steadiness import steadiness
 
 LABEL = Label("tin probe", "", datetime(2031, 4, 6, 12, tzinfo=UTC))
 

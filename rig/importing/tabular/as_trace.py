@@ -1,15 +1,13 @@
-"""From tables to a run's trace, and from a scale's long log to weigh-ins."""
+"""From tables to a run's trace."""
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.errors import TableRefused
+from rig.errors import NoCommonClock, TableRefused
 from rig.importing.tables import Table
 from rig.importing.tabular.assembly import Channel
 from rig.importing.tabular.profile import Use
@@ -17,16 +15,6 @@ from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.units_in_text import Role
 from rig.importing.tabular.words import ROOM, has_word
 from rig.runs import Trace
-
-
-@dataclass(frozen=True)
-class WeighIn:
-    """A steady stretch of a scale's log: median mass [g], start and end [s], number of readings."""
-
-    mass_g: float
-    start_s: float
-    end_s: float
-    readings: int
 
 
 def trace_from_tables(
@@ -115,7 +103,7 @@ def _begins(tables: Sequence[Table]) -> list[float]:
             apart = table.clock_s - first.clock_s
             begins.append((apart + DAY_S / 2) % DAY_S - DAY_S / 2)  # midnight may lie between
         else:
-            raise TableRefused(
+            raise NoCommonClock(
                 f"{first.file} and {table.file} have no common clock",
                 table.file,
                 cure="Pass starts_s, when each table began [s]",
@@ -142,52 +130,3 @@ def _on(time_s: FloatArray, placed: _Placed) -> FloatArray:
     out = np.full(len(time_s), np.nan)
     out[np.searchsorted(time_s, own_s)] = channel.value
     return out
-
-
-def weigh_ins(channel: Channel, *, within_g: float = 0.5, at_least_s: float = 2.0) -> tuple[WeighIn, ...]:
-    """The steady stretches of a scale's log: all readings within `within_g` of each other for `at_least_s`.
-
-    Each stretch is as long as it can be, read from the start; a reading belongs to one stretch at most.
-
-    Raises
-    ------
-    TableRefused
-        Where the channel is no mass.
-    """
-    if channel.role is not Role.MASS:
-        raise TableRefused(f"channel {channel.name!r} is no mass but {channel.role.value}")
-    time_s, mass_g = channel.time_s, channel.value
-    found = []
-    begin = 0
-    highs: deque[int] = (
-        deque()
-    )  # readings that may yet be the highest (lowest) since `begin`, falling (rising)
-    lows: deque[int] = deque()
-    for at in range(len(mass_g)):
-        _push(highs, at, mass_g, sign=1.0)
-        _push(lows, at, mass_g, sign=-1.0)
-        if mass_g[highs[0]] - mass_g[lows[0]] <= within_g:
-            continue
-        if time_s[at - 1] - time_s[begin] >= at_least_s:
-            found.append(_weigh_in(time_s, mass_g, begin, at))
-            begin = at
-        while mass_g[highs[0]] - mass_g[lows[0]] > within_g or highs[0] < begin or lows[0] < begin:
-            begin = max(begin, min(highs[0], lows[0]) + 1)
-            for queue in (highs, lows):
-                while queue[0] < begin:
-                    queue.popleft()
-    if len(mass_g) and time_s[-1] - time_s[begin] >= at_least_s:
-        found.append(_weigh_in(time_s, mass_g, begin, len(mass_g)))
-    return tuple(found)
-
-
-def _push(queue: deque[int], at: int, value: FloatArray, *, sign: float) -> None:
-    while queue and sign * value[queue[-1]] <= sign * value[at]:
-        queue.pop()
-    queue.append(at)
-
-
-def _weigh_in(time_s: FloatArray, mass_g: FloatArray, begin: int, end: int) -> WeighIn:
-    return WeighIn(
-        float(np.median(mass_g[begin:end])), float(time_s[begin]), float(time_s[end - 1]), end - begin
-    )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
@@ -122,31 +120,6 @@ class TableProfile:
         """The profile that `to_dict` wrote."""
         return cls().with_settings(values)
 
-    def to_toml(self) -> str:
-        """The profile as TOML 1.0."""
-        values = self.to_dict()
-        tables = {name: values.pop(name, {}) for name in ("columns", "uses")}
-        lines = [f"{name} = {_toml(value)}" for name, value in values.items()]
-        for name, table in tables.items():
-            if table:
-                lines += ["", f"[{name}]", *(f"{_toml(k)} = {_toml(v)}" for k, v in table.items())]
-        return "\n".join(lines) + "\n"
-
-    @classmethod
-    def from_toml(cls, text: str) -> TableProfile:
-        """The profile that `to_toml` wrote.
-
-        Raises
-        ------
-        TableRefused
-            Where the text is no TOML or holds an unknown setting.
-        """
-        try:
-            values = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as e:
-            raise TableRefused(f"the profile is not TOML: {e}") from e
-        return cls.from_dict(values)
-
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -157,10 +130,3 @@ def _choice(kind: type[Choice], name: str, value: Any) -> Choice:
     except ValueError as e:
         choices = ", ".join(map(repr, map(str, kind)))
         raise TableRefused(f"there is no {name} {value!r}", cure=f"{name.capitalize()}s: {choices}") from e
-
-
-def _toml(value: str | bool | float | int) -> str:
-    """A value as TOML writes it; TOML's basic strings take JSON's escapes."""
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return str(value).lower() if isinstance(value, bool) else repr(value)

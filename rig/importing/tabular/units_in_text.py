@@ -6,11 +6,10 @@ A table of our own instead of a units library: there `F` is a farad, `C` a coulo
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 
 from rig import units
-from rig.arrays import FloatArray
 from rig.importing.tabular.words import MASS, TEMPERATURE, TEMPERATURE_STEMS, folded, has_word
 
 
@@ -52,20 +51,14 @@ INSIDE = {
 
 
 @dataclass(frozen=True)
-class Unit:
-    """A unit: its symbol, the role it settles, and the factor to the unit inside."""
+class Unit(units.Unit):
+    """A unit, and the role that it settles."""
 
-    symbol: str
-    role: Role
-    factor: float = 1.0
+    role: Role = Role.UNKNOWN
 
-    def inside(self, value: FloatArray) -> FloatArray:
-        """The values in the unit that the role has inside (°C, g, s, ...)."""
-        if self.symbol == "°F":
-            return units.celsius_from_fahrenheit(value)
-        if self.symbol == "K":
-            return units.celsius_from_kelvin(value)
-        return value if self.factor == 1.0 else value * self.factor
+
+def _unit(symbol: str, role: Role) -> Unit:
+    return Unit(**asdict(units.UNITS[symbol]), role=role)
 
 
 class TimeForm(StrEnum):
@@ -75,14 +68,14 @@ class TimeForm(StrEnum):
     HOURS_MINUTES = "hh:mm"
 
 
-CELSIUS = Unit("°C", Role.TEMPERATURE)
-GRAM = Unit("g", Role.MASS)
-SECOND = Unit("s", Role.TIME)
-MILLISECOND = Unit("ms", Role.TIME, 1e-3)
-MICROSECOND = Unit("µs", Role.TIME, 1e-6)
-MINUTE = Unit("min", Role.TIME, 60.0)
-HOUR = Unit("h", Role.TIME, 3600.0)
-DAY = Unit("d", Role.TIME, 86400.0)
+CELSIUS = _unit("°C", Role.TEMPERATURE)
+GRAM = _unit("g", Role.MASS)
+SECOND = _unit("s", Role.TIME)
+MILLISECOND = _unit("ms", Role.TIME)
+MICROSECOND = _unit("µs", Role.TIME)
+MINUTE = _unit("min", Role.TIME)
+HOUR = _unit("h", Role.TIME)
+DAY = _unit("d", Role.TIME)
 
 _SPELLINGS: tuple[tuple[Unit, str], ...] = (
     (
@@ -91,35 +84,35 @@ _SPELLINGS: tuple[tuple[Unit, str], ...] = (
         "celcius degreecelsius degreescelsius degcelsius gradicelsius °с с° c° градс гр.с ºc",
     ),
     (
-        Unit("°F", Role.TEMPERATURE),
+        _unit("°F", Role.TEMPERATURE),
         "f °f degf deg.f degreef degreesf fahrenheit degreesfahrenheit gradf of øf ¡f \ufffdf f°",
     ),
-    (Unit("K", Role.TEMPERATURE), "k kelvin °k degk"),
+    (_unit("K", Role.TEMPERATURE), "k kelvin °k degk"),
     (
         GRAM,
         "g gr grs gram grams gramm gramme grammes grammi gramos gramas gramow gramu gramm г гр грамм γρ γρ.",
     ),
-    (Unit("kg", Role.MASS, 1000.0), "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme кг"),
-    (Unit("mg", Role.MASS, 0.001), "mg milligram milligrams"),
-    (Unit("oz", Role.MASS, units.GRAMS_PER_OUNCE), "oz ozs ounce ounces once onces onza onzas"),
-    (Unit("lb", Role.MASS, units.GRAMS_PER_POUND), "lb lbs pound pounds libra libras pfund"),
-    (Unit("%RH", Role.HUMIDITY), "%rh %rf %r.f. %hr %ur rh% %r.h. %relf"),
-    (Unit("%", Role.UNKNOWN), "% percent pct prozent"),
-    (Unit("V", Role.VOLTAGE), "v volt volts"),
-    (Unit("mV", Role.VOLTAGE, 1e-3), "mv millivolt"),
-    (Unit("A", Role.CURRENT), "a amp amps ampere"),
-    (Unit("mA", Role.CURRENT, 1e-3), "ma"),
-    (Unit("W", Role.POWER), "w watt watts"),
-    (Unit("hPa", Role.PRESSURE), "hpa mbar"),
-    (Unit("kPa", Role.PRESSURE, 10.0), "kpa"),
-    (Unit("bar", Role.PRESSURE, 1000.0), "bar"),
-    (Unit("Pa", Role.PRESSURE, 0.01), "pa"),
-    (Unit("Hz", Role.FREQUENCY), "hz hertz sps s/s samples/s sa/s readings/s 1/s"),
-    (Unit("rpm", Role.FREQUENCY, 1 / 60), "rpm 1/min u/min min-1"),
-    (Unit("Ω", Role.RESISTANCE), "ω ohm ohms"),
-    (Unit("kΩ", Role.RESISTANCE, 1000.0), "kω kohm"),
-    (Unit("ml", Role.VOLUME), "ml cc"),
-    (Unit("l", Role.VOLUME, 1000.0), "l litre liter"),
+    (_unit("kg", Role.MASS), "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme кг"),
+    (_unit("mg", Role.MASS), "mg milligram milligrams"),
+    (_unit("oz", Role.MASS), "oz ozs ounce ounces once onces onza onzas"),
+    (_unit("lb", Role.MASS), "lb lbs pound pounds libra libras pfund"),
+    (_unit("%RH", Role.HUMIDITY), "%rh %rf %r.f. %hr %ur rh% %r.h. %relf"),
+    (_unit("%", Role.UNKNOWN), "% percent pct prozent"),
+    (_unit("V", Role.VOLTAGE), "v volt volts"),
+    (_unit("mV", Role.VOLTAGE), "mv millivolt"),
+    (_unit("A", Role.CURRENT), "a amp amps ampere"),
+    (_unit("mA", Role.CURRENT), "ma"),
+    (_unit("W", Role.POWER), "w watt watts"),
+    (_unit("hPa", Role.PRESSURE), "hpa mbar"),
+    (_unit("kPa", Role.PRESSURE), "kpa"),
+    (_unit("bar", Role.PRESSURE), "bar"),
+    (_unit("Pa", Role.PRESSURE), "pa"),
+    (_unit("Hz", Role.FREQUENCY), "hz hertz sps s/s samples/s sa/s readings/s 1/s"),
+    (_unit("rpm", Role.FREQUENCY), "rpm 1/min u/min min-1"),
+    (_unit("Ω", Role.RESISTANCE), "ω ohm ohms"),
+    (_unit("kΩ", Role.RESISTANCE), "kω kohm"),
+    (_unit("ml", Role.VOLUME), "ml cc"),
+    (_unit("l", Role.VOLUME), "l litre liter"),
     (SECOND, "s sec secs second seconds sek sekunde sekunden seg segundo segundos secondi seconde secondes"),
     (SECOND, "seconden sekunder sekundy sekund sekuntia sn saniye с сек mp masodperc"),
     (MILLISECOND, "мс ms msec msecs millis millisec millisecond milliseconds millisekunden milliseconden"),

@@ -1,0 +1,378 @@
+"""`chillrig import`: bring in bench folders, or the tables of one run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.bench import BENCH_FILE
+from rig.cli.bring_in import tables
+from rig.cli.bring_in.stored import AUTO, Told
+from rig.cli.options import AsJson, BenchName, Logbook, example
+from rig.cli.printing import finding_json, print_findings, print_json, progress, say
+from rig.cli.source import quoted
+from rig.errors import BenchError, Place, RigError
+from rig.session.places import logbook_at
+
+if TYPE_CHECKING:
+    from rig.logbook.intake import Added
+    from rig.logbook.store import Logbook as OpenLogbook
+    from rig.runs import RunBook
+
+EXAMPLE = example(
+    "chillrig import my-bar",
+    "chillrig import my-bar --as 'my bar, spring' --logbook bar.sqlite",
+    "chillrig import probe.csv --dry-run",
+    "chillrig import probe.csv scale.csv --run r31 --technique shake \\",
+    "    --vessel 'two-piece steel' --ice 'freezer cube' \\",
+    "    --recipe 'quayside black' --dates day-first",
+    "chillrig import probe.csv scale.csv --into r31 \\",
+    "    --mark probe.csv=12.5 --mark scale.csv=3.1",
+    "chillrig import scale.csv --weigh-ins --recipe 'quayside black' --dry-run",
+)
+
+
+@dataclass(frozen=True)
+class Import:
+    """One bench folder brought in: what it held, and what the logbook made of it."""
+
+    folder: Path
+    name: str
+    book: RunBook
+    added: Added
+
+    def to_dict(self) -> dict[str, Any]:
+        """Stable keys; an entry of `import --json`."""
+        return {
+            "folder": str(self.folder),
+            "bench_name": self.name,
+            "title": self.book.bench.title,
+            "runs": len(self.book.runs),
+            "new": self.added.new,
+            "changed": self.added.changed,
+            "unchanged": self.added.unchanged,
+            "from_elsewhere": list(self.added.from_elsewhere),
+            "findings": [finding_json(f) for f in self.book.findings],
+        }
+
+
+class Dates(StrEnum):
+    """Which of day and month is written first."""
+
+    DAY_FIRST = "day-first"
+    MONTH_FIRST = "month-first"
+
+
+class Decimal(StrEnum):
+    """The mark before decimals."""
+
+    POINT = "point"
+    COMMA = "comma"
+
+
+def command(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="DIR|FILE...", help="Bench folders or exported runs; or the tables of one run."
+        ),
+    ],
+    as_name: Annotated[
+        str | None,
+        typer.Option("--as", metavar="NAME", help="A folder's name in the logbook; default: its own."),
+    ] = None,
+    logbook: Logbook = None,
+    bench: Annotated[
+        Path | None, typer.Option("--bench", metavar="DIR", help="Put the run into this bench folder.")
+    ] = None,
+    bench_name: BenchName = None,
+    run: Annotated[str | None, typer.Option(metavar="NAME", help="The name of the new run.")] = None,
+    into: Annotated[
+        str | None, typer.Option(metavar="RUN", help="Give the tables to a run that is there.")
+    ] = None,
+    technique: Annotated[str | None, typer.Option(help="How the drink was moved.")] = None,
+    vessel: Annotated[str | None, typer.Option(help="A vessel of the bench.")] = None,
+    ice: Annotated[str | None, typer.Option(help="An ice of the bench.")] = None,
+    recipe: Annotated[str | None, typer.Option(help="A recipe of the bench.")] = None,
+    duration_s: Annotated[float | None, typer.Option(help="How long it was moved [s].")] = None,
+    ice_mass_g: Annotated[float | None, typer.Option(help="Ice [g].")] = None,
+    ice_temp_c: Annotated[float | None, typer.Option(help="Ice [°C].")] = None,
+    drink_mass_g: Annotated[float | None, typer.Option(help="Drink before the ice [g].")] = None,
+    drink_temp_c: Annotated[float | None, typer.Option(help="Drink before the ice [°C].")] = None,
+    vessel_temp_c: Annotated[float | None, typer.Option(help="Vessel [°C].")] = None,
+    room_temp_c: Annotated[float | None, typer.Option(help="Room [°C].")] = None,
+    strained_mass_g: Annotated[float | None, typer.Option(help="Drink strained off [g].")] = None,
+    gross_before_g: Annotated[float | None, typer.Option(help="Vessel, drink and ice before [g].")] = None,
+    gross_after_g: Annotated[float | None, typer.Option(help="Vessel, drink and ice after [g].")] = None,
+    operator: Annotated[str | None, typer.Option(help="Who made it.")] = None,
+    session: Annotated[str | None, typer.Option(help="The session it belongs to.")] = None,
+    target: Annotated[str | None, typer.Option(help="A target of the bench.")] = None,
+    notes: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    start_at: Annotated[
+        str,
+        typer.Option(
+            metavar="auto|mark|S|HH:MM:SS",
+            help="When motion began: found in the readings, at the first file's mark, or told.",
+        ),
+    ] = AUTO,
+    starts_at: Annotated[
+        str | None, typer.Option(metavar="ISO", help="Date and time of the first file's time 0.")
+    ] = None,
+    marks: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--mark", metavar="FILE=S", help="A moment that all files share, in each file's own time."
+        ),
+    ] = None,
+    dates: Annotated[Dates | None, typer.Option(help="Whether 03/04 is in April or in March.")] = None,
+    interval_s: Annotated[
+        float | None, typer.Option(help="Seconds between rows, where no column tells time.")
+    ] = None,
+    time_column: Annotated[
+        str | None, typer.Option(metavar="COLUMN", help="Which column tells time.")
+    ] = None,
+    time_unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="What it counts: s, ms, us, min, h, mm:ss, hh:mm.")
+    ] = None,
+    units: Annotated[
+        list[str] | None,
+        typer.Option("--unit", metavar="COLUMN=UNIT", help="The unit of a column, such as T1=°F."),
+    ] = None,
+    roles: Annotated[
+        list[str] | None,
+        typer.Option("--role", metavar="COLUMN=ROLE", help="probe, scale, room, cadence or ignore."),
+    ] = None,
+    decimal: Annotated[Decimal | None, typer.Option(help="The mark before decimals.")] = None,
+    encoding: Annotated[str | None, typer.Option(metavar="NAME", help="The encoding of the text.")] = None,
+    sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Which sheet of a workbook.")] = None,
+    recording: Annotated[
+        int | None, typer.Option(metavar="N", help="Which recording, where a file holds several.")
+    ] = None,
+    profile: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Read by answers kept in the logbook.")
+    ] = None,
+    save_profile: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Keep the answers for files of this shape.")
+    ] = None,
+    weigh_ins: Annotated[
+        bool, typer.Option("--weigh-ins", help="Cut the scale's log into weigh-ins, named by the recipe.")
+    ] = False,
+    weighed: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FIELD=STEP", help="Take a mass of the run from a weigh-in: ice_mass_g=3."),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show everything, store nothing.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Bring in bench folders, or the tables of one run as any logger, scale or spreadsheet wrote them.
+
+    A folder imported again takes over what has changed in it; nothing is ever stored twice. A table is shown
+    first: what each column was taken for, what was left out and why; where it leaves something open, one
+    question names the option that answers it.
+    """
+    if not all(_is_table(path) for path in paths):
+        _folders(paths, as_name, logbook, as_json, dry_run)
+        return
+    if as_name is not None:
+        raise typer.BadParameter("--as names bench folders; these are files")
+    if run is not None and into is not None:
+        raise typer.BadParameter("give --run for a new run or --into for one that is there, not both")
+    settings = {
+        "day_first": None if dates is None else dates is Dates.DAY_FIRST,
+        "interval_s": interval_s,
+        "time_column": time_column,
+        "time_unit": time_unit,
+        "decimal": None if decimal is None else {Decimal.POINT: ".", Decimal.COMMA: ","}[decimal],
+        "encoding": encoding,
+        "sheet": sheet,
+        "recording": recording,
+    }
+    fields = {
+        "run": run, "technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe,
+        "duration_s": duration_s, "ice_mass_g": ice_mass_g, "ice_temp_c": ice_temp_c,
+        "drink_mass_g": drink_mass_g, "drink_temp_c": drink_temp_c, "vessel_temp_c": vessel_temp_c,
+        "room_temp_c": room_temp_c, "strained_mass_g": strained_mass_g, "gross_before_g": gross_before_g,
+        "gross_after_g": gross_after_g, "operator": operator, "session": session, "target": target,
+        "notes": notes,
+    }  # fmt: skip
+    told = Told(
+        settings={k: v for k, v in settings.items() if v is not None},
+        columns=_pairs("--unit", units),
+        uses=_pairs("--role", roles),
+        profile=profile,
+        save_profile=save_profile,
+        marks=_pairs("--mark", marks),
+        start_at=start_at,
+        starts_at=None if starts_at is None else _moment(starts_at),
+        run=_plausible({k: v for k, v in fields.items() if v is not None}),
+        into=into,
+        weigh_ins=weigh_ins or bool(weighed),
+        weighed=_weighed(weighed),
+        dry_run=dry_run,
+        as_json=as_json,
+        logbook=logbook,
+        bench=bench,
+        bench_name=bench_name,
+    )
+    tables.command(paths, told)
+
+
+def _pairs(option: str, texts: Sequence[str] | None) -> dict[str, str]:
+    """`NAME=VALUE` options as a table; the last '=' divides."""
+    pairs = {}
+    for text in texts or ():
+        name, equals, value = text.rpartition("=")
+        if not (equals and name.strip() and value.strip()):
+            raise typer.BadParameter(f"{option} {text!r} is not NAME=VALUE")
+        pairs[name.strip()] = value.strip()
+    return pairs
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise typer.BadParameter(f"--starts-at {text!r} is no date and time: 2026-03-17T21:04:10") from error
+
+
+def _plausible(fields: dict[str, Any]) -> dict[str, Any]:
+    """The fields of a run, where each value can be."""
+    from rig.plausible import RUN as PLAUSIBLE
+
+    for name, value in fields.items():
+        if name in PLAUSIBLE and (doubt := PLAUSIBLE[name].doubt(value)) is not None:
+            raise RigError(f"--{name.replace('_', '-')}: {doubt[0]}. {doubt[1]}")
+    return fields
+
+
+def _weighed(texts: Sequence[str] | None) -> dict[str, int]:
+    from rig.plausible import RUN as PLAUSIBLE
+
+    out = {}
+    for name, value in _pairs("--weighed", texts).items():
+        if not name.endswith("_g") or name not in PLAUSIBLE or not value.isdecimal():
+            masses = ", ".join(k for k in PLAUSIBLE if k.endswith("_g"))
+            raise typer.BadParameter(f"--weighed {name}={value} is not FIELD=STEP. Fields: {masses}")
+        out[name] = int(value)
+    return out
+
+
+def _folders(
+    folders: Sequence[Path], as_name: str | None, logbook: str | None, as_json: bool, dry_run: bool
+) -> None:
+    from rig.logbook.store import open_logbook
+
+    if as_name is not None and len(folders) > 1:
+        raise typer.BadParameter("--as names one folder; import the others by themselves")
+    # every folder is read before anything is stored, so that a slip in the last one stores nothing
+    books = [read(folder) for folder in folders]
+    if dry_run:
+        _show_books(folders, books, as_json)
+        return
+    at = logbook_at(logbook)
+    if "://" not in at:
+        make_folder(Path(at).parent)
+    with open_logbook(at) as opened:
+        done = [
+            bring_in(opened, folder, as_name or bench_name_of(folder), book, as_json)
+            for folder, book in zip(folders, books, strict=True)
+        ]
+        where = opened.where
+    if as_json:
+        print_json({"logbook": where, "imports": [i.to_dict() for i in done]})
+        return
+    for i in done:
+        print_import(i)
+    option = f" --logbook {quoted(logbook)}" if logbook else ""
+    say("", f"In the logbook at {where}. Next: chillrig fit --bench-name {quoted(done[0].name)}{option}")
+
+
+def _show_books(folders: Sequence[Path], books: Sequence[RunBook], as_json: bool) -> None:
+    """What folders hold, with nothing stored."""
+    if as_json:
+        entries = [
+            {
+                "folder": str(folder),
+                "title": book.bench.title,
+                "runs": len(book.runs),
+                "findings": [finding_json(f) for f in book.findings],
+            }
+            for folder, book in zip(folders, books, strict=True)
+        ]
+        print_json({"dry_run": True, "folders": entries})
+        return
+    for book in books:
+        say(f"{book.bench.title}: {len(book.runs)} runs.", style="bold")
+        print_findings(book.findings)
+    say("", "Nothing was stored (--dry-run).")
+
+
+def _is_table(path: Path) -> bool:
+    """Whether a path is a file of readings: neither a bench folder nor runs that were exported."""
+    from rig.importing.book_file import open_book
+
+    return path.is_file() and path.name != BENCH_FILE and open_book(path) is None
+
+
+def read(path: Path) -> RunBook:
+    """The book of a bench folder or of an exported file; another file among them is declined."""
+    from rig.importing.bench_folder import open_bench
+    from rig.importing.book_file import open_book
+
+    if not path.is_file() or path.name == BENCH_FILE:
+        return open_bench(path)
+    book = open_book(path)
+    if book is None:
+        raise BenchError(
+            "this is a file; a bench folder is expected",
+            Place(str(path)),
+            "Import bench folders and tables by themselves",
+        )
+    return book
+
+
+def bench_name_of(folder: Path) -> str:
+    """What a folder's bench is called in the logbook unless told otherwise."""
+    home = folder.resolve()
+    if home.is_file() and home.name != BENCH_FILE:
+        return home.stem
+    return (home.parent if home.is_file() else home).name
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder a logbook or page goes into."""
+    from rig.errors import RigError
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RigError(f"the folder {folder} cannot be made: {error.strerror}") from error
+
+
+def bring_in(logbook: OpenLogbook, folder: Path, name: str, book: RunBook, quiet: bool) -> Import:
+    """Store a book under a name, with a bar on stderr where that takes a while."""
+    with progress(f"storing {name}", quiet) as tell:
+        added = logbook.add(book, name, str(folder), lambda done, every: tell(done / max(every, 1)))
+    return Import(folder, name, book, added)
+
+
+def print_import(done: Import, most_findings: int = 12) -> None:
+    """What came in, and what was found wrong with it."""
+    a = done.added
+    say(
+        f"{done.name}: {done.book.bench.title}. {len(done.book.runs)} runs: "
+        f"{a.new} new, {a.changed} changed, {a.unchanged} as they were.",
+        style="bold",
+    )
+    if a.from_elsewhere:
+        say(f"  Came from another folder before: {', '.join(a.from_elsewhere)}.")
+    if done.book.findings:
+        print_findings(done.book.findings, most_findings)
+    else:
+        say("  Nothing odd in its files.")

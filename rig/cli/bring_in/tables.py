@@ -1,0 +1,131 @@
+"""`chillrig import FILE...`: any logger's tables become one run; shown before anything is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from rig.cli.bring_in.shown import (
+    first_looks,
+    print_proposal,
+    print_start,
+    print_steps,
+    settled,
+    tables_json,
+)
+from rig.cli.bring_in.stored import Told, bench_of, existing_run, for_trace, joined_tables, store_run
+from rig.cli.printing import print_findings, print_json, say
+from rig.cli.source import existing_logbook
+from rig.errors import RigError
+from rig.session.places import logbook_at
+
+if TYPE_CHECKING:
+    from rig.bench import Bench
+    from rig.importing.proposal import Proposal
+    from rig.importing.table_run import Joined
+    from rig.importing.weighing_in import Step
+    from rig.logbook.store import Logbook as OpenLogbook
+    from rig.runs import RunBook
+
+
+def command(paths: Sequence[Path], told: Told) -> None:
+    """Read the tables, show what they were taken for, and store the run unless told not to."""
+    names = [p.name for p in paths]
+    if len(set(names)) < len(names):
+        raise RigError("two of the files have the same name. Rename one: marks and notes name files")
+    _check_keys(told, paths)
+    opened = _logbook_for_profiles(told)
+    proposals = [settled(p, told) for p in first_looks(paths, told, opened)]
+    if not told.as_json:
+        for proposal in proposals:
+            print_proposal(proposal, told.profiles_used.get(proposal.file))
+    bench = bench_of(told)
+    steps = _steps(proposals, told, bench) if told.weigh_ins else ()
+    if not told.as_json:
+        print_steps(steps)
+    joined, unclear = _joined(proposals, told)
+    if not told.as_json:
+        print_start(joined, unclear)
+    stored: str | None = None
+    book: RunBook | None = None
+    if not told.dry_run:
+        if told.save_profile is not None:
+            _save_profile(told, proposals)
+        if told.into is not None or told.run.get("run"):
+            book, stored = store_run(proposals, told, steps, joined)
+        elif told.save_profile is None:
+            raise typer.BadParameter(
+                "say which run this is: --run NAME with --technique, --vessel, --ice and --recipe, "
+                "or --into RUN; --dry-run only shows"
+            )
+    if told.as_json:
+        print_json(tables_json(proposals, told, steps, joined, unclear, book, stored))
+    elif told.dry_run:
+        say("", "Nothing was stored (--dry-run).")
+    elif book is not None:
+        print_findings([f for f in book.findings if f.place.file is None])
+        say("", f"Run {book.runs[0].run} is in {stored}.")
+
+
+def _check_keys(told: Told, paths: Sequence[Path]) -> None:
+    for mark in told.marks:
+        if mark not in {p.name for p in paths} | {str(p) for p in paths}:
+            raise typer.BadParameter(f"--mark names {mark!r}, which is none of the files")
+
+
+def _logbook_for_profiles(told: Told) -> OpenLogbook | None:
+    """The logbook whose profiles may fit; none where there is no logbook and none is asked for."""
+    at = logbook_at(told.logbook)
+    if told.profile is None and "://" not in at and not Path(at).exists():
+        return None
+    return existing_logbook(told.logbook)
+
+
+def _steps(proposals: Sequence[Proposal], told: Told, bench: Bench | None) -> tuple[Step, ...]:
+    """The scale's weigh-ins, named by the recipe where one is known."""
+    from rig.importing.tables import Role
+    from rig.importing.weighing_in import steps_of
+    from rig.signals.scale import plateaus
+
+    masses = [c for p in proposals if p.table for c in p.table.of_role(Role.MASS)]
+    if len(masses) != 1:
+        found = ", ".join(repr(c.name) for c in masses) or "none"
+        raise RigError(f'weigh-ins need one scale, found {found}. Leave others out: --role "NAME=ignore"')
+    recipe = told.run.get("recipe")
+    if recipe is None and told.into is not None and bench is not None:
+        recipe = existing_run(told)[0].recipe
+    rests = plateaus(masses[0].time_s, masses[0].value)
+    return steps_of(rests, None if recipe is None or bench is None else bench.recipe(recipe))
+
+
+def _joined(proposals: Sequence[Proposal], told: Told) -> tuple[Joined | None, str]:
+    """The trace with the start of motion; where nothing is stored, what is open about it as words instead."""
+    tables = for_trace(proposals, told)
+    if not tables:
+        return None, ""
+    try:
+        return joined_tables(tables, told), ""
+    except RigError as error:
+        if not told.dry_run and (told.into is not None or told.run.get("run")):
+            raise
+        return None, str(error)
+
+
+def _save_profile(told: Told, proposals: Sequence[Proposal]) -> None:
+    from rig.logbook.profiles import StoredProfile, keep_profile
+    from rig.logbook.store import open_logbook
+
+    assert told.save_profile is not None
+    at = logbook_at(told.logbook)
+    if "://" not in at:
+        Path(at).parent.mkdir(parents=True, exist_ok=True)
+    several = len(proposals) > 1
+    with open_logbook(at) as opened:
+        for proposal in proposals:
+            name = f"{told.save_profile} {Path(proposal.file).stem}" if several else told.save_profile
+            keep_profile(opened, StoredProfile(name, proposal.shape, proposal.to_remember().to_dict()))
+            if not told.as_json:
+                say(f"Profile {name!r} is kept; files of this shape are read by it from now on.")

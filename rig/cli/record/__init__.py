@@ -1,0 +1,359 @@
+"""`chillrig record`: one drink from empty vessel to glass, live from probe and scale."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Thread
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
+from rig.cli.printing import say
+from rig.cli.source import Source, open_source
+from rig.errors import ModelRangeError, NotEnoughData, NotFound, RigError, TableRefused
+from rig.session.places import logbook_at, recordings_beside
+
+if TYPE_CHECKING:
+    from rig.advice.live import LiveCall
+    from rig.capture.decoding.readings import Decoder
+    from rig.capture.devices.ports import PortSpec
+    from rig.capture.devices.simulated.drink import Hands
+    from rig.capture.to_run.calibrated import InForce
+    from rig.capture.to_run.intake import Recorded
+    from rig.cli.record.result import Offered
+    from rig.logbook.store import Logbook as OpenLogbook
+    from rig.session.advisor import Prepare
+    from rig.session.drink import Session, Way
+
+EXAMPLE = example(
+    "chillrig record --simulated",
+    "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
+    "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
+)
+SIMULATED_BENCH = """
+title = "Simulated rig"
+[vessels."two-piece steel"]
+material = "stainless steel"
+mass_g = 300
+[ice."freezer cube"]
+shape = "cube"
+edge_mm = 28
+temp_c = -16
+[recipes."night ferry"]
+ingredients = [
+  { name = "coffee concentrate", volume_ml = 50 },
+  { name = "dark spirit", volume_ml = 35, abv_pct = 42 },
+]
+"""
+
+
+@dataclass(frozen=True)
+class Drink:
+    """What is to be made, by names of the bench."""
+
+    source: Source
+    bench_name: str
+    technique: str
+    vessel: str
+    ice: str
+    recipe: str
+
+
+def command(
+    bench: BenchFolder = None,
+    logbook: Logbook = None,
+    bench_name: BenchName = None,
+    technique: Annotated[str, typer.Option(help="How the drink is moved.")] = "shake",
+    vessel: Annotated[
+        str | None, typer.Option(help="The vessel; may be left out where there is one.")
+    ] = None,
+    ice: Annotated[str | None, typer.Option(help="The ice; may be left out where there is one.")] = None,
+    recipe: Annotated[str | None, typer.Option(help="The drink; may be left out where there is one.")] = None,
+    target: Annotated[str | None, typer.Option(metavar="NAME", help="The target it is made for.")] = None,
+    operator: Annotated[str | None, typer.Option(help="Who makes it.")] = None,
+    session: Annotated[str | None, typer.Option(help="The session it belongs to.")] = None,
+    run: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The run's name; default: the time.")
+    ] = None,
+    ice_mass_g: Annotated[float | None, typer.Option(help="The ice to weigh in [g].")] = None,
+    ice_temp_c: Annotated[float | None, typer.Option(help="The ice [°C].")] = None,
+    room_temp_c: Annotated[float | None, typer.Option(help="The room [°C].")] = None,
+    probe_in_drink: Annotated[
+        bool, typer.Option(help="The probe is in the drink before the motion: take its temperature there.")
+    ] = False,
+    duration_s: Annotated[
+        float | None, typer.Option(min=0.1, help="Stop after this long [s]; default: when you stop.")
+    ] = None,
+    port: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PORT[@BAUD][=DIALECT]", help="Record from this port; default: all that are heard."
+        ),
+    ] = None,
+    dialects: Dialects = None,
+    simulated: Annotated[bool, typer.Option(help="Record from devices that are only simulated.")] = False,
+    seed: Annotated[int, typer.Option(help="Which simulated drink.")] = 1,
+    time_scale: Annotated[
+        float, typer.Option(min=0.1, max=100, help="How much faster than the clock the simulated one runs.")
+    ] = 1.0,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Ask nothing: take what the scale shows, start by itself.")
+    ] = False,
+    recover: Annotated[
+        bool, typer.Option(help="Only bring in what an earlier, interrupted recording left.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Record one drink: weigh in, move, weigh out; every reading is on disk within a tenth of a second.
+
+    What an earlier recording left behind when it was interrupted is offered first.
+    """
+    from rig.capture.decoding.dialects import load
+    from rig.capture.to_run.calibrated import InForce
+    from rig.cli.record.result import print_recovered, print_result
+    from rig.logbook.calibrations import calibrations
+    from rig.logbook.store import open_logbook
+    from rig.session.devices import devices
+
+    files = [str(f) for f in dialects or ()]
+    decoders = load(files)
+    at = logbook_at(logbook)
+    folder = recordings_beside(at)
+    if yes and not recover and duration_s is None:
+        raise typer.BadParameter("--yes needs --duration-s, for nobody is asked when to stop")
+    with ExitStack() as stack:
+        opened = stack.enter_context(open_logbook(at))
+        left = _offered(folder, opened, decoders, take=recover or yes, ask=not (yes or recover or as_json))
+        if recover:
+            print_recovered(left, opened.where, as_json)
+            return
+        made = _drink(bench, logbook, bench_name, technique, vessel, ice, recipe, simulated)
+        way = _way(made, ice_mass_g, duration_s)
+        given = {
+            "run": run or f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
+            "technique": technique,
+            "vessel": made.vessel,
+            "ice": made.ice,
+            "recipe": made.recipe,
+            "target": target,
+            "operator": operator,
+            "session": session,
+            "ice_temp_c": ice_temp_c,
+            "room_temp_c": room_temp_c,
+        }
+        in_drink = probe_in_drink or simulated
+        prepare = _prepare(made, given, target, in_drink, as_json, keep=not simulated)
+        try:
+            hands, ports = stack.enter_context(
+                devices(
+                    *(made.source.book.bench, technique, made.vessel, made.ice, made.recipe),
+                    simulated=simulated,
+                    seed=seed,
+                    time_scale=time_scale,
+                    ice_mass_g=ice_mass_g,
+                    port=port,
+                    decoders=decoders,
+                )
+            )
+        except ModelRangeError as error:
+            raise typer.BadParameter(str(error)) from error
+        done = _record(
+            folder,
+            ports,
+            _meta(made, given, in_drink),
+            way,
+            hands,
+            prepare,
+            tuple(files),
+            decoders,
+            time_scale if simulated else 1.0,
+            InForce(calibrations(opened), datetime.now(UTC).date()),
+            by_itself=yes,
+            quiet=as_json,
+        )
+        recorded = _taken_in(done, opened, decoders)
+        print_result(recorded, done, opened.where, left, as_json)
+
+
+def _drink(
+    bench: Path | None,
+    logbook: str | None,
+    bench_name: str | None,
+    technique: str,
+    vessel: str | None,
+    ice: str | None,
+    recipe: str | None,
+    simulated: bool,
+) -> Drink:
+    """What is to be made, from a bench folder, the logbook's bench, or none where all is simulated."""
+    if simulated and bench is None and bench_name is None:
+        from rig.bench import parse_bench
+        from rig.runs import RunBook
+
+        source = Source(RunBook(parse_bench(SIMULATED_BENCH, "the simulated bench")[0], ()), "simulated")
+    else:
+        source = open_source(bench, logbook, bench_name)
+    on = source.book.bench
+    return Drink(
+        source,
+        source.name if bench is None else bench.resolve().name,
+        technique,
+        _one("vessel", vessel, tuple(on.vessels), simulated),
+        _one("ice", ice, tuple(on.ice), simulated),
+        _one("recipe", recipe, tuple(on.recipes), simulated),
+    )
+
+
+def _one(kind: str, asked: str | None, known: tuple[str, ...], first_will_do: bool) -> str:
+    if asked is not None:
+        if asked not in known:
+            raise NotFound(kind, asked, known)
+        return asked
+    if len(known) == 1 or (known and first_will_do):
+        return known[0]
+    if not known:
+        raise RigError(f"the bench has no {kind}. Write one into its bench.toml")
+    raise RigError(f"say which {kind}: --{kind} {' | '.join(repr(k) for k in known)}")
+
+
+def _way(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
+    from rig.session.drink import Way, ingredients_g
+
+    return Way(
+        made.technique,
+        ingredients_g(made.source.book.bench.recipe(made.recipe)),
+        made.source.book.bench.vessel(made.vessel).mass_g,
+        ice_g,
+        duration_s,
+    )
+
+
+def _meta(made: Drink, given: dict[str, Any], probe_in_drink: bool) -> dict[str, Any]:
+    from rig.bench_toml import bench_toml
+
+    return {
+        "bench_name": made.bench_name,
+        "bench": bench_toml(made.source.book.bench),
+        "run": {k: v for k, v in given.items() if v is not None},
+        "probe_in_drink": probe_in_drink,
+    }
+
+
+def _prepare(
+    made: Drink, given: dict[str, Any], target: str | None, in_drink: bool, quiet: bool, *, keep: bool
+) -> Prepare | None:
+    """What makes the live call once all is weighed in; None where no target was named.
+
+    `keep`: the call as it stands before the start goes into the logbook that the fit is of, if any.
+    """
+    from rig.cli.source import fitted_or_prior
+    from rig.session.advisor import preparing
+
+    if target is None:
+        return None
+    goal, fit = made.source.book.bench.target(target), fitted_or_prior(made.source, quiet)
+
+    def called(call: LiveCall) -> None:
+        from rig.advice.calls_kept import AskedFrom, keep_live
+
+        if keep and made.source.logbook is not None:
+            # beside the drink, which waits for no database; the program ends when it is written
+            asked = made.source.logbook, made.source.name, call, fit, AskedFrom.RECORD, datetime.now(UTC)
+            Thread(target=keep_live, args=asked).start()
+
+    return preparing(fit, goal, given, in_drink, called)
+
+
+def _record(
+    folder: Path,
+    ports: tuple[PortSpec, ...],
+    meta: dict[str, Any],
+    way: Way,
+    hands: Hands | None,
+    prepare: Prepare | None,
+    dialect_files: tuple[str, ...],
+    decoders: dict[str, Decoder],
+    time_scale: float,
+    held: InForce,
+    *,
+    by_itself: bool,
+    quiet: bool,
+) -> Session:
+    from rig.capture.recording.follow import Follower
+    from rig.capture.recording.process import start_recording
+    from rig.capture.recording.recorder import LEAST_FREE_BYTES, free_bytes
+    from rig.capture.recording.recorder_files import Plan
+    from rig.capture.to_run.calibrated import Heard
+    from rig.cli.record.keys import run_session, terminal_keys
+    from rig.cli.record.view import live_view
+    from rig.session.drink import Session
+
+    plan = Plan(folder, ports, meta, time_scale=time_scale, dialect_files=dialect_files)
+    with start_recording(plan) as recording, terminal_keys() as keys:
+        if not quiet and free_bytes(folder) < LEAST_FREE_BYTES:
+            say(f"Less than {LEAST_FREE_BYTES // 1024**2} MB are free at {folder}: make room soon.")
+        session = Session(
+            recording,
+            Follower(plan.files.journal, decoders),
+            way,
+            by_itself=by_itself,
+            prepare=prepare,
+            heard=Heard(held),
+            hands=hands,
+            ring=lambda: print("\a", end="", file=sys.stderr, flush=True),
+        )
+        with live_view(sys.stdout.isatty() and not quiet) as show:
+            run_session(session, keys.wait, show, pace_s=0.05 / max(time_scale, 1.0))
+    return session
+
+
+def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder]) -> Recorded:
+    from rig.capture.to_run.intake import take_in
+    from rig.logbook.calibrations import calibrations
+
+    files = session.recording.files
+    if not session.started:
+        files.set_done()
+        raise RigError(
+            f"ended before the drink was moved: no run was stored; what was read is in {files.done}"
+        )
+    try:
+        return take_in(files, logbook, decoders, calibrations(logbook))
+    except RigError as error:
+        raise RigError(
+            f"{error}. What was recorded is kept in {files.journal}: once that is mended, chillrig record --recover"
+        ) from error
+
+
+def _offered(
+    folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], *, take: bool, ask: bool
+) -> Offered:
+    """What an interruption left, and what came of offering it."""
+    from rig.capture.recording.process import interrupted_runs
+    from rig.capture.to_run.intake import take_in
+    from rig.logbook.calibrations import calibrations
+
+    found: Offered = []
+    for left in interrupted_runs(folder):
+        wanted = take or (
+            ask
+            and sys.stdin.isatty()
+            and typer.confirm(f"Interrupted: {left.in_words}. Bring it in?", default=True)
+        )
+        if not wanted:
+            found.append((left, None))
+            continue
+        try:
+            found.append((left, take_in(left.files, logbook, decoders, calibrations(logbook))))
+        except (NotEnoughData, TableRefused) as error:
+            # There is no run in it, and never will be: it is put aside, so that it is not offered again.
+            left.files.set_done()
+            found.append((left, error))
+        except RigError as error:
+            found.append((left, error))
+    return found

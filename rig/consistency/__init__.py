@@ -1,0 +1,1 @@
+"""A run's numbers judged against each other: what conservation of mass and heat forbids, and what is odd."""

@@ -1,0 +1,318 @@
+"""The steps of making one recorded drink: weigh in, move, weigh out; what each asks for and what ends it."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from rig.bench import Recipe
+from rig.capture.decoding.readings import Quality, Quantity, Sample
+from rig.capture.devices.simulated.drink import Hands
+from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
+from rig.capture.recording.journal import EventKind
+from rig.capture.recording.process import RecordingProcess
+from rig.capture.to_run.calibrated import Heard
+from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
+from rig.physics.recipe_liquid import liquid_from_recipe
+
+WEIGH_PATIENCE_S = 60.0
+"""Where nobody watches, a step that the scale does not show within this time is left out."""
+AGREED_G = 0.05
+LEAST_STEP_G = 0.5
+GLASS_G = 180.0
+
+
+class Phase(StrEnum):
+    """Where a drink has got to."""
+
+    OPENING = "opening"
+    WEIGHING = "weighing"
+    READY = "ready"
+    MOVING = "moving"
+    AFTER = "after"
+    DONE = "done"
+    TROUBLE = "trouble"
+
+
+@dataclass(frozen=True)
+class Way:
+    """The whole way of one drink: what is weighed before, the motion, what is weighed after."""
+
+    technique: str
+    ingredients: tuple[tuple[str, float], ...]
+    vessel_g: float | None = None
+    ice_g: float | None = None
+    duration_s: float | None = None
+
+    @property
+    def before(self) -> tuple[Step, ...]:
+        """Empty vessel, each ingredient, ice."""
+        return (
+            Step("empty vessel", StepKind.VESSEL, self.vessel_g),
+            *(Step(name, StepKind.ADDITION, grams) for name, grams in self.ingredients),
+            Step("ice", StepKind.ADDITION, self.ice_g),
+        )
+
+    @property
+    def after(self) -> tuple[Step, ...]:
+        """Empty glass, what is strained into it."""
+        return Step("empty glass", StepKind.VESSEL), Step("strained", StepKind.ADDITION)
+
+
+def ingredients_g(recipe: Recipe) -> tuple[tuple[str, float], ...]:
+    """Name and mass [g] of each ingredient as the recipe has it."""
+    return tuple(
+        (i.name, float(liquid_from_recipe(Recipe(recipe.name, (i,))).liquid.mass_g))
+        for i in recipe.ingredients
+    )
+
+
+@dataclass(frozen=True)
+class WeighedIn:
+    """What is known of a drink once it is weighed in: masses [g] by name, the probe in it [°C], and how surely.
+
+    Corrected by the calibrations that hold; `probe_std_k` and `scale_std_g` are what those leave unknown, None
+    where nothing is calibrated.
+    """
+
+    mass_g: Mapping[str, float]
+    temp_c: float | None
+    probe_std_k: float | None = None
+    scale_std_g: float | None = None
+
+
+@dataclass
+class Session:
+    """Where one drink has got to; `tick` moves it on, `act`, `skip` and `mark` are a person's keys.
+
+    With `by_itself` the motion starts once all is weighed, and what the scale does not show in time is left
+    out. `hands` are those of a simulated drink: they do what is asked for.
+    """
+
+    recording: RecordingProcess
+    follower: Follower
+    way: Way
+    by_itself: bool = False
+    advisor: Advisor | None = None
+    prepare: Callable[[WeighedIn], Advisor] | None = None
+    """Makes the advisor once all is weighed in."""
+    heard: Heard = field(default_factory=Heard)
+    """What is known of the probe and the scale; the advisor hears what their readings stand for."""
+    hands: Hands | None = None
+    ring: Callable[[], None] = lambda: None
+    words: StopWords | None = None
+    said: str = ""
+    weighed: dict[str, float] = field(default_factory=dict)
+    skipped: list[str] = field(default_factory=list)
+    finished: bool = False
+    _weigh_in: WeighIn = field(init=False)
+    _main: dict[Quantity, tuple[int, str]] = field(default_factory=dict)
+    _step: Step | None = None
+    _asked_s: float = 0.0
+    _on_scale_g: float = 0.0
+    _scale_s: float = float("-inf")
+    _advised_s: float = 0.0
+    _started_s: float | None = None
+    _stopped_s: float | None = None
+
+    def __post_init__(self) -> None:
+        self._weigh_in = WeighIn(self.way.before)
+
+    @property
+    def done(self) -> bool:
+        """Whether there is nothing left to do, or nobody records any more."""
+        return self.finished or not self.recording.alive
+
+    @property
+    def now_s(self) -> float:
+        """Now, in seconds from the start of the journal."""
+        return self.follower.at_s(time.perf_counter_ns())
+
+    @property
+    def expecting(self) -> Step | None:
+        """What is to be weighed next; None while the drink is moved or about to be."""
+        return None if self.moving else self._weigh_in.state.expecting
+
+    @property
+    def started(self) -> bool:
+        """Whether the drink has been moved at all."""
+        return self._started_s is not None
+
+    @property
+    def moving(self) -> bool:
+        """Whether the drink is being moved."""
+        return self._started_s is not None and self._stopped_s is None
+
+    @property
+    def moved_s(self) -> float:
+        """How long the drink has been moved by now."""
+        if self._started_s is None:
+            return 0.0
+        return (self._stopped_s or self.now_s) - self._started_s
+
+    def known(self, raw_c: float | None) -> WeighedIn:
+        """What the weigh-ins by now, and a reading of the probe [°C], stand for."""
+        mass_g = self.heard.weighed_g(self.weighed)
+        return WeighedIn(
+            mass_g,
+            self.heard.temp_c(raw_c),
+            self.heard.probe_std_k(raw_c),
+            self.heard.scale_std_g(mass_g.get("drink")),
+        )
+
+    @property
+    def doubt(self) -> str:
+        """What the scale shows and no step explains, in words."""
+        doubts = self._weigh_in.state.doubts
+        return doubts[-1].what if doubts else ""
+
+    def pan_g(self, step: Step) -> float:
+        """What the steps before this one left on the pan [g]."""
+        steps = self.way.after if self._stopped_s is not None else self.way.before
+        return sum(self.weighed.get(s.name, 0.0) for s in steps[: steps.index(step)])
+
+    def tick(self) -> None:
+        """Take in what has been read, and do what needs no key."""
+        self.follower.poll(self._hear)
+        if self.follower.header is None or self.finished:
+            return
+        if self.moving:
+            if self.way.duration_s is not None and self.moved_s >= self.way.duration_s:
+                self.ring()
+                self._stop()
+            return
+        self._note_weighed()
+        step = self.expecting
+        if step is not self._step:
+            self._ask(step)
+        waited_s = self.now_s - self._asked_s
+        if step is not None:
+            if self.by_itself and waited_s > WEIGH_PATIENCE_S:
+                self.skip()
+        elif self._stopped_s is not None:
+            self.finished = True
+        elif self.prepare is not None:
+            prepare, self.prepare = self.prepare, None
+            self.advisor = prepare(self.known(self.follower.temp_c))
+        elif self.by_itself:
+            self._start()
+
+    def act(self) -> None:
+        """What the moment is there for: take what is on the scale, start, or stop."""
+        if self.moving:
+            self._stop()
+        elif self.expecting is None and self._stopped_s is None:
+            self._start()
+        elif self.expecting is None:
+            self.finished = True
+        else:
+            self.said = self._take()
+
+    def skip(self) -> None:
+        """Go on without weighing what is asked for."""
+        if (step := self.expecting) is not None:
+            self.skipped.append(step.name)
+            # What rests on the scale belongs to the steps before: it is closed before this one is left out.
+            self._weigh_in.update(self._scale_s, math.nan, settled=False)
+            self._weigh_in.skip()
+            if self.hands is not None and step.kind is StepKind.ADDITION:
+                self._put(self._on_scale_g - self._simulated_g(self.hands, step.name))
+
+    def mark(self, text: str) -> None:
+        """Note something at this moment."""
+        self.recording.order(EventKind.MARK, text=text)
+        self.said = f"marked: {text}"
+
+    def _take(self) -> str:
+        """Take what rests on the scale for the step at hand; why not, where it cannot be."""
+        state, plateau = self._weigh_in.state, self._weigh_in.plateau
+        if plateau is None:
+            return "the scale has not come to rest"
+        if accept(state, plateau).named[-1].mass_g < LEAST_STEP_G:
+            return "nothing more is on the scale yet"
+        self._weigh_in.accept()
+        return ""
+
+    def _start(self) -> None:
+        event = self.recording.order(EventKind.START)
+        self._started_s = self.follower.at_s(event.at_ns)
+        self.said = ""
+        if self.hands is not None:
+            self._put(0.0)
+            self.hands.start()
+
+    def _stop(self) -> None:
+        if self.hands is not None:
+            self.hands.stop()
+        event = self.recording.order(EventKind.STOP)
+        self._stopped_s = self.follower.at_s(event.at_ns)
+        self._weigh_in = WeighIn(self.way.after)
+
+    def _hear(self, moment: Moment) -> None:
+        for sample in moment.samples:
+            if not self.follower.is_main(moment.port, sample):
+                continue
+            self._know(moment.port, sample)
+            if sample.quantity is Quantity.MASS:
+                # A clock that learns may step back by a little; for a scale at rest that means nothing.
+                self._scale_s = max(self._scale_s, moment.time_s)
+                self._weigh_in.update(self._scale_s, sample.value, settled=sample.quality is Quality.GOOD)
+        if self.advisor is None or self._started_s is None or not self.moving:
+            return
+        # Two boards' clocks are not learnt equally well: an advisor never hears time run back.
+        temp_c = self.heard.temp_c(self.follower.temp_c)
+        before, self._advised_s = self.words, max(self._advised_s, moment.time_s - self._started_s)
+        self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
+        if self.words is not None and self.words.stop_now and not (before is not None and before.stop_now):
+            self.ring()
+
+    def _know(self, port: int, sample: Sample) -> None:
+        """Find what is known of a main channel when it is heard for the first time as such."""
+        if self._main.get(sample.quantity) != (port, sample.channel) and self.follower.header is not None:
+            self._main[sample.quantity] = port, sample.channel
+            self.heard.hear(self.follower.header.ports[port].name, sample.channel, sample.quantity)
+
+    def _note_weighed(self) -> None:
+        """Put into the journal what has been weighed, again where more was added."""
+        named = {w.step.name: round(w.mass_g, 1) for w in self._weigh_in.state.named}
+        parts = [named[name] for name, _ in self.way.ingredients if name in named]
+        if parts and len(parts) == len(self.way.ingredients):
+            named["drink"] = round(sum(parts), 1)
+        for what, mass_g in named.items():
+            if abs(mass_g - self.weighed.get(what, float("inf"))) > AGREED_G:
+                self.weighed[what] = mass_g
+                port, channel = self._main[Quantity.MASS]
+                # As the scale showed it, and which scale: it is corrected where the run is taken in.
+                self.recording.order(EventKind.WEIGH, what=what, mass_g=mass_g, port=port, channel=channel)
+
+    def _ask(self, step: Step | None) -> None:
+        self._step, self._asked_s = step, self.now_s
+        if self.hands is not None and step is not None:
+            if step.kind is StepKind.VESSEL:
+                self._on_scale_g = 0.0
+            self._put(self._on_scale_g + self._simulated_g(self.hands, step.name))
+
+    def _put(self, mass_g: float) -> None:
+        self._on_scale_g = mass_g
+        if self.hands is not None:
+            self.hands.put_on_scale(mass_g)
+
+    def _simulated_g(self, hands: Hands, what: str) -> float:
+        drink = hands.drink
+        recipe_g = dict(self.way.ingredients)
+        if what in recipe_g:
+            return recipe_g[what] * drink.drink_mass_g / sum(recipe_g.values())
+        return {
+            "empty vessel": self.way.vessel_g or drink.plan.setting.wall.mass_g,
+            "ice": drink.ice_mass_g,
+            "empty glass": GLASS_G,
+            "strained": drink.strained_g(max(hands.moved_s, 1.0)),
+        }[what]
+
+
+def still_to_weigh(way: Way, weighed: Sequence[str]) -> list[str]:
+    """What was never weighed, by name."""
+    return [s.name for s in (*way.before, *way.after) if s.name not in weighed]

@@ -1,0 +1,27 @@
+"""Where a user's own data are: the logbook's file, and the recordings beside it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+LOGBOOK_FILE, RECORDINGS = "logbook.sqlite", "recordings"
+
+
+def data_folder() -> Path:
+    """The folder for a user's own data, by the XDG Base Directory Specification; not created here."""
+    told = os.environ.get("XDG_DATA_HOME") or (
+        os.environ.get("LOCALAPPDATA") if sys.platform == "win32" else None
+    )
+    return (Path(told) if told else Path.home() / ".local" / "share") / "chillrig"
+
+
+def logbook_at(told: str | None) -> str:
+    """The logbook asked for, or the user's own file."""
+    return told or str(data_folder() / LOGBOOK_FILE)
+
+
+def recordings_beside(logbook: str) -> Path:
+    """Where journals are kept: beside a logbook that is a file, else in the user's own folder."""
+    return (data_folder() if "://" in logbook else Path(logbook).parent) / RECORDINGS

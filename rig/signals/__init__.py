@@ -1,0 +1,1 @@
+"""What a trace shows: start and stop of motion, steady scale, cadence; arrays in, values out, no files."""

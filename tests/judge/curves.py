@@ -1,0 +1,98 @@
+"""Learning curves: how good the call is with 0, 1, 2, 3, 6 and 18 runs of a drink on a set-up.
+
+`python -m tests.judge.curves --family shells --seeds 201-203 --runs 6` takes the cases that a bench has no runs
+of, makes 18 runs of each in the hidden world, durations spread over the useful range so that any first few are
+spread too, and asks with none, the first, the first two … of them. The spreadsheet is asked where it can answer.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Executor
+
+import numpy as np
+
+from sample_logs.generator.liquid import Floats
+from tests.judge.bench import RANGE_S, kept_bench
+from tests.judge.judge import (
+    PRODUCT,
+    SPREADSHEET,
+    Judged,
+    Row,
+    arguments,
+    fit_with,
+    judge_product,
+    judge_spreadsheet,
+    pool,
+    seeds_of,
+    write_jsonl,
+)
+from tests.judge.spreadsheet import LEAST_RUNS
+
+COUNTS = (0, 1, 2, 3, 6, 18)
+GOLDEN = (np.sqrt(5) - 1) / 2
+KINDS = ("drink", "pair")
+
+
+def spread_s(technique: str, runs: int) -> Floats:
+    """Durations over the useful range, each new one in the widest gap (multiples of the golden section)."""
+    low, high = RANGE_S[technique]
+    return low * (high / low) ** ((0.5 + GOLDEN * np.arange(runs)) % 1.0)
+
+
+def learn_case(family: str, seed: int, runs: int, at: int, counts: tuple[int, ...]) -> list[Judged]:
+    """Ask for one case of a world again and again, as runs of it come in."""
+    bench = kept_bench(family, seed, [runs])
+    case = bench.cases[at]
+    own = bench.made_at(case, spread_s(case.plan.technique, max(counts)), 100)
+    out = []
+    for count in counts:
+        out.append(judge_product(fit_with(bench, runs, own[:count]), case, runs, count))
+        if count >= LEAST_RUNS:
+            out.append(judge_spreadsheet(bench, case, runs, own[:count]))
+    return out
+
+
+def learn(
+    worlds: list[tuple[str, int, int]],
+    counts: tuple[int, ...],
+    kinds: tuple[str, ...],
+    cases: int,
+    executor: Executor,
+) -> list[Judged]:
+    """All cases that a bench has no runs of, at most so many a kind and world."""
+    futures = []
+    for world in worlds:
+        family, seed, runs = world
+        found = kept_bench(family, seed, [runs]).cases
+        for kind in kinds:
+            mine = [at for at, case in enumerate(found) if case.kind == kind][:cases]
+            futures += [executor.submit(learn_case, *world, at, counts) for at in mine]
+    return [judged for future in futures for judged in future.result()]
+
+
+def main() -> None:
+    """Print a row a count."""
+    parser = arguments(__doc__)
+    parser.add_argument("--runs", type=int, default=6, help="runs a set-up elsewhere on the bench")
+    parser.add_argument(
+        "--counts", type=int, nargs="+", default=list(COUNTS), help="runs of the drink asked for"
+    )
+    parser.add_argument("--cases", nargs="+", choices=KINDS, default=list(KINDS))
+    parser.add_argument("--each", type=int, default=2, help="cases a kind and world")
+    options = parser.parse_args()
+    worlds = [(family, seed, options.runs) for family in options.family for seed in seeds_of(options.seeds)]
+    with pool(options.workers) as executor:
+        calls = learn(worlds, tuple(options.counts), tuple(options.cases), options.each, executor)
+    if options.jsonl:
+        write_jsonl(options.jsonl, calls)
+    print(Row.HEAD)
+    for kind in options.cases:
+        for count in options.counts:
+            for by in (PRODUCT, SPREADSHEET):
+                mine = [j for j in calls if (j.kind, j.after, j.by) == (kind, count, by)]
+                if mine:
+                    print(Row.of(f"{kind}, {count} runs of it, {options.runs} elsewhere, {by}", mine))
+
+
+if __name__ == "__main__":
+    main()
