@@ -1,0 +1,176 @@
+"""Which other ice, vessel or recipe of the bench a run looks like, where it does not look like its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from scipy.special import gammaln
+
+from rig.arrays import FloatArray
+from rig.bench import Bench
+from rig.errors import BenchError, ModelRangeError, NotFound
+from rig.fitting.evidence import duration_of, strained_mass_g
+from rig.fitting.prediction import Prediction, predict_all
+from rig.fitting.result import Fit, Verdict
+from rig.fitting.situation import Situation
+from rig.physics.recipe_liquid import liquid_from_recipe
+from rig.runs import Run
+
+LEAST_GAIN = 4.0
+"""Log density [nats] that another label must gain: 55 times as likely as the noted one. Where one doubtful run in
+five was noted wrongly, and that under one of ten other labels, it is then as likely as not to be just that one
+(common practice, no source); a run under its own label gains less than nothing."""
+FITS_WITHIN_SD = 3.0
+"""How far from the prediction under the other label, in its standard deviations, what was seen may lie."""
+WEIGHING_SD_G = 1.5
+"""What a weighing may be off beyond a new run's own spread."""
+RECIPE_MASS_LOG_SD, ICE_TEMP_SD_K = 0.04, 3.0
+"""How a drink's mass scatters about its recipe's, and an ice about its usual temperature (common practice, no
+source)."""
+SHOWN_LEAST_SD_K, _FEWEST_SHOWN = 0.4, 3
+_TAILS_DF = 5.0
+"""Degrees of freedom of the Student-t density: one odd reading alone gains only so much."""
+_DRAWS, _SEED = 256, 11
+
+
+class Label(StrEnum):
+    """What may have been noted wrongly."""
+
+    ICE = "ice"
+    VESSEL = "vessel"
+    RECIPE = "recipe"
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """Another label that fits a run better; `gain` is the logarithm of how many times as likely [nats]."""
+
+    label: Label
+    noted: str
+    likely: str
+    gain: float
+
+    def sentence(self) -> str:
+        """The suggestion in words, without a full stop."""
+        return f"fits {self.likely} better than {self.noted}: check which {self.label} was noted"
+
+
+def likely_label(fit: Fit, run: Run) -> Suggestion | None:
+    """The one other label that the run fits clearly better than its own, or None.
+
+    The run is predicted as a new one at its duration, with its own stated conditions, under each single other
+    ice, vessel and recipe of the bench. Its strained mass, what its probe showed at the end, the drink's mass
+    against the recipe's and the ice's temperature against that ice's usual one are scored by their joint
+    predictive density.
+    """
+    duration = duration_of(run)
+    if duration is None:
+        return None
+    own = Situation.of(run)
+    labels = [
+        (label, name) for label in Label for name in _names(fit.bench, label) if name != getattr(own, label)
+    ]
+    situations = [own, *(replace(own, **{label.value: name}) for label, name in labels)]
+    seen = _Seen.of(fit, run, duration)
+    if seen.strained_g is None and seen.temp_c is None:
+        return None
+    try:
+        predicted = predict_all(fit, situations, np.array([duration]), draws=_DRAWS, seed=_SEED)
+    except (NotFound, ModelRangeError, BenchError):
+        return None
+    scored = [_score(fit.bench, seen, p) for p in predicted]
+    best = 1 + int(np.argmax([density for density, _ in scored[1:]])) if len(scored) > 1 else 0
+    gain = scored[best][0] - scored[0][0]
+    if gain < LEAST_GAIN or scored[best][1] > FITS_WITHIN_SD:
+        return None
+    label, name = labels[best - 1]
+    return Suggestion(label, getattr(own, label), name, float(gain))
+
+
+def _names(bench: Bench, label: Label) -> tuple[str, ...]:
+    return tuple({Label.ICE: bench.ice, Label.VESSEL: bench.vessels, Label.RECIPE: bench.recipes}[label])
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What was seen of a run: strained mass, and the drink's end temperature as its probe told it."""
+
+    strained_g: float | None
+    temp_c: float | None
+    temp_sd_k: float
+
+    @classmethod
+    def of(cls, fit: Fit, run: Run, duration_s: float) -> _Seen:
+        shown = _end_shown_c(run, duration_s)
+        if shown is None:
+            return cls(strained_mass_g(run), None, np.inf)
+        late, sd = _shown_late(fit, run)
+        return cls(strained_mass_g(run), shown - late, sd)
+
+
+def _shown_late(fit: Fit, run: Run) -> tuple[float, float]:
+    """How much warmer than the drink the probe shows at the end [K], with its spread, by the believed runs."""
+    runs = {r.run: r for r in fit.book.runs}
+    apart = []
+    for told in fit.runs:
+        other = runs[told.run]
+        if told.verdict is not Verdict.GOOD or told.run == run.run or other.technique != run.technique:
+            continue
+        shown = None if told.duration_s is None else _end_shown_c(other, told.duration_s)
+        if shown is not None and told.temp_c is not None:
+            apart.append(shown - told.temp_c)
+    if len(apart) < _FEWEST_SHOWN:
+        return 0.0, 3.0
+    middle = float(np.median(apart))
+    return middle, max(1.4826 * float(np.median(np.abs(np.array(apart) - middle))), SHOWN_LEAST_SD_K)
+
+
+def _end_shown_c(run: Run, duration_s: float) -> float | None:
+    """What the main probe showed at the stop [°C]: the mean of its readings in the last second."""
+    if run.trace is None or run.trace.probe_c is None:
+        return None
+    time, temp = run.trace.time_s, run.trace.probe_c
+    last = np.isfinite(temp) & (time > duration_s - 1.0) & (time <= duration_s + 0.2)
+    return float(temp[last].mean()) if last.any() else None
+
+
+def _score(bench: Bench, seen: _Seen, predicted: Prediction) -> tuple[float, float]:
+    """Log predictive density of what was seen, and how far off it lies in standard deviations (root mean square)."""
+    s = predicted.situation
+    columns: list[FloatArray] = []
+    values, noise = [], []
+    if seen.strained_g is not None:
+        columns.append(float(predicted.liquid.mass_g) + predicted.added_g[:, 0] - predicted.held_back_g)
+        values.append(seen.strained_g)
+        noise.append(WEIGHING_SD_G)
+    if seen.temp_c is not None:
+        columns.append(predicted.temp_c[:, 0])
+        values.append(seen.temp_c)
+        noise.append(seen.temp_sd_k)
+    draws = np.stack(columns, axis=1)
+    covariance = np.cov(draws, rowvar=False).reshape(len(values), len(values)) + np.diag(np.square(noise))
+    off = np.array(values) - np.median(draws, axis=0)
+    square = float(off @ np.linalg.solve(covariance, off))
+    density = _log_t(square, len(values)) - 0.5 * float(np.linalg.slogdet(covariance)[1])
+    squares, count = [square], len(values)
+    ice = bench.ice_type(s.ice)
+    if s.ice_temp_c is not None and ice.temp_c is not None:
+        squares.append(((s.ice_temp_c - ice.temp_c) / ICE_TEMP_SD_K) ** 2)
+    if s.drink_mass_g is not None:
+        usual = float(liquid_from_recipe(bench.recipe(s.recipe)).liquid.mass_g)
+        squares.append((np.log(s.drink_mass_g / usual) / RECIPE_MASS_LOG_SD) ** 2)
+    density += sum(_log_t(q, 1) for q in squares[1:])
+    return density, float(np.sqrt(sum(squares) / (count + len(squares) - 1)))
+
+
+def _log_t(square: float, size: int) -> float:
+    """Log density of a standard multivariate Student-t of `size` at a squared distance."""
+    df = _TAILS_DF
+    return float(
+        gammaln(0.5 * (df + size))
+        - gammaln(0.5 * df)
+        - 0.5 * size * np.log(df * np.pi)
+        - 0.5 * (df + size) * np.log1p(square / df)
+    )
