@@ -1,7 +1,7 @@
 """What is known before any run: sizes of heat transfer, wetness, held-back liquid, and how sure that is.
 
 Every number is a median with a spread. Sources are named beside each; where none is published the words
-'common practice, no source' stand. None was tuned to a published check value.
+'common practice, no source' stand. None was tuned to a single published value, nor to made-up data.
 """
 
 from __future__ import annotations
@@ -61,10 +61,11 @@ LATE_G = 0.7
 class MotionPrior:
     """Typical heat transfer of a motion.
 
-    `film_w_per_m2k`: liquid to ice of 30 mm. Engineering range, from memory: gently stirred 500–1,500,
-    vigorous 2,000–8,000 W/(m²·K); two published facts set the medians: most of the chill of a hard shake
-    comes in 12 s (time constant about 4 s), and stirring is 8 to 10 times slower, some 40 points of dilution
-    in half a minute (Cooking Issues, 2009–2010).
+    `film_w_per_m2k`: liquid to ice of 30 mm. Engineering range, from memory: still 100–600, gently stirred
+    500–1,500, vigorous 2,000–8,000 W/(m²·K). The medians of shake and stir are round values from a scan over
+    that range against ten published measurements each, all that state how long (`tests/published/test_priors.py`
+    names them): a hard shake is level by 12 to 15 s, a stir is at 2.5 to 3.9 °C after 30 s, below 0 °C after
+    40 s, and does in two minutes what a shake does in 15 s.
     `power_w`: a shake adds a few watts, a blender tens to hundreds (common practice, no source).
     `hands_w_per_k`: hands near 33 °C and air that is moved along the wall add 1–3 W/K to a shaker that is held,
     little to a glass that stands (common practice, no source).
@@ -81,8 +82,8 @@ class MotionPrior:
 
 
 MOTIONS: dict[Motion | None, MotionPrior] = {
-    Motion.SHAKE: MotionPrior(3000.0, 1800.0, 0.012, 4.0, 1.5, 0.45, 0.09, 40.0),
-    Motion.STIR: MotionPrior(420.0, 350.0, 0.0015, 0.7, 0.2, 0.45, 0.10, 150.0),
+    Motion.SHAKE: MotionPrior(4500.0, 1800.0, 0.012, 4.0, 1.5, 0.45, 0.09, 40.0),
+    Motion.STIR: MotionPrior(400.0, 350.0, 0.0015, 0.7, 0.2, 0.45, 0.10, 150.0),
     Motion.BLEND: MotionPrior(6000.0, 2500.0, 0.20, 90.0, 0.1, 0.7, 0.12, 60.0),
     Motion.SWIRL: MotionPrior(500.0, 350.0, 0.001, 0.5, 0.6, 0.6, 0.12, 150.0),
     Motion.BUILD: MotionPrior(250.0, 200.0, 0.0005, 0.2, 0.1, 0.7, 0.15, 240.0),
