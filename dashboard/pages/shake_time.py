@@ -237,11 +237,9 @@ def register(app: Dash, desk: Desk) -> None:
         params = params_of_store(names)
         view = desk.view(desk.chosen(one(params, "bench")))
         usual = usual_conditions(view, CallQuestion.of(view, params).drink)
-        other = {"drink_temp_c": "call-recipe"}
-        return [
-            {"value": usual[name], "reset": ctx.triggered_id == other.get(name, "call-ice")}
-            for name in CONDITIONS
-        ]
+        changed = {t["prop_id"] for t in ctx.triggered}
+        belongs_to = dict.fromkeys(CONDITIONS, "call-ice.value") | {"drink_temp_c": "call-recipe.value"}
+        return [{"value": usual[name], "reset": belongs_to[name] in changed} for name in CONDITIONS]
 
 
 def head_block(call: Advice) -> Any:

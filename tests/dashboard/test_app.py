@@ -91,9 +91,9 @@ def test_a_callback_answers_as_the_page_asks(client: Any) -> None:
 
 def test_another_ice_moves_its_sliders(client: Any) -> None:
     got = callback(client, "call-ice_temp_c-at.data", {"call-ice.value": "wet cube"}, {})
-    stands = got.get_json()["response"]
-    assert stands["call-ice_temp_c-at"]["data"]["value"] == 0.0
-    assert 150 <= stands["call-ice_mass_g-at"]["data"]["value"] <= 170
+    moved = got.get_json()["response"]
+    assert moved["call-ice_temp_c-at"]["data"] == {"value": 0.0, "reset": True}
+    assert 150 <= moved["call-ice_mass_g-at"]["data"]["value"] <= 170
 
 
 def test_an_error_nobody_foresaw_is_told_on_the_page_not_in_full(
