@@ -28,6 +28,7 @@ from rig.fitting.observing import (
     STRAINED,
     Linearised,
     Problem,
+    chunks,
     expected,
     linearise,
     misfit_slopes,
@@ -35,7 +36,7 @@ from rig.fitting.observing import (
     residuals,
     scatter,
 )
-from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, P
+from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, LOGARITHMIC, P
 
 _STUDENT_DF = 4.0
 BELIEVED = 0.3
@@ -46,7 +47,10 @@ _SPREADS_AFTER = 3
 _FIRST_NOISE = 5.0
 """The first steps take the observations for so much noisier: far from the curves the likelihood has false summits."""
 _SETTLED_NATS, _SETTLED_SPREAD = 1.0, 0.08
-_FIRST_DAMPING, _LITTLE_DAMPING = 1.0, 1.0
+_FIRST_DAMPING, _LITTLE_DAMPING, _LEAST_BRAKE = 1.0, 1.0, 0.1
+_LOGARITHMS = np.array([*range(LOGARITHMIC), P.ICE_MASS, P.LAG])
+_REACH = 0.8
+"""Farthest step of the logarithm of a parameter."""
 _FAIR_SHARE, _SAME_SLOPES = 0.1, 0.7
 """A step must gain the first share of what the linear model promised; above the second the slopes serve on."""
 
@@ -148,19 +152,29 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
     """Fit by repeated linearisation, as described at the top.
 
     A slow probe and a slow shake look alike at first, so the posterior can have a false summit. Scouts with
-    the lag held at several values climb on a part of the runs; the full fit starts where the best one stood,
-    or from `warm`, the state of a fit of nearly the same runs.
+    the lag held at several values climb on a part of the runs; the full fit starts where the best one stood, on
+    a long bench by way of a larger part, or from `warm`, the state of a fit of nearly the same runs.
     """
     report = progress or (lambda share: None)
-    if warm is None:
-        state = _scouted(problem, lambda share: report(0.4 * share))
-        learn_after = _SPREADS_AFTER
-    else:
-        state, learn_after = warm, 0
-    state, linear, iterations, converged = _climb(
-        problem, state, _MOST_STEPS, learn_after, lambda share: report(0.4 + 0.6 * share)
+    if warm is not None:
+        return _posterior(problem, *_climb(problem, warm, _MOST_STEPS, 0, report))
+    state = _scouted(problem, lambda share: report(0.3 * share))
+    if len(problem) <= _SAMPLE_RUNS:
+        climbed = _climb(problem, state, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.7 * share))
+        return _posterior(problem, *climbed)
+    sample = problem.subset(_spread_out(problem, _SAMPLE_RUNS))
+    start = replace(State.start(sample), effects=state.effects)
+    reached, *_ = _climb(sample, start, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.3 * share))
+    state = replace(state, effects=reached.effects, spreads=reached.spreads)
+    return _posterior(
+        problem, *_climb(problem, state, _LAST_STEPS, 1, lambda share: report(0.6 + 0.4 * share))
     )
-    return _posterior(problem, linear, state, iterations, converged)
+
+
+def _spread_out(problem: Problem, count: int) -> np.ndarray:
+    """About so many runs, of every set-up and drink its share."""
+    alike = np.lexsort(problem.composition.members.T)
+    return np.sort(alike[np.unique(np.linspace(0, len(problem) - 1, count).astype(np.int64))])
 
 
 def _climb(
@@ -181,8 +195,8 @@ def _climb(
         if step > learn_after:
             state = _learned(problem, linear, state)
         solved = _solve(problem, linear, state, damping)
-        proposal = replace(state, effects=solved.effects, departures=solved.departures)
-        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures))
+        proposal = _within_reach(problem, state, solved)
+        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures, linear.steps))
         before = _cost(problem, state, linear.residual)
         gained = before - _cost(problem, proposal, residual)
         promised = before - _cost(problem, proposal, _linear_residual(problem, linear, state, proposal))
@@ -203,14 +217,32 @@ def _climb(
             )
             damping, worse = damping * max(1.0 / 4.0, 1.0 - (2.0 * ratio - 1.0) ** 3), 2.0
         elif fresh:
-            damping, worse = damping * worse, 2.0 * worse
+            damping, worse = max(damping * worse, _LEAST_BRAKE), 2.0 * worse
         else:
             linear, fresh = linearise(problem, state.effects, state.departures), True
     return state, linear, step, False
 
 
+def _within_reach(problem: Problem, state: State, solved: _Solved) -> State:
+    """The state a solve leads to, or one on the way: no rate, size or strength may change by more than `_REACH`.
+
+    They enter as exponentials, which no linear model foresees further off.
+    """
+    moved = (
+        problem.composition.parameters(solved.effects - state.effects) + solved.departures - state.departures
+    )
+    share = min(1.0, _REACH / max(float(np.max(np.abs(moved[:, _LOGARITHMS]), initial=0.0)), 1e-9))
+    return replace(
+        state,
+        effects=state.effects + share * (solved.effects - state.effects),
+        departures=state.departures + share * (solved.departures - state.departures),
+    )
+
+
 _SCOUT_LAGS_S = (0.3, 1.2, 3.0, 6.5)
 _SCOUT_RUNS = 28
+_SAMPLE_RUNS, _LAST_STEPS = 200, 8
+"""A longer bench is first fitted on so many of its runs, then goes so many steps on from there."""
 _SCOUT_STEPS = 6
 
 
@@ -220,8 +252,7 @@ def _scouted(problem: Problem, report: Progress) -> State:
     lag = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.LAG]
     if not np.any(np.isfinite(problem.evidence.bin_temp_c)):
         return start
-    rows = np.unique(np.linspace(0, len(problem) - 1, _SCOUT_RUNS).astype(np.int64))
-    few = problem.subset(rows)
+    few = problem.subset(_spread_out(problem, _SCOUT_RUNS))
     best, best_score = start.effects, -np.inf
     for n, lag_s in enumerate(_SCOUT_LAGS_S):
         held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
@@ -439,14 +470,17 @@ def _component_scale(problem: Problem, solved: _Solved) -> FloatArray:
 
 
 def _posterior(
-    problem: Problem, linear: Linearised, state: State, iterations: int, converged: bool
+    problem: Problem, state: State, linear: Linearised, iterations: int, converged: bool
 ) -> MeltPosterior:
     solved = _at_state(linear, state, _solve(problem, linear, state))
     sd = np.sqrt(np.diagonal(solved.unweighted, axis1=1, axis2=2))
     rest = np.where(linear.seen, solved.rest, np.nan)
     made_of = problem.composition
     shared = made_of.parameters(state.effects)
-    usual, course = expected(problem, shared, np.arange(len(problem)))
+    usual, usual_temp = np.empty_like(linear.residual), np.empty(len(problem))
+    for rows, grid in chunks(linear.steps, 1):
+        usual[rows], course = expected(problem, shared[rows], rows, grid)
+        usual_temp[rows] = course.temp_c[-1]
     misfit = made_of.discrepancies(state.effects)
     strained = usual[:, STRAINED] + np.einsum("rok,rk->ro", misfit_slopes(problem), misfit)[:, STRAINED]
     basis = misfit_basis(problem.evidence.duration_s, problem.nominal.longest_s)
@@ -473,7 +507,7 @@ def _posterior(
         departure_sd=np.sqrt(solved.departure_variance),
         end_temp_c=linear.end_temp_c + warmer,
         end_added_g=linear.end_added_g + added + LATE_G + (shared + state.departures)[:, P.LATE],
-        expected_temp_c=course.temp_c[-1] + warmer,
+        expected_temp_c=usual_temp + warmer,
         expected_added_g=strained
         - problem.nominal.drink_mass_g
         + problem.nominal.held_back_g

@@ -6,17 +6,18 @@ at once. All slopes of all runs come from lanes of one integration; work is done
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.arrays import FloatArray, take_rows
+from rig.arrays import FloatArray, IntArray, take_rows
 from rig.fitting.evidence import BINS, Evidence
 from rig.fitting.latents import Composition, Latents
 from rig.fitting.misfit import MISFITS, MODES, RISE_SHARE, misfit_basis
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
 from rig.fitting.situation import Nominals, inputs_for
-from rig.physics.melt import Course, lagged, simulate, steps_for, steps_needed
+from rig.physics.melt import Course, lagged, simulate, steps_needed
 
 STRAINED = BINS
 """Column of the strained mass among a run's observations; the trace's readings come before it."""
@@ -27,8 +28,10 @@ BEFORE_SD_K = 0.2
 TRACE_SHARED = 0.4
 """Share of a trace's noise variance that neighbouring readings have in common."""
 _UNSEEN = 1e6
-CHUNK_LANES, _LANES_WORTH_A_STEP = 6000, 2000
-_STEP = np.array([0.03] * (P.THICKNESS + 1) + [0.3, 0.5, 0.02, 0.5])
+CHUNK_LANES, _FEW_RUNS = 6000, 100
+_GRID_GROWTH = 1.5
+"""Runs are integrated in so many steps that each such grid serves those that need up to that much more."""
+_STEP = np.array([0.003] * (P.THICKNESS + 1) + [0.03, 0.05, 0.002, 0.05])
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ class Linearised:
 
     `residual` (runs, obs) is observed less expected, zero where nothing was seen; `pseudo` (runs, obs) is what
     would be observed of a linear model through zero; `by_parameter` (runs, obs, parameters) and `by_effect`
-    (runs, obs, effects a run) are its slopes.
+    (runs, obs, effects a run) are its slopes. `steps` (runs,) are the grids all this holds on.
     """
 
     residual: FloatArray
@@ -73,15 +76,18 @@ class Linearised:
     seen: np.ndarray
     end_temp_c: FloatArray
     end_added_g: FloatArray
+    steps: IntArray
 
 
-def expected(problem: Problem, parameters: FloatArray, rows: np.ndarray) -> tuple[FloatArray, Course]:
+def expected(
+    problem: Problem, parameters: FloatArray, rows: np.ndarray, steps: int
+) -> tuple[FloatArray, Course]:
     """Expected observations (lanes, obs) of lanes with these parameters; `rows` is each lane's run."""
     nominal, evidence = problem.nominal, problem.evidence
     inputs = inputs_for(nominal, parameters, rows)
     curves = nominal.curves.take(rows)
     duration = evidence.duration_s[rows]
-    course = simulate(curves, inputs, duration, steps_for(inputs, curves, duration))
+    course = simulate(curves, inputs, duration, steps)
     out = np.empty((rows.size, OBSERVATIONS))
     out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
     late = LATE_G + parameters[:, P.LATE]
@@ -116,8 +122,9 @@ def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> 
     shift = misfit_slopes(problem)
     residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
     end_temp, end_added = np.empty(n), np.empty(n)
-    for rows in _chunks(problem, at, 1 + len(PHYSICAL)):
-        shown, slope, course = _slopes(problem, at[rows], rows)
+    steps = grids(problem, effects, departures)
+    for rows, grid in chunks(steps, 1 + len(PHYSICAL)):
+        shown, slope, course = _slopes(problem, at[rows], rows, grid)
         residual[rows] = _observed(problem, rows) - shown
         slopes[rows] = slope
         end_temp[rows], end_added[rows] = course
@@ -126,7 +133,7 @@ def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> 
     slopes = np.where(seen[:, :, None], slopes, 0.0)
     shift = np.where(seen[:, :, None], shift, 0.0)
     by_effect = problem.composition.by_effect(slopes, shift)
-    around = Linearised(residual, residual, slopes, by_effect, seen, end_temp, end_added)
+    around = Linearised(residual, residual, slopes, by_effect, seen, end_temp, end_added, steps)
     return moved_to(around, problem, effects, departures, residual)
 
 
@@ -140,38 +147,41 @@ def moved_to(
     return replace(linear, residual=residual, pseudo=pseudo)
 
 
-def residuals(problem: Problem, effects: FloatArray, departures: FloatArray) -> FloatArray:
-    """Observed less expected at effects (effects,) and departures (runs, parameters), (runs, obs); NaN: not seen."""
+def residuals(problem: Problem, effects: FloatArray, departures: FloatArray, steps: IntArray) -> FloatArray:
+    """Observed less expected, (runs, obs), NaN where not seen; `steps` (runs,) from `grids`.
+
+    Costs can be compared on one grid only: the nodes of another bring differences of some 0.01 K.
+    """
     at = problem.composition.parameters(effects) + departures
     out = np.empty((len(problem), OBSERVATIONS))
-    for rows in _chunks(problem, at, 1):
-        out[rows] = _observed(problem, rows) - expected(problem, at[rows], rows)[0]
+    for rows, grid in chunks(steps, 1):
+        out[rows] = _observed(problem, rows) - expected(problem, at[rows], rows, grid)[0]
     delta = problem.composition.discrepancies(effects)
     return np.asarray(out - np.einsum("rok,rk->ro", misfit_slopes(problem), delta))
 
 
-def _chunks(problem: Problem, at: FloatArray, lanes_a_run: int) -> list[np.ndarray]:
-    """Runs in chunks that fit memory; those that need about the same number of steps go together.
+def grids(problem: Problem, effects: FloatArray, departures: FloatArray | float = 0.0) -> IntArray:
+    """Steps in which each run is integrated, (runs,), enough around this estimate.
 
-    A step costs as much as some `_LANES_WORTH_A_STEP` lanes before its first lane, so few runs are not split.
+    Runs that need about as many share a grid; few runs share the finest, for a step costs as much as some thousand
+    lanes before its first lane.
     """
-    rows = np.arange(len(problem))
-    inputs = inputs_for(problem.nominal, at, rows)
-    steps = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
-    order = np.argsort(steps, kind="stable")
+    at = problem.composition.parameters(effects) + departures
+    inputs = inputs_for(problem.nominal, at, np.arange(len(problem)))
+    needed = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
+    finer = np.ceil(np.log(needed / needed.min()) / np.log(_GRID_GROWTH) - 1e-9)
+    if len(problem) <= _FEW_RUNS:
+        finer[:] = finer.max()
+    return np.ceil(needed.min() * _GRID_GROWTH**finer).astype(np.int64)
+
+
+def chunks(steps: IntArray, lanes_a_run: int) -> Iterator[tuple[np.ndarray, int]]:
+    """Runs of the same grid in chunks that fit memory, with their number of steps."""
     most = max(1, CHUNK_LANES // lanes_a_run)
-    fewest = max(1, min(most, _LANES_WORTH_A_STEP // lanes_a_run))
-    out, first = [], 0
-    for last in range(1, order.size + 1):
-        size = last - first
-        if (
-            last == order.size
-            or size == most
-            or (size >= fewest and steps[order[last]] > 1.5 * steps[order[first]])
-        ):
-            out.append(order[first:last])
-            first = last
-    return out
+    for grid in np.unique(steps):
+        rows = np.flatnonzero(steps == grid)
+        for first in range(0, rows.size, most):
+            yield rows[first : first + most], int(grid)
 
 
 def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
@@ -180,7 +190,7 @@ def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
 
 
 def _slopes(
-    problem: Problem, at: FloatArray, rows: np.ndarray
+    problem: Problem, at: FloatArray, rows: np.ndarray, steps: int
 ) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
     """Expected observations and forward-difference slopes of a chunk of runs, all lanes in one integration."""
     n, lanes = rows.size, 1 + len(PHYSICAL)
@@ -188,7 +198,7 @@ def _slopes(
     for k, parameter in enumerate(PHYSICAL):
         stacked[k + 1, :, parameter] += _STEP[k]
     which = np.tile(rows, lanes)
-    flat, course = expected(problem, stacked.reshape(lanes * n, -1), which)
+    flat, course = expected(problem, stacked.reshape(lanes * n, -1), which, steps)
     all_lanes = flat.reshape(lanes, n, OBSERVATIONS)
     slopes = np.zeros((n, OBSERVATIONS, len(P)))
     for k, parameter in enumerate(PHYSICAL):

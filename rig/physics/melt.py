@@ -192,7 +192,7 @@ def node_fractions(steps: int) -> FloatArray:
 
 
 def steps_needed(
-    inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray, least: int = 32
+    inputs: MeltInputs, curves: DrinkCurves, duration_s: FloatArray, least: int = 24
 ) -> FloatArray:
     """Steps that resolve what happens, for each lane on its own; (lanes,).
 
