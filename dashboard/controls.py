@@ -61,15 +61,13 @@ AS_USUAL = "as usual"
 
 
 def _as_usual(id_: str, label: str, usual: Usual) -> html.Div:
-    box = f"{id_}-usual"
+    box, unseen = f"{id_}-usual", html.Span(f"{label} ", className="unseen")
     return html.Div(
         [
             html.Span(f"{label}: {AS_USUAL}", id=f"{box}-label", hidden=True),
             dcc.Checklist(
                 id=box,
-                options=[
-                    {"value": AS_USUAL, "label": [html.Span(f"{label} ", className="unseen"), AS_USUAL]}
-                ],
+                options=[{"value": AS_USUAL, "label": html.Span([unseen, AS_USUAL])}],
                 value=[AS_USUAL] if usual.stands else [],
                 className="as-usual",
             ),

@@ -72,7 +72,7 @@ def likely_label(fit: Fit, run: Run) -> Suggestion | None:
     labels = [
         (label, name) for label in Label for name in _names(fit.bench, label) if name != getattr(own, label)
     ]
-    situations = [own, *(replace(own, **{label.value: name}) for label, name in labels)]
+    situations = [own, *(_under(own, label, name) for label, name in labels)]
     seen = _Seen.of(fit, run, duration)
     if seen.strained_g is None and seen.temp_c is None:
         return None
@@ -87,6 +87,16 @@ def likely_label(fit: Fit, run: Run) -> Suggestion | None:
         return None
     label, name = labels[best - 1]
     return Suggestion(label, getattr(own, label), name, float(gain))
+
+
+def _under(situation: Situation, label: Label, name: str) -> Situation:
+    match label:
+        case Label.ICE:
+            return replace(situation, ice=name)
+        case Label.VESSEL:
+            return replace(situation, vessel=name)
+        case Label.RECIPE:
+            return replace(situation, recipe=name)
 
 
 def _names(bench: Bench, label: Label) -> tuple[str, ...]:

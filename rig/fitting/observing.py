@@ -172,7 +172,7 @@ def grids(problem: Problem, effects: FloatArray, departures: FloatArray | float 
     finer = np.ceil(np.log(needed / needed.min()) / np.log(_GRID_GROWTH) - 1e-9)
     if len(problem) <= _FEW_RUNS:
         finer[:] = finer.max()
-    return np.ceil(needed.min() * _GRID_GROWTH**finer).astype(np.int64)
+    return np.asarray(np.ceil(needed.min() * _GRID_GROWTH**finer), dtype=np.int64)
 
 
 def chunks(steps: IntArray, lanes_a_run: int) -> Iterator[tuple[np.ndarray, int]]:
