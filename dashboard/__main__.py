@@ -9,6 +9,7 @@ import webbrowser
 from pathlib import Path
 
 from rig.errors import RigError
+from rig.threads import keep_to_one_thread
 
 LOGBOOK_VARIABLE = "CHILLRIG_LOGBOOK"
 
@@ -39,6 +40,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--open", action="store_true", help="open a browser")
     told = parser.parse_args(arguments)
+    keep_to_one_thread()
 
     # the libraries of the screens take seconds to load, which help and a mistyped option need not wait for
     from dashboard.serving import serve

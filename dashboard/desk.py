@@ -168,7 +168,7 @@ class Desk:
         try:
             book = self._source.book(name)
             try:
-                view = BenchView(name, book, self._source.fit(book, tell))
+                view = BenchView(name, book, self._source.fit(name, book, tell))
             except NotEnoughData as error:
                 view = BenchView(name, book, None, str(error))
         except BaseException as error:  # handed to whoever looks: a thread has nobody else to tell

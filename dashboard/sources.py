@@ -55,8 +55,8 @@ class Source(Protocol):
         """A bench with the runs to fit."""
         ...
 
-    def fit(self, book: RunBook, progress: Progress) -> Fit:
-        """The fit of a book; `progress` hears the share done."""
+    def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
+        """The fit of a bench's book; `progress` hears the share done."""
         ...
 
 
@@ -107,9 +107,9 @@ class FolderSource:
         """The bench as it lies there."""
         return _read_folder(self.folder, self.stamp(name))
 
-    def fit(self, book: RunBook, progress: Progress) -> Fit:
+    def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """A fresh fit: a folder is not written to."""
-        return fit_or_kept(book, None, progress)
+        return fit_or_kept(book, None, name, progress)
 
 
 @lru_cache(maxsize=2)
@@ -158,9 +158,9 @@ class LogbookSource:
         runs = tuple(self.logbook.run(name, run) for run in reversed(newest))
         return RunBook(self.logbook.bench(name), runs, (told,))
 
-    def fit(self, book: RunBook, progress: Progress) -> Fit:
+    def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """The fit kept in the logbook, else a fresh one, kept there."""
-        return fit_or_kept(book, self.logbook, progress)
+        return fit_or_kept(book, self.logbook, name, progress)
 
 
 def logbook_source(url_or_file: str, only: Sequence[str] = ()) -> LogbookSource:

@@ -6,7 +6,7 @@ import numpy as np
 
 from rig.arrays import BoolArray, FloatArray
 from rig.fitting import observing
-from rig.fitting.melt_fit import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K
+from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals
 

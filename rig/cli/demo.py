@@ -105,7 +105,7 @@ def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: 
 
     done = bring_in(logbook, folder, folder.name, book, quiet)
     with progress(f"fitting {folder.name}", quiet) as tell:
-        fit = fit_or_kept(logbook.book(folder.name), logbook, tell)
+        fit = fit_or_kept(logbook.book(folder.name), logbook, folder.name, tell)
     with progress(f"working out calls for {folder.name}", quiet) as tell:
         report = make_report(fit, tell)
     write_text(page, render(report, datetime.now().astimezone()), overwrite=True)

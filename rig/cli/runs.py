@@ -57,19 +57,29 @@ def command(
         typer.Option("--set", metavar="COLUMN=VALUE", help="Correct a value of run NAME; empty for unknown."),
     ] = None,
     why: Annotated[str | None, typer.Option(metavar="TEXT", help="Why; kept with every change.")] = None,
+    judge: Annotated[bool, typer.Option("--judge", help="Fit first what no fit has judged yet.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """List runs with their verdicts, show one with its fit, or correct one in the logbook."""
-    source = open_source(bench, logbook, bench_name)
-    if exclude or include or changes:
+    editing = bool(exclude or include or changes)
+    source = open_source(bench, logbook, bench_name, with_traces=judge or not (editing or name is None))
+    if editing:
         _edit(source, name, exclude, include, changes or [], why, as_json)
-        return
-    fit = _fit_or_none(source, as_json)
-    if name is None:
+    elif name is None:
         wanted = {"technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe}
-        _list(source, fit, _chosen(source.book.runs, wanted), as_json)
+        _list(source, _judged(source, judge, as_json), _chosen(source.book.runs, wanted), as_json)
     else:
-        _show(source, fit, name, as_json)
+        _show(source, _fit_or_none(source, as_json), name, as_json)
+
+
+def _judged(source: Source, judge: bool, quiet: bool) -> dict[str, RunFit]:
+    """Verdicts as the last fit left them: a list waits for a fresh one only where that is asked for."""
+    from rig.fitting.kept_fit import kept_verdicts
+
+    if judge:
+        fit = _fit_or_none(source, quiet)
+        return {} if fit is None else {r.run: r for r in fit.runs}
+    return {} if source.logbook is None else kept_verdicts(source.logbook, source.name, source.book.runs)
 
 
 def _fit_or_none(source: Source, quiet: bool) -> Fit | None:
@@ -91,10 +101,13 @@ def _chosen(runs: Sequence[Run], wanted: dict[str, str | None]) -> list[Run]:
     return chosen
 
 
-def _list(source: Source, fit: Fit | None, runs: list[Run], as_json: bool) -> None:
-    found = {} if fit is None else {r.run: r for r in fit.runs}
+def _list(source: Source, found: dict[str, RunFit], runs: list[Run], as_json: bool) -> None:
     if as_json:
-        print_json({"bench": source.book.bench.title, "runs": [run_json(r, found.get(r.run)) for r in runs]})
+        traced = {r.run for r in runs if r.trace is not None}
+        if source.logbook is not None:
+            traced = {r.run.run for r in source.logbook.list_runs(source.name) if r.has_trace}
+        listed = [run_json(r, found.get(r.run), r.run in traced) for r in runs]
+        print_json({"bench": source.book.bench.title, "runs": listed})
         return
     say(f"{source.book.bench.title}: {len(runs)} of {len(source.book.runs)} runs", style="bold")
     for set_up, members in groupby(sorted(runs, key=lambda r: r.set_up), key=lambda r: r.set_up):
@@ -105,13 +118,16 @@ def _list(source: Source, fit: Fit | None, runs: list[Run], as_json: bool) -> No
             words=4,
         )
     say("", "One run in full: chillrig runs NAME, with the same options.")
+    waiting = sum(r.run not in found for r in runs)
+    if waiting:
+        say(f"{waiting} not judged yet: add --judge to fit them first.")
 
 
 def _row(run: Run, found: RunFit | None) -> tuple[Any, ...]:
     return (
         run.run,
         run.recipe,
-        found.verdict.value if found is not None else "not fitted",
+        found.verdict.value if found is not None else NOT_JUDGED,
         None if run.started_at is None else f"{run.started_at:%Y-%m-%d}",
         _shown(run.duration_s, ".1f"),
         _shown(run.strained_mass_g, ".1f"),
@@ -139,14 +155,17 @@ _FOUND = (
 )  # fmt: skip
 
 
-def run_json(run: Run, found: RunFit | None) -> dict[str, Any]:
+NOT_JUDGED = "not judged"
+
+
+def run_json(run: Run, found: RunFit | None, has_trace: bool) -> dict[str, Any]:
     """A run with stable keys: what the sheet says, and under `fit` what the fit makes of it."""
     return {
         "run": run.run,
         "started_at": None if run.started_at is None else run.started_at.isoformat(),
         **{k: getattr(run, k) for k in _LISTED},
-        "has_trace": run.trace is not None,
-        "verdict": "not fitted" if found is None else found.verdict.value,
+        "has_trace": has_trace,
+        "verdict": NOT_JUDGED if found is None else found.verdict.value,
         "reasons": [] if found is None else list(found.reasons),
         "fit": None if found is None else {k: getattr(found, k) for k in _FOUND},
     }
@@ -163,7 +182,7 @@ def _show(source: Source, fit: Fit | None, name: str, as_json: bool) -> None:
     history = () if source.logbook is None else source.logbook.history(source.name, name)
     if as_json:
         print_json(
-            run_json(run, found)
+            run_json(run, found, run.trace is not None)
             | {
                 "heat_closure": None if balance is None else balance.to_dict(),
                 "findings": [finding_json(f) for f in findings],

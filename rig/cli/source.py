@@ -37,8 +37,10 @@ class Source:
         return f"{at}--bench-name {quoted(self.name)}"
 
 
-def open_source(bench: Path | None, logbook: str | None, bench_name: str | None) -> Source:
-    """The runs a command was pointed to.
+def open_source(
+    bench: Path | None, logbook: str | None, bench_name: str | None, *, with_traces: bool = True
+) -> Source:
+    """The runs a command was pointed to; those of a logbook come without their traces where nobody needs them.
 
     Raises
     ------
@@ -53,7 +55,7 @@ def open_source(bench: Path | None, logbook: str | None, bench_name: str | None)
         return Source(open_bench(bench), str(bench))
     opened = existing_logbook(logbook)
     name = _the_bench(tuple(b.name for b in opened.benches()), bench_name)
-    return Source(opened.book(name), name, opened)
+    return Source(opened.book(name, with_traces=with_traces), name, opened)
 
 
 def existing_logbook(told: str | None) -> Logbook:
@@ -91,7 +93,7 @@ def fitted(source: Source, quiet: bool) -> Fit:
     from rig.fitting.kept_fit import fit_or_kept
 
     with progress(f"fitting {source.name}", quiet) as tell:
-        return fit_or_kept(source.book, source.logbook, tell)
+        return fit_or_kept(source.book, source.logbook, source.name, tell)
 
 
 def fitted_or_prior(source: Source, quiet: bool) -> Fit:
@@ -99,7 +101,7 @@ def fitted_or_prior(source: Source, quiet: bool) -> Fit:
     from rig.fitting.kept_fit import fit_or_prior
 
     with progress(f"fitting {source.name}", quiet) as tell:
-        return fit_or_prior(source.book, source.logbook, tell)
+        return fit_or_prior(source.book, source.logbook, source.name, tell)
 
 
 def chosen_set_ups(fit: Fit, technique: str | None, vessel: str | None, ice: str | None) -> tuple[SetUp, ...]:

@@ -4,32 +4,29 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.evidence import duration_of, evidence, strained_mass_g
+from rig.fitting.labels import likely_label
 from rig.fitting.latents import Latents, composition, latents_of
 from rig.fitting.leave_one_out import LeaveOneOut
-from rig.fitting.melt_fit import (
-    STRAINED_SD_PRIOR_G,
-    TRACE_SD_PRIOR_K,
-    MeltPosterior,
-    Progress,
-    Spreads,
-    State,
-    fit_melt,
-)
+from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K, Spreads, State
+from rig.fitting.melt_fit import MeltPosterior, Progress, fit_melt
 from rig.fitting.observing import Problem
 from rig.fitting.priors import MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Situation, nominals
+from rig.fitting.version import model_version
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
-FIT_VERSION = "8"
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
+STRAINED_ODD_Z, TRACE_ODD_Z = 2.0, 1.6
+"""Beyond these a run is tried under other labels."""
 
 
 def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None) -> Fit:
@@ -60,15 +57,28 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
     judged = tuple(_judge(book.bench, problem, posterior, row, run) for row, run in enumerate(usable))
     order = {run.run: k for k, run in enumerate(book.runs)}
     runs = tuple(sorted((*judged, *set_aside), key=lambda r: order[r.run]))
-    return Fit(
+    fitted = Fit(
         book=book,
         posterior=posterior,
         techniques=techniques,
         runs=runs,
         measured=_measured(usable, problem),
-        findings=book.findings + tuple(_finding(r) for r in runs if r.reasons),
+        findings=(),
         fingerprint=fingerprint(book),
     )
+    runs = tuple(_with_label(fitted, found, book.runs[order[found.run]]) for found in runs)
+    return replace(fitted, runs=runs, findings=book.findings + tuple(_finding(r) for r in runs if r.reasons))
+
+
+def _with_label(fit: Fit, found: RunFit, run: Run) -> RunFit:
+    """A run that is odd under its own ice, vessel and recipe, and fits another much better, is doubted for that."""
+    odd = (found.strained_z is not None and abs(found.strained_z) > STRAINED_ODD_Z) or (
+        found.trace_z is not None and found.trace_z > TRACE_ODD_Z
+    )
+    suggested = likely_label(fit, run) if odd else None
+    if suggested is None:
+        return found
+    return replace(found, verdict=Verdict.DOUBTFUL, reasons=(suggested.sentence(), *found.reasons))
 
 
 _WARM_SHARE = 0.7
@@ -258,15 +268,18 @@ def _finding(run: RunFit) -> Finding:
 
 
 def fingerprint(book: RunBook) -> str:
-    """A digest of everything a fit depends on: the bench, the runs with their traces, and this model's version."""
-    digest = hashlib.sha256(FIT_VERSION.encode())
+    """A digest of everything a fit depends on: the bench, the runs with their traces, and the model's sources."""
+    digest = hashlib.sha256(model_version().encode())
     digest.update(repr(book.bench).encode())
     for run in book.runs:
-        digest.update(
-            repr({k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}).encode()
-        )
+        digest.update(noted(run).encode())
         if run.trace is not None:
             for name, values in run.trace.channels().items():
                 digest.update(name.encode())
                 digest.update(np.ascontiguousarray(values).tobytes())
     return digest.hexdigest()
+
+
+def noted(run: Run) -> str:
+    """All that was noted of a run and bears on its fit, its trace left out."""
+    return repr({k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")})

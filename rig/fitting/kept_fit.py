@@ -7,9 +7,10 @@ the fit's dataclasses declare; where those have changed since, the bytes are not
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum, IntEnum
 from types import NoneType, UnionType
@@ -19,11 +20,12 @@ from zipfile import BadZipFile
 import numpy as np
 
 from rig.errors import NotEnoughData
-from rig.fitting.bench_fit import fingerprint, fit, prior_fit
+from rig.fitting.bench_fit import fingerprint, fit, noted, prior_fit
 from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.priors import P
 from rig.fitting.result import Fit, Measured, RunFit
-from rig.runs import Finding, RunBook, SetUp
+from rig.fitting.version import model_version
+from rig.runs import Finding, Run, RunBook, SetUp
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
@@ -31,13 +33,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class KeptFit:
-    """What is kept of a fit; `parameters` names the columns of its arrays."""
+    """What is kept of a fit; `parameters` names the columns of its arrays, `noted` digests each run's notes."""
 
+    version: str
     fingerprint: str
     parameters: tuple[str, ...]
     posterior: MeltPosterior
     techniques: tuple[str, ...]
     runs: tuple[RunFit, ...]
+    noted: tuple[str, ...]
     measured: Mapping[tuple[SetUp, str], Measured]
     own_findings: tuple[Finding, ...]
 
@@ -46,9 +50,14 @@ _PARAMETERS = tuple(p.name for p in P)
 
 
 def fit_or_kept(
-    book: RunBook, logbook: Logbook | None, progress: Callable[[float], None] | None = None
+    book: RunBook,
+    logbook: Logbook | None,
+    bench_name: str,
+    progress: Callable[[float], None] | None = None,
 ) -> Fit:
     """The fit of a book: from the logbook's cache where it is there, else fitted now and kept there.
+
+    A fit made now starts from the bench's last one, where that holds most of the same runs.
 
     Raises
     ------
@@ -58,32 +67,51 @@ def fit_or_kept(
     if logbook is None:
         return fit(book, progress)
     key = fingerprint(book)
-    kept = logbook.cached(key)
-    found = None if kept is None else fit_from_bytes(kept, book)
+    found = fit_from_bytes(logbook.cached(key), book)
     if found is None:
-        found = fit(book, progress)
-        logbook.cache(key, fit_to_bytes(found))
+        before = _read(logbook.last_cached(bench_name))
+        found = fit(book, progress, None if before is None else _around(before, book))
+        logbook.cache(key, fit_to_bytes(found), bench_name)
     return found
 
 
 def fit_or_prior(
-    book: RunBook, logbook: Logbook | None, progress: Callable[[float], None] | None = None
+    book: RunBook,
+    logbook: Logbook | None,
+    bench_name: str,
+    progress: Callable[[float], None] | None = None,
 ) -> Fit:
     """As `fit_or_kept`; where no run can be fitted, what stands before any run."""
     try:
-        return fit_or_kept(book, logbook, progress)
+        return fit_or_kept(book, logbook, bench_name, progress)
     except NotEnoughData:
         return prior_fit(book)
 
 
+def kept_verdicts(logbook: Logbook, bench_name: str, runs: Iterable[Run]) -> dict[str, RunFit]:
+    """What the bench's last kept fit made of these runs, without a fit: those noted otherwise since are left out.
+
+    `runs` may come without their traces.
+    """
+    kept = _read(logbook.last_cached(bench_name))
+    if kept is None:
+        return {}
+    judged = {found.run: (found, noted) for found, noted in zip(kept.runs, kept.noted, strict=True)}
+    asked = {run.run: run for run in runs if run.run in judged}
+    return {name: judged[name][0] for name, run in asked.items() if _digest(run) == judged[name][1]}
+
+
 def fit_to_bytes(found: Fit) -> bytes:
     """A fit without its book."""
+    by_name = {run.run: run for run in found.book.runs}
     kept = KeptFit(
+        version=model_version(),
         fingerprint=found.fingerprint,
         parameters=_PARAMETERS,
         posterior=found.posterior,
         techniques=found.techniques,
         runs=found.runs,
+        noted=tuple(_digest(by_name[r.run]) for r in found.runs),
         measured=found.measured,
         own_findings=found.findings[len(found.book.findings) :],
     )
@@ -94,16 +122,27 @@ def fit_to_bytes(found: Fit) -> bytes:
     return out.getvalue()
 
 
-def fit_from_bytes(content: bytes, book: RunBook) -> Fit | None:
-    """The fit of this very book; None where the bytes are of another book or version, or damaged."""
+def fit_from_bytes(content: bytes | None, book: RunBook) -> Fit | None:
+    """The fit of this very book; None where the bytes are of another book or model, or damaged."""
+    kept = _read(content)
+    if kept is None or kept.fingerprint != fingerprint(book):
+        return None
+    return _around(kept, book)
+
+
+def _read(content: bytes | None) -> KeptFit | None:
+    if content is None:
+        return None
     try:
         with np.load(io.BytesIO(content), allow_pickle=False) as archive:
             header, *arrays = (archive[f"arr_{k}"] for k in range(len(archive.files)))
         kept: KeptFit = _typed(KeptFit, json.loads(header.tobytes()), arrays)
     except (ValueError, KeyError, TypeError, AttributeError, OSError, EOFError, BadZipFile):
         return None
-    if (kept.fingerprint, kept.parameters) != (fingerprint(book), _PARAMETERS):
-        return None
+    return kept if (kept.version, kept.parameters) == (model_version(), _PARAMETERS) else None
+
+
+def _around(kept: KeptFit, book: RunBook) -> Fit:
     return Fit(
         book=book,
         posterior=kept.posterior,
@@ -113,6 +152,10 @@ def fit_from_bytes(content: bytes, book: RunBook) -> Fit | None:
         findings=book.findings + kept.own_findings,
         fingerprint=kept.fingerprint,
     )
+
+
+def _digest(run: Run) -> str:
+    return hashlib.sha256(noted(run).encode()).hexdigest()[:16]
 
 
 def _plain(value: Any, arrays: list[Any]) -> Any:

@@ -16,7 +16,7 @@ import numpy as np
 
 from rig.arrays import FloatArray, IntArray
 from rig.fitting.evidence import shown_until
-from rig.fitting.melt_fit import TRACE_SD_PRIOR_K
+from rig.fitting.linear_solve import TRACE_SD_PRIOR_K
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observing import BEFORE_SD_K, interpolated, trace_shape
 from rig.fitting.prediction import Prediction, at_times, forecast, rising, run_course, stretched, told

@@ -12,7 +12,7 @@ from scipy.stats import norm, qmc
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
 from rig.fitting.latents import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, factors_of
-from rig.fitting.melt_fit import RUN_SD_PRIOR
+from rig.fitting.linear_solve import RUN_SD_PRIOR
 from rig.fitting.misfit import MISFITS, MODES, misfit_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from difflib import get_close_matches
 from itertools import groupby
 from pathlib import Path
@@ -20,11 +20,13 @@ from rig.errors import LogbookError, NotFound, Place
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
-from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history, now_text
+from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 
+MOST_CACHED = 4
+"""Results kept of a bench: the last, and those that a correction taken back asks for again."""
 _LISTED = tuple(c for c in schema.run.c if c.name not in ("imported", "fingerprint"))
 
 
@@ -214,13 +216,25 @@ class Logbook:
             payload = connection.scalar(sa.select(table.c.payload).where(table.c.fingerprint == fingerprint))
             return None if payload is None else bytes(payload)
 
-    def cache(self, fingerprint: str, payload: bytes, kind: str = "fit") -> None:
-        """Keep a result under the fingerprint of all that it follows from; a later one replaces it."""
+    def last_cached(self, bench_name: str) -> bytes | None:
+        """What was cached last for a bench, or None."""
         table = schema.fit_cache
-        values = {"kind": kind, "payload": payload, "cached_at": now_text()}
+        query = sa.select(table.c.payload).where(table.c.kind == bench_name)
+        with self._reading() as connection:
+            payload = connection.scalar(query.order_by(table.c.cached_at.desc()).limit(1))
+            return None if payload is None else bytes(payload)
+
+    def cache(self, fingerprint: str, payload: bytes, bench_name: str) -> None:
+        """Keep a result under the fingerprint of all that it follows from; of a bench's the last few are kept."""
+        table = schema.fit_cache
+        at = datetime.now(UTC).isoformat(timespec="microseconds")
+        values = {"kind": bench_name, "payload": payload, "cached_at": at}
+        newest = sa.select(table.c.fingerprint).where(table.c.kind == bench_name)
         with self._writing() as connection:
             if not insert_unless_there(connection, table, {"fingerprint": fingerprint, **values}):
                 connection.execute(table.update().where(table.c.fingerprint == fingerprint).values(values))
+            older = connection.scalars(newest.order_by(table.c.cached_at.desc()).offset(MOST_CACHED)).all()
+            connection.execute(table.delete().where(table.c.fingerprint.in_(older)))
 
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:

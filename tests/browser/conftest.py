@@ -118,7 +118,7 @@ def logbook_address(view: BenchView, tmp_path: Path) -> Iterator[str]:
     with open_logbook(at) as logbook:
         logbook.add(replace(view.book, runs=(*view.book.runs, long)), "corner", "test")
     source = logbook_source(str(at))
-    fit_or_kept(source.book("corner"), source.logbook)
+    fit_or_kept(source.book("corner"), source.logbook, "corner")
     with served(source) as address:
         yield address
     source.lists.close()

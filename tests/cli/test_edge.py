@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -95,3 +96,23 @@ def test_the_installed_command_runs(logbook: Path) -> None:
     )
     assert (done.returncode, done.stdout) == (1, b"")
     assert done.stderr.startswith(b"chillrig: there is no run 'no such run'")
+
+
+@pytest.mark.parametrize("asked", [None, "3"])
+def test_the_program_keeps_linear_algebra_to_one_thread(asked: str | None) -> None:
+    """What NumPy's library then says of itself; who asks for more gets more."""
+    environment = {k: v for k, v in os.environ.items() if not k.endswith("_NUM_THREADS")}
+    if asked is not None:
+        environment["OPENBLAS_NUM_THREADS"] = asked
+    script = (
+        "import sys; sys.argv = ['chillrig', 'fit', '--help']\n"
+        "from rig.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "import numpy, threadpoolctl\n"
+        "print(max(p['num_threads'] for p in threadpoolctl.threadpool_info() if p['user_api'] == 'blas'))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=environment, check=True
+    )
+    assert done.stdout.split()[-1] == str(min(int(asked or 1), os.cpu_count() or 1))

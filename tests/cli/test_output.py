@@ -12,9 +12,10 @@ from rig.advice.levers import Lever
 from rig.cli.advise import print_call
 from rig.cli.printing import print_findings
 from rig.errors import Place
+from rig.logbook.store import open_logbook
 from rig.runs import Finding, Gravity
 from tests.cli.conftest import Chillrig
-from tests.cli.small_bench import WRONG_RUN, small_bench
+from tests.cli.small_bench import WRONG_RUN, small_bench, small_book
 from tests.cli.test_json import ASK
 
 SHOWN = (
@@ -56,7 +57,7 @@ def test_output_off_a_terminal_is_plain_text_without_trailing_blanks(
 def test_advise_says_call_odds_landing_basis_and_cautions(chillrig: Chillrig, logbook: Path) -> None:
     out = chillrig("advise", *ASK, "--target", "coupe", "--logbook", logbook).out
     lines = out.splitlines()
-    assert re.fullmatch(r"Shake \d+ s · \d+ to \d+ will do · lands (over )?\d+ of 100", lines[0])
+    assert re.fullmatch(r"Shake [\d.]+ s · [\d.]+ to [\d.]+ will do · lands (over )?\d+ of 100", lines[0])
     assert lines[1] == "night shift · shake · steel tin · freezer cube"
     assert lines[2].startswith("Drink at 21 °C (usual for this drink on this set-up) · ice at −16 °C (")
     assert re.search(r"After \d+ s: [−-]?\d+\.\d °C \(.*\), dilution \d+ %", out)
@@ -133,3 +134,14 @@ def test_findings_of_one_kind_are_told_once_and_counted(
         "  - left out: run_sheet.csv, line 40: no vessel is named. Name it",
         "  - note: run_sheet.csv, line 2: cell 'x2' is no number. Write it in g (and 29 more like it)",
     ]
+
+
+def test_a_list_of_runs_waits_for_no_fit(chillrig: Chillrig, tmp_path: Path) -> None:
+    """What no fit has judged is said to be so, until one is asked for; then it is known without one."""
+    file = tmp_path / "bar.sqlite"
+    with open_logbook(file) as logbook:
+        logbook.add(small_book(), "corner", "made for a test")
+    told = chillrig("runs", "--logbook", file).out
+    assert "good" not in told and "15 not judged yet: add --judge to fit them first." in told
+    assert " good " in chillrig("runs", "--logbook", file, "--judge").out
+    assert "not judged" not in chillrig("runs", "--logbook", file).out

@@ -44,7 +44,7 @@ class HeldSource:
     def run(self, name: str, run: str) -> Run:
         return run_of(self.book(name), run)
 
-    def fit(self, book: RunBook, progress: Progress) -> Fit:
+    def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         self.fits += 1
         progress(0.5)
         return self.known.get(id(book)) or fit(book, progress)

@@ -28,7 +28,7 @@ def small_logbook(home: Path) -> Path:
     with open_logbook(file) as logbook:
         logbook.add(small_book(), "corner", "made for a test")
         book = logbook.book("corner")
-        logbook.cache(fingerprint(book), _small_fit())
+        logbook.cache(fingerprint(book), _small_fit(), "corner")
     return file
 
 

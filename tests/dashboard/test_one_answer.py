@@ -73,7 +73,7 @@ def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     with open_logbook(file) as logbook:
         (stored,) = logbook.benches()
         book = logbook.book(stored.name)
-        fit = fit_or_kept(book, logbook)
+        fit = fit_or_kept(book, logbook, stored.name)
     (set_up, recipe), _ = max(fit.measured.items(), key=lambda m: m[1].runs)
     names = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
     yield Asked(file, BenchView(stored.name, book, fit), names, next(iter(fit.bench.targets)))

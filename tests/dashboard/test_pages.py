@@ -290,7 +290,7 @@ def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: Benc
 
 def test_while_a_fit_is_under_way_the_page_says_so_and_looks_again(view: BenchView) -> None:
     class Slow(HeldSource):
-        def fit(self, book: RunBook, progress: Any) -> Any:
+        def fit(self, name: str, book: RunBook, progress: Any) -> Any:
             progress(0.25)
             started.set()
             finish.wait(60)

@@ -294,10 +294,10 @@ def test_names_that_are_not_there_are_told_with_those_like_them(logbook: Logbook
 
 def test_what_is_cached_is_found_under_its_fingerprint_only(logbook: Logbook) -> None:
     assert logbook.cached("a") is None
-    logbook.cache("a", b"\x00one")
-    logbook.cache("b", b"two", kind="rehearsal")
+    logbook.cache("a", b"\x00one", "bar")
+    logbook.cache("b", b"two", "pier")
     assert (logbook.cached("a"), logbook.cached("b")) == (b"\x00one", b"two")
-    logbook.cache("a", b"three")
+    logbook.cache("a", b"three", "bar")
     assert logbook.cached("a") == b"three"
 
 

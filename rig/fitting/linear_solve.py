@@ -1,0 +1,200 @@
+"""The posterior of the linearised model under given spreads and weights, and what a state costs under the full one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rig.arrays import FloatArray, IntArray
+from rig.fitting.observing import Linearised, Problem, scatter
+from rig.fitting.priors import P
+
+RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.06, P.OFFSET: 0.10}
+"""The lag's is not learned: it is the same probe in every run, and a free lag would take the hand's part."""
+STRAINED_SD_PRIOR_G = 0.9
+TRACE_SD_PRIOR_K = 0.20
+_FIRST_NOISE = 5.0
+"""The first steps take the observations for so much noisier: far from the curves the likelihood has false summits."""
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Standard deviations that the runs teach.
+
+    `run_sd` (groups, parameters): departures of a run from its set-up; a group is a technique.
+    `strained_sd_g` (groups,), `trace_sd_k` (groups,): noise and misfit. `component_scale` (components,):
+    standard deviation of each variance component over its prior median.
+    """
+
+    run_sd: FloatArray
+    strained_sd_g: FloatArray
+    trace_sd_k: FloatArray
+    component_scale: FloatArray
+
+
+@dataclass(frozen=True)
+class State:
+    """Where a fit stands: effects (effects,), departures (runs, parameters), spreads, and weights (runs, 2)."""
+
+    effects: FloatArray
+    departures: FloatArray
+    spreads: Spreads
+    weight: FloatArray
+
+    @staticmethod
+    def start(problem: Problem) -> State:
+        """Everything at its prior, the observations taken for noisier than they are."""
+        groups = problem.run_rate_sd.size
+        run_sd = np.zeros((groups, len(P)))
+        run_sd[:, P.RATE] = problem.run_rate_sd
+        for parameter, sd in RUN_SD_PRIOR.items():
+            run_sd[:, parameter] = sd
+        n = len(problem)
+        return State(
+            effects=np.zeros(len(problem.latents)),
+            departures=np.zeros((n, len(P))),
+            spreads=Spreads(
+                run_sd,
+                np.full(groups, _FIRST_NOISE * STRAINED_SD_PRIOR_G),
+                np.full(groups, _FIRST_NOISE * TRACE_SD_PRIOR_K),
+                np.ones(len(problem.latents.components)),
+            ),
+            weight=np.ones((n, 2)),
+        )
+
+
+def _noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
+    """(runs, obs, obs) covariance of noise and misfit, wider for runs of little weight."""
+    trace = state.spreads.trace_sd_k[problem.group] ** 2
+    strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
+    return scatter(
+        trace / state.weight[:, 0],
+        strained / state.weight[:, 1],
+        problem.evidence.bin_time_s,
+        problem.nominal.longest_s,
+        seen,
+    )
+
+
+def _effect_sd(problem: Problem, state: State) -> FloatArray:
+    """Standard deviation of each effect under the learned spreads, (effects,)."""
+    latents = problem.latents
+    return np.asarray(latents.prior_sd * state.spreads.component_scale[latents.component])
+
+
+def _run_variance(problem: Problem, state: State) -> FloatArray:
+    return np.asarray(state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2)
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Posterior of effects (effects,) and departures (runs, parameters) with what a run's observations leave.
+
+    `left` (runs, obs) is the residual beyond departures, `rest` that of a new run; `noise`, `marginal` and
+    `unweighted` (runs, obs, obs) the covariances of noise, of a new run, and of one of full weight.
+    """
+
+    effects: FloatArray
+    covariance: FloatArray
+    departures: FloatArray
+    departure_variance: FloatArray
+    left: FloatArray
+    noise: FloatArray
+    marginal: FloatArray
+    unweighted: FloatArray
+    rest: FloatArray
+    log_evidence: float
+
+
+def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0.0) -> Solved:
+    """Posterior of the linearised model under the state's spreads and weights.
+
+    `damping` holds effects and departures to where the state has them, with so many times their prior precision.
+    """
+    members = problem.composition.members
+    variance = _run_variance(problem, state) / (1.0 + damping)
+    held = state.departures * (damping / (1.0 + damping))
+    noise = _noise(problem, state, linear.seen)
+    j, g = linear.by_parameter, linear.by_effect
+    marginal = noise + np.einsum("rop,rp,rqp->roq", j, variance, j, optimize=True)
+    precision = np.linalg.inv(marginal)
+    weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
+    undamped = 1.0 / _effect_sd(problem, state) ** 2
+    prior = undamped + damping / problem.latents.prior_sd**2
+    pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
+    information = np.diag(prior)
+    _add_blocks(information, members, np.matmul(weighted, g))
+    score = undamped * problem.latents.prior_mean + damping / problem.latents.prior_sd**2 * state.effects
+    np.add.at(score, members, np.einsum("reo,ro->re", weighted, pseudo))
+    covariance = np.linalg.inv(information)
+    effects = covariance @ score
+    rest = pseudo - np.einsum("roe,re->ro", g, effects[members])
+    gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
+    departures = held + np.einsum("rpo,ro->rp", gain, rest)
+    own = covariance[members[:, :, None], members[:, None, :]]
+    spread = np.matmul(gain, g)
+    departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
+    departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
+    left = rest - np.einsum("rop,rp->ro", j, departures - held)
+    away = effects - problem.latents.prior_mean
+    log_evidence = -0.5 * float(
+        np.einsum("ro,roq,rq->", rest, precision, rest, optimize=True)
+        + np.linalg.slogdet(marginal)[1].sum()
+        + np.sum(undamped * away**2)
+        + np.linalg.slogdet(information)[1]
+        - np.sum(np.log(undamped))
+    )
+    return Solved(
+        effects,
+        np.asarray(covariance, dtype=float),
+        departures,
+        np.maximum(departure_variance, 1e-12),
+        left,
+        noise,
+        marginal,
+        marginal - noise + _noise(problem, replace(state, weight=np.ones_like(state.weight)), linear.seen),
+        rest,
+        log_evidence,
+    )
+
+
+def at_state(linear: Linearised, state: State, solved: Solved) -> Solved:
+    """The covariances of a solve, around the state itself instead of where the linear model would go."""
+    return replace(
+        solved,
+        effects=state.effects,
+        departures=state.departures,
+        left=linear.residual,
+        rest=linear.residual + np.einsum("rop,rp->ro", linear.by_parameter, state.departures),
+    )
+
+
+def _add_blocks(information: FloatArray, members: IntArray, blocks: FloatArray) -> None:
+    """Add each run's block (runs, e, e) where its effects stand; runs of the same effects are summed first."""
+    kinds, which = np.unique(members, axis=0, return_inverse=True)
+    summed = np.zeros((len(kinds), *blocks.shape[1:]))
+    np.add.at(summed, which.reshape(-1), blocks)
+    for at, block in zip(kinds, summed, strict=True):
+        information[np.ix_(at, at)] += block
+
+
+def cost(problem: Problem, at: State, residual: FloatArray) -> float:
+    """Minus the log posterior density of effects and departures, spreads and weights held."""
+    noise = _noise(problem, at, residual != 0.0)
+    variance = _run_variance(problem, at)
+    away = (at.effects - problem.latents.prior_mean) / _effect_sd(problem, at)
+    departed = np.divide(at.departures**2, variance, out=np.zeros_like(variance), where=variance > 0.0)
+    misfit = np.einsum("ro,ro->", residual, np.linalg.solve(noise, residual[..., None])[..., 0])
+    return 0.5 * float(misfit + np.sum(away**2) + np.sum(departed))
+
+
+def linear_residual(problem: Problem, linear: Linearised, old: State, new: State) -> FloatArray:
+    """What the linearised model leaves at another state, (runs, obs)."""
+    moved = (new.effects - old.effects)[problem.composition.members]
+    by_effect = np.einsum("roe,re->ro", linear.by_effect, moved)
+    return np.asarray(
+        linear.residual
+        - by_effect
+        - np.einsum("rop,rp->ro", linear.by_parameter, new.departures - old.departures)
+    )
