@@ -10,7 +10,7 @@ import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
-from rig.fitting.evidence import duration_of, evidence, strained_mass_g
+from rig.fitting.evidence import Evidence, duration_of, evidence, strained_mass_g
 from rig.fitting.labels import likely_label
 from rig.fitting.latents import Latents, composition, latents_of
 from rig.fitting.leave_one_out import LeaveOneOut
@@ -19,12 +19,13 @@ from rig.fitting.melt_fit import MeltPosterior, Progress, fit_melt
 from rig.fitting.observing import Problem
 from rig.fitting.priors import MOTIONS, P
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
-from rig.fitting.situation import Situation, nominals
+from rig.fitting.situation import Nominals, Situation, nominals
 from rig.fitting.version import model_version
 from rig.runs import Finding, Gravity, Run, RunBook, SetUp
 
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
+START_DOUBT_K = 4.0
 STRAINED_ODD_Z, TRACE_ODD_Z = 2.0, 1.6
 """Beyond these a run is tried under other labels."""
 
@@ -189,15 +190,30 @@ def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str,
     duration = np.array([duration_of(r) or 1.0 for r in runs])
     techniques = tuple(dict.fromkeys(r.technique for r in runs))
     latents = latents_of(bench, situations)
+    shown = evidence(runs, duration)
     problem = Problem(
-        nominal=nominal,
-        evidence=evidence(runs, duration),
+        nominal=_doubting_starts(nominal, shown),
+        evidence=shown,
         composition=composition(bench, situations, nominal, latents),
         latents=latents,
         group=np.array([techniques.index(r.technique) for r in runs]),
         run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),
     )
     return problem, techniques
+
+
+def _doubting_starts(nominal: Nominals, shown: Evidence) -> Nominals:
+    """Where the probe that waits in the drink shows another start than was noted, the note may be as wrong as that.
+
+    So may the vessel's, where that is what the probe shows: two numbers that changed places.
+    """
+    x, before_c = nominal.inputs, shown.before_c
+    off, of_vessel = (np.abs(np.nan_to_num(before_c - t)) for t in (x.drink_temp_c, x.vessel_temp_c))
+    doubted = off > START_DOUBT_K
+    spread = nominal.spread.copy()
+    for column, rows in ((P.DRINK_TEMP, doubted), (P.VESSEL_TEMP, doubted & (of_vessel < START_DOUBT_K))):
+        spread[:, column] = np.where(rows, np.maximum(spread[:, column], off), spread[:, column])
+    return replace(nominal, spread=spread)
 
 
 def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: Run) -> RunFit:
@@ -220,6 +236,12 @@ def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: R
             f"trace departs from its set-up by {trace_z:.1f} times the usual spread; likely a probe out of the "
             "liquid, another probe, or motion that stopped early. Look at the trace, then correct or exclude it"
         )
+    start, off = float(problem.nominal.inputs.drink_temp_c[row]), float(post.departures[row, P.DRINK_TEMP])
+    if run.drink_temp_c is not None and abs(off) > START_DOUBT_K:
+        reasons.append(
+            f"the drink was noted at {run.drink_temp_c:.1f} °C before the ice, by its trace and weighing it was at "
+            f"about {start + off:.0f} °C. Check the number, then correct it"
+        )
     volume = float(problem.nominal.start_volume_ml[row])
     added = float(post.end_added_g[row])
     slope_sd = float(np.sqrt(post.spreads.strained_sd_g[problem.group[row]] ** 2 + 0.3))
@@ -230,7 +252,7 @@ def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: R
         verdict=Verdict.DOUBTFUL if reasons else Verdict.GOOD,
         reasons=tuple(reasons),
         duration_s=float(problem.evidence.duration_s[row]),
-        start_temp_c=float(problem.nominal.inputs.drink_temp_c[row] + post.departures[row, P.DRINK_TEMP]),
+        start_temp_c=start + off,
         temp_c=float(post.end_temp_c[row]),
         added_g=added,
         added_sd_g=slope_sd,

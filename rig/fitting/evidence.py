@@ -81,7 +81,7 @@ def _if_in_drink(runs: Sequence[Run], before_c: FloatArray) -> FloatArray:
     in_drink = np.abs(before_c - drink) < 0.4 * np.abs(before_c - vessel)
     if not telling.any() or np.mean(in_drink[telling]) < 0.8:
         return np.full(len(runs), np.nan)
-    return np.where(np.abs(before_c - drink) < 2.0, before_c, np.nan)
+    return before_c
 
 
 def _start(trace: Trace) -> tuple[float, float]:

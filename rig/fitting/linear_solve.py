@@ -35,12 +35,16 @@ class Spreads:
 
 @dataclass(frozen=True)
 class State:
-    """Where a fit stands: effects (effects,), departures (runs, parameters), spreads, and weights (runs, 2)."""
+    """Where a fit stands: effects (effects,), departures (runs, parameters), spreads, and robust weights.
+
+    `weight` (runs, 2) of trace and strained mass, `input_weight` (runs, parameters) of what was noted before the start.
+    """
 
     effects: FloatArray
     departures: FloatArray
     spreads: Spreads
     weight: FloatArray
+    input_weight: FloatArray
 
     @staticmethod
     def start(problem: Problem) -> State:
@@ -61,7 +65,12 @@ class State:
                 np.ones(len(problem.latents.components)),
             ),
             weight=np.ones((n, 2)),
+            input_weight=np.ones((n, len(P))),
         )
+
+    def believed(self) -> State:
+        """The same with every weight at one."""
+        return replace(self, weight=np.ones_like(self.weight), input_weight=np.ones_like(self.input_weight))
 
 
 def _noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
@@ -84,7 +93,14 @@ def _effect_sd(problem: Problem, state: State) -> FloatArray:
 
 
 def _run_variance(problem: Problem, state: State) -> FloatArray:
-    return np.asarray(state.spreads.run_sd[problem.group] ** 2 + problem.nominal.spread**2)
+    noted = problem.nominal.spread**2 / state.input_weight
+    return np.asarray(state.spreads.run_sd[problem.group] ** 2 + noted)
+
+
+def _marginal(variance: FloatArray, noise: FloatArray, by_parameter: FloatArray) -> FloatArray:
+    """Covariance (runs, obs, obs) of a run's observations about its shared curve."""
+    own = np.einsum("rop,rp,rqp->roq", by_parameter, variance, by_parameter, optimize=True)
+    return np.asarray(noise + own)
 
 
 @dataclass(frozen=True)
@@ -117,7 +133,8 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     held = state.departures * (damping / (1.0 + damping))
     noise = _noise(problem, state, linear.seen)
     j, g = linear.by_parameter, linear.by_effect
-    marginal = noise + np.einsum("rop,rp,rqp->roq", j, variance, j, optimize=True)
+    marginal = _marginal(variance, noise, j)
+    believed = state.believed()
     precision = np.linalg.inv(marginal)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
     undamped = 1.0 / _effect_sd(problem, state) ** 2
@@ -153,7 +170,7 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
         left,
         noise,
         marginal,
-        marginal - noise + _noise(problem, replace(state, weight=np.ones_like(state.weight)), linear.seen),
+        _marginal(_run_variance(problem, believed), _noise(problem, believed, linear.seen), j),
         rest,
         log_evidence,
     )

@@ -35,7 +35,19 @@ _LEARNED = (None, P.RATE, P.BREAKAGE, P.FILM)
 def learned(problem: Problem, linear: Linearised, state: State) -> State:
     """One maximisation step of spreads and weights around the state."""
     here = at_state(linear, state, solve(problem, linear, state))
-    return replace(state, spreads=_spreads(problem, linear, state, here), weight=_weights(linear, here))
+    return replace(
+        state,
+        spreads=_spreads(problem, linear, state, here),
+        weight=_weights(linear, here),
+        input_weight=_input_weights(problem, here),
+    )
+
+
+def _input_weights(problem: Problem, solved: Solved) -> FloatArray:
+    """Student-t weights of what was noted before the start, from how far the run says it was off."""
+    spread = problem.nominal.spread
+    z2 = np.divide(solved.departures**2, spread**2, out=np.zeros_like(spread), where=spread > 0.0)
+    return np.minimum((_STUDENT_DF + 1.0) / (_STUDENT_DF + z2), 1.0)
 
 
 def _weights(linear: Linearised, solved: Solved) -> FloatArray:
