@@ -82,8 +82,8 @@ class MotionPrior:
 
 
 MOTIONS: dict[Motion | None, MotionPrior] = {
-    Motion.SHAKE: MotionPrior(4500.0, 1800.0, 0.012, 4.0, 1.5, 0.45, 0.09, 40.0),
-    Motion.STIR: MotionPrior(280.0, 300.0, 0.0015, 0.7, 0.2, 0.45, 0.10, 150.0),
+    Motion.SHAKE: MotionPrior(3800.0, 1800.0, 0.012, 4.0, 1.5, 0.45, 0.09, 40.0),
+    Motion.STIR: MotionPrior(300.0, 200.0, 0.0015, 0.7, 0.2, 0.45, 0.10, 150.0),
     Motion.BLEND: MotionPrior(6000.0, 2500.0, 0.20, 90.0, 0.1, 0.7, 0.12, 60.0),
     Motion.SWIRL: MotionPrior(500.0, 350.0, 0.001, 0.5, 0.6, 0.6, 0.12, 150.0),
     Motion.BUILD: MotionPrior(250.0, 200.0, 0.0005, 0.2, 0.1, 0.7, 0.15, 240.0),

@@ -82,7 +82,7 @@ def test_all_land_no_more_often_than_the_least_likely_and_about_as_often_as_the_
 def test_drinks_that_share_their_ice_land_together_more_often_than_chance_has_it(fitted: Fit) -> None:
     target = fitted.bench.target("coupe")
     (one,) = plan_routine(fitted, [Order(SHAKEN, target)]).drinks
-    unsure = replace(fitted, posterior=replace(fitted.posterior, covariance=9 * fitted.posterior.covariance))
+    unsure = replace(fitted, posterior=replace(fitted.posterior, covariance=30 * fitted.posterior.covariance))
     sure = replace(fitted, posterior=replace(fitted.posterior, covariance=1e-9 * fitted.posterior.covariance))
     tight = replace(one, odds=0.6)
     independent, _ = landing_together(sure, [tight, tight])

@@ -419,7 +419,7 @@ def test_no_port_is_opened_while_a_drink_is_recorded(press: Pressed, monkeypatch
 
 def test_a_port_that_is_read_fills_in_the_form(press: Pressed, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(rig_calibrate, "every_device", lambda _: (Device("/dev/ttyACM0", "board"),))
-    monkeypatch.setattr(rig_calibrate, "read_port", lambda *_: port_read(TIP))
+    monkeypatch.setattr(rig_calibrate, "read_port", lambda *_, **__: port_read(TIP))
     usual = in_order(ICE | {"device": "probe", "readings": ""}, Procedure.ICE)
     told = press("calibrate-ice-read-said.children", 1, "/dev/ttyACM0", *usual)
     assert told is not None and told["calibrate-ice-device"]["value"] == "bar-1"

@@ -40,7 +40,7 @@ def test_the_fit_says_so_of_the_run_before_it_blames_the_probe(told: tuple[Fit, 
     fit, _ = told
     doubted = {r.run: r.reasons[0] for r in fit.runs if r.reasons}
     assert doubted[MOVED] == "fits freezer cube better than bar cube: check which ice was noted"
-    assert fit.findings and any(MOVED == f.place.run and "freezer cube" in f.what for f in fit.findings)
+    assert fit.findings and any(f.place.run == MOVED and "freezer cube" in f.what for f in fit.findings)
 
 
 def test_runs_under_their_own_labels_are_told_nothing(told: tuple[Fit, dict[str, Run]]) -> None:
