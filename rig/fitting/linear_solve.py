@@ -73,7 +73,7 @@ class State:
         return replace(self, weight=np.ones_like(self.weight), input_weight=np.ones_like(self.input_weight))
 
 
-def _noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
+def noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
     """(runs, obs, obs) covariance of noise and misfit, wider for runs of little weight."""
     trace = state.spreads.trace_sd_k[problem.group] ** 2
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
@@ -86,13 +86,14 @@ def _noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
     )
 
 
-def _effect_sd(problem: Problem, state: State) -> FloatArray:
+def effect_sd(problem: Problem, state: State) -> FloatArray:
     """Standard deviation of each effect under the learned spreads, (effects,)."""
     latents = problem.latents
     return np.asarray(latents.prior_sd * state.spreads.component_scale[latents.component])
 
 
-def _run_variance(problem: Problem, state: State) -> FloatArray:
+def run_variance(problem: Problem, state: State) -> FloatArray:
+    """Variance of each run's departures, (runs, parameters): learned ones, and what notes may be off."""
     noted = problem.nominal.spread**2 / state.input_weight
     return np.asarray(state.spreads.run_sd[problem.group] ** 2 + noted)
 
@@ -129,15 +130,15 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     `damping` holds effects and departures to where the state has them, with so many times their prior precision.
     """
     members = problem.composition.members
-    variance = _run_variance(problem, state) / (1.0 + damping)
+    variance = run_variance(problem, state) / (1.0 + damping)
     held = state.departures * (damping / (1.0 + damping))
-    noise = _noise(problem, state, linear.seen)
+    own_noise = noise(problem, state, linear.seen)
     j, g = linear.by_parameter, linear.by_effect
-    marginal = _marginal(variance, noise, j)
+    marginal = _marginal(variance, own_noise, j)
     believed = state.believed()
     precision = np.linalg.inv(marginal)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
-    undamped = 1.0 / _effect_sd(problem, state) ** 2
+    undamped = 1.0 / effect_sd(problem, state) ** 2
     prior = undamped + damping / problem.latents.prior_sd**2
     pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
     information = np.diag(prior)
@@ -168,9 +169,9 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
         departures,
         np.maximum(departure_variance, 1e-12),
         left,
-        noise,
+        own_noise,
         marginal,
-        _marginal(_run_variance(problem, believed), _noise(problem, believed, linear.seen), j),
+        _marginal(run_variance(problem, believed), noise(problem, believed, linear.seen), j),
         rest,
         log_evidence,
     )
@@ -198,11 +199,11 @@ def _add_blocks(information: FloatArray, members: IntArray, blocks: FloatArray) 
 
 def cost(problem: Problem, at: State, residual: FloatArray) -> float:
     """Minus the log posterior density of effects and departures, spreads and weights held."""
-    noise = _noise(problem, at, residual != 0.0)
-    variance = _run_variance(problem, at)
-    away = (at.effects - problem.latents.prior_mean) / _effect_sd(problem, at)
+    own_noise = noise(problem, at, residual != 0.0)
+    variance = run_variance(problem, at)
+    away = (at.effects - problem.latents.prior_mean) / effect_sd(problem, at)
     departed = np.divide(at.departures**2, variance, out=np.zeros_like(variance), where=variance > 0.0)
-    misfit = np.einsum("ro,ro->", residual, np.linalg.solve(noise, residual[..., None])[..., 0])
+    misfit = np.einsum("ro,ro->", residual, np.linalg.solve(own_noise, residual[..., None])[..., 0])
     return 0.5 * float(misfit + np.sum(away**2) + np.sum(departed))
 
 

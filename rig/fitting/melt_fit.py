@@ -95,17 +95,17 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
     """
     report = progress or (lambda share: None)
     if warm is not None:
-        return _posterior(problem, *_climb(problem, warm, _MOST_STEPS, 0, report))
+        return _posterior(problem, *climb(problem, warm, _MOST_STEPS, 0, report))
     state = _scouted(problem, lambda share: report(0.3 * share))
     if len(problem) <= _SAMPLE_RUNS:
-        climbed = _climb(problem, state, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.7 * share))
+        climbed = climb(problem, state, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.7 * share))
         return _posterior(problem, *climbed)
     sample = problem.subset(_spread_out(problem, _SAMPLE_RUNS))
     start = replace(State.start(sample), effects=state.effects)
-    reached, *_ = _climb(sample, start, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.3 * share))
+    reached, *_ = climb(sample, start, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.3 * share))
     state = replace(state, effects=reached.effects, spreads=reached.spreads)
     return _posterior(
-        problem, *_climb(problem, state, _LAST_STEPS, 1, lambda share: report(0.6 + 0.4 * share))
+        problem, *climb(problem, state, _LAST_STEPS, 1, lambda share: report(0.6 + 0.4 * share))
     )
 
 
@@ -115,8 +115,12 @@ def _spread_out(problem: Problem, count: int) -> np.ndarray:
     return np.sort(alike[np.unique(np.linspace(0, len(problem) - 1, count).astype(np.int64))])
 
 
-def _climb(
-    problem: Problem, state: State, most: int, learn_after: int, report: Progress
+def climb(
+    problem: Problem,
+    state: State,
+    most: int,
+    learn_after: int,
+    report: Progress = lambda share: None,
 ) -> tuple[State, Linearised, int, bool]:
     """Damped Gauss–Newton steps, the spreads learned within each; an uphill step is taken back and damped more.
 
@@ -194,7 +198,7 @@ def _scouted(problem: Problem, report: Progress) -> State:
         held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
         scout = replace(few, latents=held)
         from_here = replace(State.start(few), effects=held.prior_mean.copy())
-        state, linear, *_ = _climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER, lambda share: None)
+        state, linear, *_ = climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER)
         score = solve(few, linear, state).log_evidence
         if score > best_score:
             best, best_score = state.effects, score
