@@ -48,13 +48,15 @@ class Owner(StrEnum):
     LOADING = "drink over ice"
     COMPOSITION = "thickness of the drink"
     CONDUCTIVITY = "conductivity of the drink"
+    WATER_TECHNIQUE = "misfit of added water, technique"
+    TEMP_TECHNIQUE = "misfit of temperature, technique"
     WATER_SET_UP = "misfit of added water, set-up"
     TEMP_SET_UP = "misfit of temperature, set-up"
     WATER_DRINK = "misfit of added water, drink on set-up"
     TEMP_DRINK = "misfit of temperature, drink on set-up"
 
 
-EFFECTS_A_RUN = 48
+EFFECTS_A_RUN = 56
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
 Component = tuple[P | None, Owner]
@@ -62,18 +64,21 @@ Component = tuple[P | None, Owner]
 Key = tuple[P | None, Owner, tuple[str, ...]]
 
 MISFIT_SD = {
+    Owner.WATER_TECHNIQUE: 0.007,
+    Owner.TEMP_TECHNIQUE: 0.12,
     Owner.WATER_SET_UP: 0.007,
     Owner.TEMP_SET_UP: 0.12,
     Owner.WATER_DRINK: 0.007,
     Owner.TEMP_DRINK: 0.12,
 }
 """Prior spread of the smooth misfits, in the order of a run's coefficients: share of the drink's mass, kelvin."""
+MISFIT_LEVELS = len(MISFIT_SD) * MODES // MISFITS
 
 
 def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
     """The effects that make up a situation's parameters, each with the prior median of its standard deviation.
 
-    Misfits come last: of the set-up, then of the drink on it, each in the order of `misfit.MISFITS`.
+    Misfits come last: of the technique, of the set-up, then of the drink on it, each in the order of `misfit.MISFITS`.
     """
     motion = MOTIONS[bench.motion(s.technique)]
     vessel = vessel_nominal(bench.vessel(s.vessel))
@@ -114,9 +119,9 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.LATE, Owner.ICE, (s.ice,)), 0.6),
         ((P.LATE, Owner.SET_UP, set_up), 0.3),
     ]
-    drink = (*set_up, s.recipe)
-    for owner, sd in MISFIT_SD.items():
-        name = set_up if owner in (Owner.WATER_SET_UP, Owner.TEMP_SET_UP) else drink
+    levels = ((s.technique,), set_up, (*set_up, s.recipe))
+    names = [name for name in levels for _ in range(MISFITS // MODES)]
+    for (owner, sd), name in zip(MISFIT_SD.items(), names, strict=True):
         out += [((None, owner, (*name, f"mode {mode + 1}")), sd) for mode in range(MODES)]
     return out
 
@@ -204,7 +209,7 @@ class Composition:
         return add_up(z[self.members] * self.factors, self.columns)
 
     def discrepancies(self, z: FloatArray) -> FloatArray:
-        """(runs, MISFITS) coefficients of the smooth misfits: of the set-up and of the drink on it together."""
+        """(runs, MISFITS) coefficients of the smooth misfits, those of all levels together."""
         return add_misfits(z[self.members][:, self.columns < 0])
 
     def by_effect(self, jacobian: FloatArray, discrepancy: FloatArray) -> FloatArray:
@@ -219,12 +224,12 @@ class Composition:
         """
         shared = self.columns >= 0
         slopes = jacobian[:, :, self.columns[shared]] * self.factors[:, None, shared]
-        return np.concatenate([slopes, discrepancy, discrepancy], axis=2)
+        return np.concatenate([slopes, *[discrepancy] * MISFIT_LEVELS], axis=2)
 
 
 def add_misfits(effects: FloatArray) -> FloatArray:
-    """(…, MISFITS) sums of the misfit effects (…, 2 × MISFITS) of a set-up and of a drink on it."""
-    return np.asarray(effects[..., :MISFITS] + effects[..., MISFITS:])
+    """(…, MISFITS) sums over the levels of the misfit effects (…, levels × MISFITS)."""
+    return np.asarray(effects.reshape(*effects.shape[:-1], MISFIT_LEVELS, MISFITS).sum(axis=-2))
 
 
 def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:

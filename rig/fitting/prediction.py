@@ -13,7 +13,7 @@ from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
 from rig.fitting.latents import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, factors_of
 from rig.fitting.linear_solve import RUN_SD_PRIOR
-from rig.fitting.misfit import MISFITS, MODES, misfit_basis
+from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
@@ -111,7 +111,7 @@ def _forecast(
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
     return Forecast(
-        nominal, parameters, add_misfits(effects[:, -2 * MISFITS :]), np.zeros(len(points), dtype=np.int64)
+        nominal, parameters, add_misfits(effects[:, columns < 0]), np.zeros(len(points), dtype=np.int64)
     )
 
 
