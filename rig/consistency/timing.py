@@ -9,6 +9,8 @@ from rig.consistency.objection import DURATIONS_S, PROBE, Objection, View, beyon
 from rig.runs import Trace
 
 _LEAST_FALL_K = 12.0
+_FAR_BEYOND = (4.0, 10.0)
+"""A recording that ends so many times and seconds earlier than the motion is not of that motion."""
 _FEWEST_OF_A_TRACE = 10
 
 
@@ -29,7 +31,8 @@ def durations(v: View) -> list[Objection]:
         if last > 1.0 and duration > 1.5 * last + 3.0:
             what = f"the duration is {duration:.6g} s, but the trace ends at {last:.4g} s"
             cure = "Check the duration, and whether the trace is this run's"
-            out.append(Objection(("duration_s", PROBE), what, cure, False))
+            far_off = duration > _FAR_BEYOND[0] * last + _FAR_BEYOND[1]
+            out.append(Objection(("duration_s", PROBE), what, cure, far_off))
         shown = {
             "cadence": (_cadence_until_s(trace), "shows motion"),
             "probe": (_chill_until_s(v.probe()), "goes on falling"),

@@ -98,11 +98,12 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
         return _posterior(problem, *climb(problem, warm, _MOST_STEPS, 0, report))
     state = _scouted(problem, lambda share: report(0.3 * share))
     if len(problem) <= _SAMPLE_RUNS:
-        climbed = climb(problem, state, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.7 * share))
-        return _posterior(problem, *climbed)
+        return _posterior(
+            problem, *climb(problem, state, _MOST_STEPS, 1, lambda share: report(0.3 + 0.7 * share))
+        )
     sample = problem.subset(_spread_out(problem, _SAMPLE_RUNS))
-    start = replace(State.start(sample), effects=state.effects)
-    reached, *_ = climb(sample, start, _MOST_STEPS, _SPREADS_AFTER, lambda share: report(0.3 + 0.3 * share))
+    start = replace(State.start(sample), effects=state.effects, spreads=state.spreads)
+    reached, *_ = climb(sample, start, _MOST_STEPS, 1, lambda share: report(0.3 + 0.3 * share))
     state = replace(state, effects=reached.effects, spreads=reached.spreads)
     return _posterior(
         problem, *climb(problem, state, _LAST_STEPS, 1, lambda share: report(0.6 + 0.4 * share))
@@ -179,31 +180,38 @@ def _within_reach(problem: Problem, state: State, solved: Solved) -> State:
     )
 
 
-_SCOUT_LAGS_S = (0.3, 1.2, 3.0, 6.5)
+_SCOUT_LAGS_S = (0.25, 0.8, 1.6, 3.2, 6.5)
 _SCOUT_RUNS = 28
 _SAMPLE_RUNS, _LAST_STEPS = 200, 8
 """A longer bench is first fitted on so many of its runs, then goes so many steps on from there."""
-_SCOUT_STEPS = 6
+_SCOUT_STEPS, _RELEASED, _RELEASED_STEPS = 6, 3, 8
 
 
 def _scouted(problem: Problem, report: Progress) -> State:
-    """A start from the best of a few fits with the probe's lag held."""
+    """Where the best of a few fits of a part of the runs stood: some with the probe's lag held, the best of them freed.
+
+    A slow start of the motion and a slow probe trade places, so that summits lie apart along the lag.
+    """
     start = State.start(problem)
     lag = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.LAG]
     if not np.any(np.isfinite(problem.evidence.bin_temp_c)):
         return start
     few = problem.subset(_spread_out(problem, _SCOUT_RUNS))
-    best, best_score = start.effects, -np.inf
+    tried = []
     for n, lag_s in enumerate(_SCOUT_LAGS_S):
         held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
         scout = replace(few, latents=held)
         from_here = replace(State.start(few), effects=held.prior_mean.copy())
         state, linear, *_ = climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER)
-        score = solve(few, linear, state).log_evidence
-        if score > best_score:
-            best, best_score = state.effects, score
-        report((n + 1) / len(_SCOUT_LAGS_S))
-    return replace(start, effects=best)
+        tried.append((solve(scout, linear, state).log_evidence, state))
+        report(0.6 * (n + 1) / len(_SCOUT_LAGS_S))
+    freed = []
+    for n, (_, state) in enumerate(sorted(tried, key=lambda t: -t[0])[:_RELEASED]):
+        state, linear, *_ = climb(few, state, _RELEASED_STEPS, 0)
+        freed.append((solve(few, linear, state).log_evidence, state))
+        report(0.6 + 0.4 * (n + 1) / _RELEASED)
+    best = max(freed, key=lambda t: t[0])[1]
+    return replace(start, effects=best.effects, spreads=best.spreads)
 
 
 def _posterior(
