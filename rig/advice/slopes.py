@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.fitting.latents import Composition, Key, Latents, composition, effects_of
+from rig.fitting.latents import MISFIT_LEVELS, Composition, Key, Latents, composition, effects_of
 from rig.fitting.misfit import MISFITS
 from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, effect_sd, rising, run_course, told
 from rig.fitting.priors import P
@@ -78,7 +78,7 @@ class Slopes:
         shared = self.made_of.columns >= 0
         own = self.by_parameter[:, :, self.made_of.columns[shared]] * self.made_of.factors[0, shared]
         out[:, :, self.made_of.members[0, shared]] = own
-        out[:, :, self.made_of.members[0, ~shared]] = np.tile(self.by_misfit, 2)
+        out[:, :, self.made_of.members[0, ~shared]] = np.tile(self.by_misfit, MISFIT_LEVELS)
         return out
 
     def at(self, duration_s: FloatArray) -> FloatArray:

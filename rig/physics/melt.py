@@ -63,7 +63,7 @@ _LONGEST_STEP = 2.0
 """Step × rate at which a half step brings things level: longer steps meet the limits."""
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
-_WASH_S = 0.2
+WASH_S = 0.2
 """Water on the ice joins as soon as the drink has wetted it, before the motion is up (common practice, no source)."""
 _BOILING_C = 100.0
 """Heat of motion that would warm a drink beyond this leaves as steam."""
@@ -318,7 +318,7 @@ class _Lane:
         slow_per_s = inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, _NONE))
         self.core_per_s = np.stack([slow_per_s, _FAST_OVER_SLOW * slow_per_s])
         self.coldest = _CORE_SHARES * np.minimum(inputs.ice_temp_c, 0.0)
-        self.washing_per_s = 1.0 / _WASH_S
+        self.washing_per_s = 1.0 / WASH_S
         self.per_solid = 1.0 / np.maximum(self.solid_g, _NONE)
         self.per_inner, self.per_outer = 1.0 / inputs.inner_j_per_k, 1.0 / inputs.outer_j_per_k
         wall = inputs.wall_w_per_k

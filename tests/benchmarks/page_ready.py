@@ -126,7 +126,9 @@ def _app(logbook: Path) -> Any:
     from dashboard.sources import logbook_source
 
     source = logbook_source(str(logbook))
-    source.fit(source.book("long"), lambda share: None)  # kept in the logbook, as it is after the first day
+    source.fit(
+        "long", source.book("long"), lambda share: None
+    )  # kept in the logbook, as it is after the first day
     return make_app(source, ahead=True)
 
 

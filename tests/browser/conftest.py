@@ -33,7 +33,7 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-WAIT_MS = 90_000
+WAIT_MS = 180_000
 """Longest wait for a page: an upper bound for a busy machine, never a measure of speed."""
 
 

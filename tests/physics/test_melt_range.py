@@ -23,7 +23,7 @@ from rig.fitting.priors import P
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics import ice
 from rig.physics.liquid import Liquid, enthalpy_j, heat_capacity_j_per_gk
-from rig.physics.melt import ICE_J_PER_GK, Course, MeltInputs, drink_curves, simulate, steps_for
+from rig.physics.melt import ICE_J_PER_GK, WASH_S, Course, MeltInputs, drink_curves, simulate, steps_for
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import RunBook
 
@@ -147,7 +147,7 @@ def test_no_heat_is_lost_or_made_anywhere(sweep: Sweep) -> None:
         before, x.drink_temp_c, check=False
     )
     at_zero = float(ice.enthalpy_j_per_g(0.0))
-    wet = x.surface_water_g * np.exp(-sweep.duration_s / x.ramp_s)  # not joined yet
+    wet = x.surface_water_g * np.exp(-sweep.duration_s / WASH_S)  # not joined yet
     gained += (course.ice_left_g[-1] - wet) * (at_zero + ICE_J_PER_GK * course.core_temp_c[-1])
     gained -= (x.ice_mass_g - x.surface_water_g) * (at_zero + ICE_J_PER_GK * x.ice_temp_c)
     gained += x.inner_j_per_k * (course.inner_wall_c[-1] - x.vessel_temp_c)
@@ -163,7 +163,9 @@ def test_little_crushed_ice_makes_no_drink_colder_than_ice_can(technique: str, s
     asked = Situation(technique, "steel tin", "crushed", "black", drink_temp_c=start_c, ice_mass_g=80.0)
     told = predict(PRIOR, asked, np.linspace(2.0, 60.0, 30), draws=512)
     assert np.min(told.temp_c) > -1.5  # black coffee freezes at some tenths of a kelvin below 0 °C
-    assert np.max(told.temp_c) < start_c + 10.0  # a blender's motor warms it
+    # a blender's motor, a few hundred watts at most, warms 170 g by as much in a minute once the ice is gone
+    assert np.max(told.temp_c) < start_c + 30.0
+    assert np.median(told.temp_c, axis=0).max() < start_c
 
 
 LANES = 8
