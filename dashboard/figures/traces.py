@@ -14,7 +14,7 @@ from rig.arrays import FloatArray
 from rig.report.courses import RunCourse
 from rig.report.figures import TIME_TITLE, add_fitted
 from rig.report.look import Look, faded, sheet
-from rig.report.thinning import thinned, thinned_close
+from rig.report.thinning import own_readings, thinned, thinned_close
 from rig.runs import Run, Trace
 
 Between = tuple[float, float] | None
@@ -116,7 +116,7 @@ def probes_of(run: Run) -> list[tuple[str, FloatArray]]:
 
 def read_channels(run: Run) -> list[Channel]:
     """What `trace_figure` draws of a run's probes, in the same order."""
-    return [(_time(run.trace), values) for _, values in probes_of(run)]
+    return [own_readings(_time(run.trace), values) for _, values in probes_of(run)]
 
 
 def overlay_channels(runs: Sequence[Run]) -> list[Channel]:
@@ -129,9 +129,9 @@ def residual_channel(course: RunCourse) -> Channel | None:
     trace = course.run.trace
     if trace is None or trace.probe_c is None:
         return None
-    moved = (trace.time_s >= 0.0) & (trace.time_s <= course.time_s[-1])
-    time_s = trace.time_s[moved]
-    return time_s, trace.probe_c[moved] - np.interp(time_s, course.time_s, course.shown_c)
+    time_s, read_c = own_readings(trace.time_s, trace.probe_c)
+    moved = (time_s >= 0.0) & (time_s <= course.time_s[-1])
+    return time_s[moved], read_c[moved] - np.interp(time_s[moved], course.time_s, course.shown_c)
 
 
 def events_of(run: Run) -> tuple[tuple[float, str], ...]:

@@ -89,7 +89,7 @@ class _Form:
 # Geometry: a cube and a ball; a pebble is a cylinder as long as wide; cracked and crushed ice are slabs half
 # as thick as wide. Usual edges and wetness: common practice, no source, but that flake ice holds up to 20 %
 # liquid water and cubes hardly any (US EPA, WaterSense at Work, 2012, p. 99).
-_FORMS = {
+FORMS = {
     IceShape.CUBE: _Form(1.0, 6.0, 28.0, Wetness(0.02, 0.6)),
     IceShape.BLOCK: _Form(1.0, 6.0, 50.0, Wetness(0.01, 0.6)),
     IceShape.SPHERE: _Form(np.pi / 6, np.pi, 55.0, Wetness(0.01, 0.6)),
@@ -101,18 +101,18 @@ _FORMS = {
 
 def default_edge_mm(shape: IceShape) -> float:
     """Usual edge or diameter [mm] of a shape whose size nobody gave; common practice, no source."""
-    return _FORMS[shape].edge_mm
+    return FORMS[shape].edge_mm
 
 
 def surface_water(shape: IceShape) -> Wetness:
     """Liquid water that ice of this shape usually carries; common practice, bounded by US EPA 2012."""
-    return _FORMS[shape].wetness
+    return FORMS[shape].wetness
 
 
 def piece_mass_g(shape: IceShape, edge_mm: Floats) -> FloatArray:
     """Mass of one piece [g] of that edge or diameter [mm], at 0 °C."""
     edge_cm = _edge(edge_mm) / 10.0
-    return np.asarray(_FORMS[shape].volume * edge_cm**3 * _DENSITY[0])
+    return np.asarray(FORMS[shape].volume * edge_cm**3 * _DENSITY[0])
 
 
 def area_m2(shape: IceShape, edge_mm: Floats, mass_g: Floats) -> FloatArray:
@@ -121,7 +121,7 @@ def area_m2(shape: IceShape, edge_mm: Floats, mass_g: Floats) -> FloatArray:
     For ice that shrinks as it melts, its mass m out of m₀ leaves `area_m2(…, m₀) · (m/m₀)^(2/3)`.
     """
     pieces = np.asarray(mass_g, float) / piece_mass_g(shape, edge_mm)
-    return np.asarray(pieces * _FORMS[shape].area * (_edge(edge_mm) / 1000.0) ** 2)
+    return np.asarray(pieces * FORMS[shape].area * (_edge(edge_mm) / 1000.0) ** 2)
 
 
 def core_conductance_w_per_k(
@@ -133,7 +133,7 @@ def core_conductance_w_per_k(
     conduction in a ball of the same volume per area: R² ÷ (π²·α) with R = 3·volume ÷ area and α = k ÷ (ρ·c)
     (Carslaw and Jaeger, Conduction of Heat in Solids, 1959, § 9.3). Hence mass ÷ ρ · π²·k ÷ R².
     """
-    form = _FORMS[shape]
+    form = FORMS[shape]
     radius_m = 3.0 * form.volume / form.area * _edge(edge_mm) / 1000.0
     volume_m3 = np.asarray(mass_g, float) / density_g_per_cm3(temp_c) * 1e-6
     return np.asarray(volume_m3 * np.pi**2 * conductivity_w_per_mk(temp_c) / radius_m**2)

@@ -1,4 +1,4 @@
-"""A long trace drawn with few points: no peak is lost, and nothing is drawn that was not measured."""
+"""What of a trace to draw: a channel's own readings, few of a long one; no peak is lost, nothing is made up."""
 
 from __future__ import annotations
 
@@ -52,6 +52,23 @@ def thinned(
     if gap.any():
         parts.append(_first_at(np.where(gap, 0.0, 1.0), starts, which, np.minimum))
     return np.asarray(first + np.unique(np.concatenate(parts)), dtype=np.int64)
+
+
+def own_readings(time_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A channel's own readings, (readings,) each: times at which only other devices were read are left out.
+
+    Where it fell silent for much longer than it usually does, one gap stays, so that no line is drawn across.
+    """
+    read = np.flatnonzero(~np.isnan(values))
+    if read.size < 3:
+        return time_s[read], values[read]
+    apart_s = np.diff(time_s[read])
+    silent = (apart_s > np.maximum(_SILENT_TIMES * np.median(apart_s), _SILENT_S)) & (np.diff(read) > 1)
+    kept = np.sort(np.concatenate([read, read[:-1][silent] + 1]))
+    return time_s[kept], values[kept]
+
+
+_SILENT_TIMES, _SILENT_S = 5.0, 1.0
 
 
 def thinned_close(

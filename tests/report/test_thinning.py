@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from rig.report.thinning import MOST_POINTS, thinned, thinned_close
+from rig.report.thinning import MOST_POINTS, own_readings, thinned, thinned_close
 
 VALUES = hnp.arrays(
     np.float64,
@@ -81,3 +81,16 @@ def test_seen_close_the_rest_of_a_trace_is_there_as_from_afar() -> None:
     assert np.isin(np.flatnonzero((time_s >= between[0]) & (time_s <= between[1])), kept).all()
     assert np.all(np.diff(kept) > 0)
     assert kept.size <= 2 * MOST_POINTS
+
+
+def test_a_probe_read_in_turns_with_a_scale_is_one_line_and_a_dropout_stays_a_gap() -> None:
+    """As a recorder writes it: a row a reading, the other device's column empty."""
+    time_s = np.arange(0.0, 30.0, 0.05)
+    probe = np.where(np.arange(time_s.size) % 2 == 0, 20.0 - 0.5 * time_s, np.nan)
+    probe[(time_s > 12.0) & (time_s < 15.0)] = np.nan
+    t, v = own_readings(time_s, probe)
+    gaps = np.flatnonzero(np.isnan(v))
+    assert gaps.size == 1 and 12.0 < t[gaps[0]] < 15.0
+    np.testing.assert_array_equal(v[~np.isnan(v)], probe[~np.isnan(probe)])
+    none = own_readings(time_s, np.full(time_s.size, np.nan))
+    assert none[0].size == none[1].size == 0

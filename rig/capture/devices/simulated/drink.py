@@ -24,7 +24,7 @@ SCALE_LAG_S = 0.15
 USUAL_ROOM_C = 21.0
 USUAL_ICE_OVER_DRINK = 2.3
 _OF_MOTION = {Motion.SHAKE: "shake", Motion.STIR: "stir", Motion.BLEND: "blend"}
-_OF_SHAPE = {
+ICE_OF_SHAPE = {
     IceShape.CUBE: "freezer cube",
     IceShape.BLOCK: "freezer cube",
     IceShape.SPHERE: "freezer cube",
@@ -101,7 +101,9 @@ def make_drink(
     """
     world = draw_world(seed)
     drink = _drink(recipe)
-    kind = "freezer cube" if ice is None else (ice.name if ice.name in world.ices else _OF_SHAPE[ice.shape])
+    kind = (
+        "freezer cube" if ice is None else (ice.name if ice.name in world.ices else ICE_OF_SHAPE[ice.shape])
+    )
     tin = vessel if vessel in world.walls else "two-piece steel"
     setting = Setting(world, _OF_MOTION.get(motion, "stir"), tin, kind)
     # A simulated probe is a good one: what is shown here is a drink, not the worst capsule of any world.
