@@ -32,10 +32,8 @@ def number(value: float | None, digits: int, unit: str) -> str:
     """A number with its unit, or a dash where there is none; a true minus sign."""
     if value is None:
         return "–"
-    shown = f"{value:.{digits}f}"
-    if float(shown) == 0.0:
-        shown = shown.lstrip("-")
-    return f"{shown.replace('-', '−')} {unit}"
+    shown = f"{value:z.{digits}f}".replace("-", "−")
+    return f"{shown} {unit}"
 
 
 def count(value: int) -> str:

@@ -16,7 +16,7 @@ _WHERE = {
     "open_bench": "rig.importing.bench_folder",
     "fit": "rig.fitting",
     "advise": "rig.advice",
-    "compare": "rig.advice",
+    "compare": "rig.advice.compare",
     "Target": "rig.bench",
     "RigError": "rig.errors",
     "TableRefused": "rig.errors",

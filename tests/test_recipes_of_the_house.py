@@ -83,8 +83,6 @@ def test_a_page_is_added(tree: Path) -> None:
         "PAGE = Page('/hello', 'Hello', layout)\n"
     )
     begin = "PAGES: tuple[Page, ...] = ("
-    change(
-        tree / "dashboard/app.py", begin, f"from dashboard.pages import hello\n\n{begin}\n    hello.PAGE,"
-    )
+    change(tree / "dashboard/app.py", begin, f"from dashboard.pages import hello\n\n{begin}\n    hello.PAGE,")
     told = run(tree, "-c", "from dashboard.app import PAGES; print([p.path for p in PAGES])")
     assert "/hello" in told

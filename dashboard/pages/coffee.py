@@ -218,7 +218,7 @@ def rest_block(found: Poured, asked: CoffeeQuestion, look: Look) -> Any:
     told = rest_words(found, asked)
     return figure(
         "coffee-resting",
-        f"Rest to {asked.rest_to_c:.0f} °C",
+        f"Rest to {asked.rest_to_c:z.0f} °C",
         told,
         rest_figure(found.rested, asked.rest_to_c, look),
         f"{told} Band: still to breezy rooms.",
@@ -230,7 +230,7 @@ def rest_words(found: Poured, asked: CoffeeQuestion) -> str:
     if found.rested is None:
         return found.refused
     if asked.rest_to_c <= asked.room_c:
-        return f"No rest gets there: the room is at {asked.room_c:.0f} °C. Chill it instead."
+        return f"No rest gets there: the room is at {asked.room_c:z.0f} °C. Chill it instead."
     soonest, usual, latest = waits_s(found.rested, asked.rest_to_c)
     if usual is None:
         return f"Not in half an hour in the {asked.cup}. A wider or thinner one cools faster."

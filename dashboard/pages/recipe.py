@@ -291,7 +291,7 @@ def batch_block(made: Batch) -> list[Any]:
     """Pours for all servings with their water, and whether it stays liquid where it waits."""
     liquid = "✓ Stays liquid" if made.stays_liquid else "△ Does not stay liquid"
     said = [
-        f"{liquid} in the {made.store.label}: it freezes from {made.state.freezing_c:.1f} °C on (± 0.3 °C).",
+        f"{liquid} in the {made.store.label}: it freezes from {made.state.freezing_c:z.1f} °C on (± 0.3 °C).",
         f"{made.total_ml / 1000.0:.2f} l in {made.bottles} bottles of {made.bottle_ml:.0f} ml; "
         f"{made.serving_ml:.0f} ml a serving.",
     ]

@@ -313,7 +313,9 @@ def stage_block(found: Practice, played: tuple[Played, ...], look: Look) -> Any:
     """Both runs inside the target, and why the worst missed."""
     why = next((r.why for r in found.runs if r.run == found.worst), "")
     ends = "; ".join(
-        true_minus(f"{p.label}: {p.temp_c[-1]:.1f} °C, {p.dilution_pct[-1]:.0f} % after {p.time_s[-1]:.0f} s")
+        true_minus(
+            f"{p.label}: {p.temp_c[-1]:z.1f} °C, {p.dilution_pct[-1]:.0f} % after {p.time_s[-1]:.0f} s"
+        )
         for p in played
     )
     return figure(

@@ -106,7 +106,7 @@ def _batch_notes(recipe: Recipe, state: State, store: Store, liquid: bool) -> li
     notes = []
     if not liquid:
         notes.append(
-            f"freezes from {state.freezing_c:.1f} °C on, the {store.label} may reach {store.coldest_c:g} °C: "
+            f"freezes from {state.freezing_c:z.1f} °C on, the {store.label} may reach {store.coldest_c:g} °C: "
             "part of it turns to slush and the rest is stronger. Add less water now, or keep it warmer"
         )
     if store is Store.ROOM:

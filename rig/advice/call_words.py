@@ -36,8 +36,8 @@ def assumptions(filled: Filled) -> str:
     """Start, ice temperature and ice mass that a call is for, each with where it is from; then what else was asked."""
     told = filled.assumed
     start, ice_temp, ice_mass = (told[n] for n in ("drink_temp_c", "ice_temp_c", "ice_mass_g"))
-    parts = [f"drink at {start.value:.0f} °C ({start.origin.value})"]
-    temp, mass = f"ice at {ice_temp.value:.0f} °C", f"{ice_mass.value:.0f} g of it"
+    parts = [f"drink at {start.value:z.0f} °C ({start.origin.value})"]
+    temp, mass = f"ice at {ice_temp.value:z.0f} °C", f"{ice_mass.value:.0f} g of it"
     if ice_temp.origin is ice_mass.origin:
         parts.append(f"{temp}, {mass} ({ice_mass.origin.value})")
     else:
@@ -45,7 +45,7 @@ def assumptions(filled: Filled) -> str:
     if filled.asked.drink_mass_g is not None:
         parts[0] = f"{filled.asked.drink_mass_g:.0f} g of {parts[0]}"
     parts += [
-        f"{name} at {told[key].value:.0f} °C ({told[key].origin.value})"
+        f"{name} at {told[key].value:z.0f} °C ({told[key].origin.value})"
         for name, key in (("vessel", "vessel_temp_c"), ("room", "room_temp_c"))
         if told[key].origin is Origin.ASKED
     ]

@@ -46,8 +46,8 @@ def _may_be_hot(question: Filled) -> list[str]:
         return []
     which = f" {' and '.join(question.may_be_hot)} may be hot." if question.may_be_hot else ""
     return [
-        f"Start not measured: nobody said how warm this drink is; it is taken at {start.value:.0f} °C "
-        f"({start.origin.value}) and may be {question.warmest_start_c:.0f} °C.{which} Measure it before it is sealed, "
+        f"Start not measured: nobody said how warm this drink is; it is taken at {start.value:z.0f} °C "
+        f"({start.origin.value}) and may be {question.warmest_start_c:z.0f} °C.{which} Measure it before it is sealed, "
         "and ask again with it."
     ]
 
@@ -61,7 +61,7 @@ def heat(bench: Bench, s: Situation, start_c: float) -> list[str]:
         gauge = float(gauge_pressure_kpa(min(start_c, 100.0)))
         force = float(lid_force_n(gauge))
         out.append(
-            f"Hot liquid in a sealed vessel: at {start_c:.0f} °C pressure can rise by up to {gauge:.0f} kPa "
+            f"Hot liquid in a sealed vessel: at {start_c:z.0f} °C pressure can rise by up to {gauge:.0f} kPa "
             f"(about {force:.0f} N on a 90 mm lid) and throw the lid. Never seal hot liquid alone: pour it onto "
             "the ice, let it chill a few seconds, open once to vent, then close and move; lid away from faces."
         )
@@ -70,7 +70,7 @@ def heat(bench: Bench, s: Situation, start_c: float) -> list[str]:
             "Makers of blenders advise against hot liquid: fill no more than half, vent, start slowly."
         )
     if start_c >= SCALD_C:
-        out.append(f"Liquid at {start_c:.0f} °C scalds within seconds; keep hands dry and pour low.")
+        out.append(f"Liquid at {start_c:z.0f} °C scalds within seconds; keep hands dry and pour low.")
     vessel = bench.vessel(s.vessel)
     glass = "glass" in vessel.material.casefold()
     vessel_c = s.vessel_temp_c if s.vessel_temp_c is not None else 20.0
@@ -89,20 +89,20 @@ def glass_shock(start_c: float, glass_c: float, ice_c: float | None, what: str) 
     if glass_c <= CHILLED_C and jump > SODA_LIME_SHOCK_K:
         kept = "frozen" if glass_c < 0.0 else "chilled"
         out.append(
-            f"Hot drink, {kept} glass: {start_c:.0f} °C into a {what} at {glass_c:.0f} °C is {jump:.0f} K at once; "
-            f"a sudden {SODA_LIME_SHOCK_K:.0f} K can crack plain glass, less where it is scratched (heat-proof glass: "
-            f"some {BOROSILICATE_SHOCK_K:.0f} K). Chill the drink first, or take metal or a glass at room temperature."
+            f"Hot drink, {kept} glass: {start_c:z.0f} °C into a {what} at {glass_c:z.0f} °C is {jump:z.0f} K at once; "
+            f"a sudden {SODA_LIME_SHOCK_K:z.0f} K can crack plain glass, less where it is scratched (heat-proof glass: "
+            f"some {BOROSILICATE_SHOCK_K:z.0f} K). Chill the drink first, or take metal or a glass at room temperature."
         )
     elif jump > SODA_LIME_SHOCK_K or start_c >= HOT_C:
         then = ", then ice," if ice_c is not None else ""
         out.append(
-            f"Glass and heat: {start_c:.0f} °C liquid{then} in a {what}; a sudden {SODA_LIME_SHOCK_K:.0f} K "
+            f"Glass and heat: {start_c:z.0f} °C liquid{then} in a {what}; a sudden {SODA_LIME_SHOCK_K:z.0f} K "
             "can crack plain glass, less where it is scratched. Use metal or heat-proof glass, or rest the drink first."
         )
     if ice_c is not None and glass_c >= WARM_GLASS_C and glass_c - ice_c > SODA_LIME_SHOCK_K:
         out.append(
-            f"Hot glass and ice: a {what} at {glass_c:.0f} °C, as from the washer, and ice at {ice_c:.0f} °C are "
-            f"{glass_c - ice_c:.0f} K apart and can crack plain glass. Let the glass cool to room temperature first."
+            f"Hot glass and ice: a {what} at {glass_c:z.0f} °C, as from the washer, and ice at {ice_c:z.0f} °C are "
+            f"{glass_c - ice_c:z.0f} K apart and can crack plain glass. Let the glass cool to room temperature first."
         )
     return out
 

@@ -184,7 +184,7 @@ def _gaps_at_goal(a: Ground, b: Ground, seen: Readings) -> list[str]:
     for where, why in (("", seen.no_goal), (" in dilution", seen.no_dilution)):
         missing = [s for s in (a.set_up, b.set_up) if s in why]
         if missing:
-            return [f"at {seen.goal_c:.1f} °C{where}: {s} {why[s]}" for s in missing]
+            return [f"at {seen.goal_c:z.1f} °C{where}: {s} {why[s]}" for s in missing]
     return []
 
 
@@ -200,7 +200,7 @@ def _summary(g: Ground, recipe: str, seen: Readings, duration_s: float | None) -
             f"not measured at {duration_s:.0f} s, only from {g.range_s[0]:.0f} to {g.range_s[1]:.0f} s"
         )
     notes += [
-        f"at {seen.goal_c:.1f} °C: {why[g.set_up]}"
+        f"at {seen.goal_c:z.1f} °C: {why[g.set_up]}"
         for why in (seen.no_goal, seen.no_dilution)
         if g.set_up in why
     ]
@@ -236,7 +236,7 @@ def _notes(
     asked_goal_c: float | None,
 ) -> tuple[str, ...]:
     out = [
-        f"Compared is the average {recipe} that starts at {conditions.drink_temp_c:.1f} °C, each set-up with "
+        f"Compared is the average {recipe} that starts at {conditions.drink_temp_c:z.1f} °C, each set-up with "
         "its own usual ice and vessel; single drinks scatter more.",
         "A point of dilution is 1 ml of water to 100 ml of drink before the ice.",
     ]
@@ -245,7 +245,7 @@ def _notes(
         out.append("No two set-ups have runs of like duration, so none are compared at equal duration.")
     if asked_goal_c is None and seen.goal_c is not None:
         out.append(
-            f"No target temperature was given: {seen.goal_c:.1f} °C is taken, where all surely get to."
+            f"No target temperature was given: {seen.goal_c:z.1f} °C is taken, where all surely get to."
         )
     most = max((len(of_set_up) for of_set_up in seen.values.values()), default=0)
     pairs = most * (most - 1) // 2

@@ -68,7 +68,7 @@ def read_off(fit: Fit, able: Sequence[Ground], duration_s: float | None, goal_c:
         if share < 1.0:
             end = courses.time_s[k, -1]
             notes[g.set_up] = (
-                f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal:.1f} °C within "
+                f"in {1.0 - share:.1%} of what its runs allow it does not get to {goal:z.1f} °C within "
                 f"{end:.0f} s; that counts as {end:.0f} s, so its time may be longer"
             )
     return Readings(values, _chill_times(courses, able), goal, no_goal, no_dilution, notes)
@@ -78,11 +78,11 @@ def _never(g: Ground, courses: AverageCourses, k: int, crossing: Crossing, goal_
     """Why set-up `k` cannot be compared at the goal; None where it can."""
     start = float(courses.start_temp_c[k])
     if start <= goal_c:
-        return f"starts at {start:.1f} °C, no warmer than that"
+        return f"starts at {start:z.1f} °C, no warmer than that"
     if crossing.reached[k].mean() < LEAST_REACHING:
         least_c, end = float(np.median(courses.temp_c[k].min(axis=0))), courses.time_s[k, -1]
         return (
-            f"does not surely get there, only to about {least_c:.1f} °C within {end:.0f} s. Make longer runs "
+            f"does not surely get there, only to about {least_c:z.1f} °C within {end:.0f} s. Make longer runs "
             "of it, use more or colder ice, or ask for a warmer target"
         )
     middle = float(np.median(crossing.time_s[k]))

@@ -47,7 +47,7 @@ def sentence(
     if after and duration_s is not None:
         said.append(f"After {duration_s:.3g} s: {', '.join(after)}")
     if there and goal_c is not None:
-        said.append(f"At {goal_c:.1f} °C: {', '.join(there)}")
+        said.append(f"At {goal_c:z.1f} °C: {', '.join(there)}")
     if contrasts:
         said.append(f"Rests on {runs[0]} and {runs[1]} runs")
         said += [f"Not comparable {gap}" for gap in gaps]

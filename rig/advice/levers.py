@@ -160,16 +160,16 @@ def _changes(fit: Fit, question: Filled) -> Iterator[_Change]:
     for temp in (70.0, 60.0, 50.0, 40.0, 30.0, room, 12.0, 5.0):
         if temp < start - 3.0:
             rest = "rest the hot drink" if start > room + 8 and temp >= room else "chill the base"
-            what = f"{rest} to {temp:.0f} °C before the ice"
+            what = f"{rest} to {temp:z.0f} °C before the ice"
             yield _Change("drink_temp_c", temp, what, replace(s, drink_temp_c=temp))
     for temp in (room, 40.0):
         if temp > start + 5.0:
-            what = f"start warmer, at {temp:.0f} °C"
+            what = f"start warmer, at {temp:z.0f} °C"
             yield _Change("drink_temp_c", temp, what, replace(s, drink_temp_c=temp))
     for temp in (-18.0, -10.0, -5.0, -0.5):
         if abs(temp - ice_temp) > 3.0:
             word = "colder, dry ice from the freezer" if temp < ice_temp else "tempered ice"
-            yield _Change("ice_temp_c", temp, f"use {word} at {temp:.0f} °C", replace(s, ice_temp_c=temp))
+            yield _Change("ice_temp_c", temp, f"use {word} at {temp:z.0f} °C", replace(s, ice_temp_c=temp))
     for share in (0.6, 0.8, 1.25, 1.6):
         mass = 5.0 * round(share * ice_mass / 5.0)
         word = "more" if share > 1 else "less"
@@ -177,7 +177,7 @@ def _changes(fit: Fit, question: Filled) -> Iterator[_Change]:
     for temp in (0.0, -15.0):
         if temp < vessel - 5.0:
             word = "chill the vessel on ice" if temp == 0.0 else "keep the vessel in the freezer"
-            yield _Change("vessel_temp_c", temp, f"{word}, {temp:.0f} °C", replace(s, vessel_temp_c=temp))
+            yield _Change("vessel_temp_c", temp, f"{word}, {temp:z.0f} °C", replace(s, vessel_temp_c=temp))
     mass = float(nominals(fit.bench, [question.situation]).drink_mass_g[0])
     for share in (0.85, 1.15):
         word = "a larger" if share > 1 else "a smaller"

@@ -59,7 +59,7 @@ def _names(count: int, taken: set[str]) -> list[str]:
 
 def _planned(p: PlannedRun) -> str:
     s = p.situation
-    start = "" if s.drink_temp_c is None else f", start {s.drink_temp_c:.0f} °C"
+    start = "" if s.drink_temp_c is None else f", start {s.drink_temp_c:z.0f} °C"
     ice = "" if s.ice_mass_g is None else f", ice {s.ice_mass_g:.0f} g"
     return f"planned: {p.duration_s:.0f} s{start}{ice}"
 

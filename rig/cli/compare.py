@@ -72,7 +72,7 @@ def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = F
     from rig.report.wording import pairs_in_words
 
     after = "" if found.duration_s is None else f"after {found.duration_s:.3g} s"
-    goal = "" if found.target_temp_c is None else f"{found.target_temp_c:.1f} °C"
+    goal = "" if found.target_temp_c is None else f"{found.target_temp_c:z.1f} °C"
     table(
         (
             "set-up",

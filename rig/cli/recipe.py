@@ -321,7 +321,9 @@ def batch_command(
         f"{made.serving_ml:.0f} ml a serving at {made.state.abv_pct:.1f} % vol.",
     )
     state = "stays liquid" if made.stays_liquid else "does not stay liquid"
-    say(f"In the {made.store.label} it {state}: it freezes from {made.state.freezing_c:.1f} °C on (±0.3 °C).")
+    say(
+        f"In the {made.store.label} it {state}: it freezes from {made.state.freezing_c:z.1f} °C on (±0.3 °C)."
+    )
     if made.most_water_by_volume is None:
         say("Not even the undiluted base stays liquid there.")
     elif not made.stays_liquid:

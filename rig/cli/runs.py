@@ -131,7 +131,7 @@ def _row(run: Run, found: RunFit | None) -> tuple[Any, ...]:
         None if run.started_at is None else f"{run.started_at:%Y-%m-%d}",
         _shown(run.duration_s, ".1f"),
         _shown(run.strained_mass_g, ".1f"),
-        _shown(None if found is None else found.temp_c, ".1f"),
+        _shown(None if found is None else found.temp_c, "z.1f"),
         _shown(
             None if found is None or found.dilution_by_volume is None else 100 * found.dilution_by_volume,
             ".0f",
@@ -226,7 +226,7 @@ def _say_fit(found: RunFit | None) -> None:
     if found.temp_c is None or found.dilution_by_volume is None or found.added_g is None:
         return
     text = (
-        f"By the fit it ended at {found.temp_c:.1f} °C with {found.added_g:.0f} g of water added, "
+        f"By the fit it ended at {found.temp_c:z.1f} °C with {found.added_g:.0f} g of water added, "
         f"dilution {100 * found.dilution_by_volume:.0f} %."
     )
     if found.strained_residual_g is not None and found.strained_z is not None:

@@ -239,8 +239,8 @@ def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: R
     start, off = float(problem.nominal.inputs.drink_temp_c[row]), float(post.departures[row, P.DRINK_TEMP])
     if run.drink_temp_c is not None and abs(off) > START_DOUBT_K:
         reasons.append(
-            f"the drink was noted at {run.drink_temp_c:.1f} °C before the ice, by its trace and weighing it was at "
-            f"about {start + off:.0f} °C. Check the number, then correct it"
+            f"the drink was noted at {run.drink_temp_c:z.1f} °C before the ice, by its trace and weighing it was at "
+            f"about {start + off:z.0f} °C. Check the number, then correct it"
         )
     volume = float(problem.nominal.start_volume_ml[row])
     added = float(post.end_added_g[row])

@@ -297,7 +297,7 @@ def basis(fit: Fit, situation: Situation, nominal: Nominals, times: FloatArray) 
     low, high = measured.start_temp_c
     start = float(nominal.inputs.drink_temp_c[0])
     if not low - _NEAR_TEMP_K <= start <= high + _NEAR_TEMP_K:
-        beyond.append(f"a start at {start:.0f} °C, measured from {low:.0f} to {high:.0f} °C")
+        beyond.append(f"a start at {start:z.0f} °C, measured from {low:.0f} to {high:z.0f} °C")
     low, high = measured.ice_mass_g
     ice = float(nominal.inputs.ice_mass_g[0])
     if not low * (1 - _NEAR_ICE_SHARE) <= ice <= high * (1 + _NEAR_ICE_SHARE):

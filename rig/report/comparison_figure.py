@@ -83,7 +83,7 @@ _Triple = tuple[float, float, float]
 def _compared(c: Comparison) -> list[tuple[str, str, Callable[[SetUpSummary], _Triple | None]]]:
     """Title, number format and value of each panel."""
     after = "" if c.duration_s is None else f"after {c.duration_s:.0f} s"
-    goal = "" if c.target_temp_c is None else true_minus(f"{c.target_temp_c:.1f} °C")
+    goal = "" if c.target_temp_c is None else true_minus(f"{c.target_temp_c:z.1f} °C")
     return [
         (f"temperature {after} [°C]", ".1f", lambda s: s.temp_c),
         (f"dilution {after}", ".0%", lambda s: s.dilution_by_volume),

@@ -24,7 +24,7 @@ def landing(advice: Advice) -> str:
     temp, water = advice.at_call["temp_c"], advice.at_call["dilution_by_volume"]
     abv, volume = advice.at_call["abv_pct"], advice.at_call["volume_ml"]
     text = (
-        f"After {seconds(advice.duration_s)} s: {temp[1]:.1f} °C ({temp[0]:.1f} to {temp[2]:.1f}), "
+        f"After {seconds(advice.duration_s)} s: {temp[1]:z.1f} °C ({temp[0]:z.1f} to {temp[2]:z.1f}), "
         f"dilution {percent(water[1])} ({percent(water[0])} to {percent(water[2])})"
     )
     if abv[1] >= 0.5:

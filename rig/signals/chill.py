@@ -70,7 +70,7 @@ def start_of_chill(time_s: FloatArray, probe_c: FloatArray, *, lag_s: float | No
     if len(rivals) > 1:
         candidates = tuple(_fitted(time, temp, noise_k, f, lag_s) for f in rivals)
         which = " and ".join(
-            f"at {m.time_s:.1f} s from {temp[f.first]:.1f} to {temp[f.last]:.1f} °C"
+            f"at {m.time_s:.1f} s from {temp[f.first]:.1f} to {temp[f.last]:z.1f} °C"
             for f, m in zip(rivals, candidates, strict=True)
         )
         return MotionSpan(None, None, (f"the probe falls {len(rivals)} times: {which}",), candidates)
@@ -80,15 +80,15 @@ def start_of_chill(time_s: FloatArray, probe_c: FloatArray, *, lag_s: float | No
     if rise is None and not rests and calm > 0:
         rise = replace(main, first=calm - 1)
     if rise is not None:
-        jump = Moment(float(time[rise.first]), 1.0, Source.PROBE, f"probe leaves {temp[rise.first]:.1f} °C")
+        jump = Moment(float(time[rise.first]), 1.0, Source.PROBE, f"probe leaves {temp[rise.first]:z.1f} °C")
         doubt = (
-            f"the probe does not rest before it falls: {temp[rise.first]:.1f} °C at {jump.time_s:.1f} s, "
-            f"then {temp[main.first]:.1f} °C and falling"
+            f"the probe does not rest before it falls: {temp[rise.first]:z.1f} °C at {jump.time_s:.1f} s, "
+            f"then {temp[main.first]:z.1f} °C and falling"
         )
         return MotionSpan(None, None, (doubt,), (jump,))
     start = _fitted(time, temp, noise_k, main, lag_s)
     if calm == 0 and (not rests or start.time_s < time[0] + 2.0 * start.uncertainty_s):
-        words = f"probe falls from its first reading on, {temp[0]:.1f} °C"
+        words = f"probe falls from its first reading on, {temp[0]:z.1f} °C"
         begin = Moment(float(time[0]), max(start.uncertainty_s, _step_s(time)), Source.PROBE, words)
         return MotionSpan(begin, None, (FALLS_AT_ONCE,))
     if start.uncertainty_s > CLEAR_START_S:
@@ -177,7 +177,7 @@ def _fitted(time: FloatArray, temp: FloatArray, noise_k: float, fall: _Slope, la
     low, high = max(t[0], coarse[0] - 5.0 * coarse[1]), coarse[0] + 5.0 * coarse[1]
     mean_s, std_s = _posterior(t, y, noise_k, np.linspace(low, high, 121), lags)
     std_s = math.hypot(std_s, HAND_STD_S)
-    return Moment(mean_s, std_s, Source.PROBE, f"probe falls from {level_c:.1f} °C")
+    return Moment(mean_s, std_s, Source.PROBE, f"probe falls from {level_c:z.1f} °C")
 
 
 def _posterior(

@@ -116,3 +116,9 @@ def test_the_program_keeps_linear_algebra_to_one_thread(asked: str | None) -> No
         [sys.executable, "-c", script], capture_output=True, text=True, env=environment, check=True
     )
     assert done.stdout.split()[-1] == str(min(int(asked or 1), os.cpu_count() or 1))
+
+
+def test_every_name_of_the_python_interface_loads() -> None:
+    script = "import rig; print([getattr(rig, name).__name__ for name in rig.__all__] == rig.__all__)"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "True"
