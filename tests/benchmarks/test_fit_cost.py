@@ -27,8 +27,8 @@ FEW = 6
 def test_scipy_finds_no_better_summit_of_the_same_cost_and_takes_longer() -> None:
     """Effects and departures of a few runs under the spreads that our fit learned, by a trust-region method.
 
-    Both start at the priors, ours with scouts and spreads to learn; both are converged; SciPy takes its slopes by differences, ours come from lanes of one
-    integration.
+    Both start at the priors, ours with scouts and spreads to learn; both are converged. SciPy takes its slopes by
+    differences, ours come from lanes of one integration.
     """
     book = rig.open_bench(SAMPLES / "evening_class")
     problem, _ = make_problem(book.bench, book.runs[:FEW])
