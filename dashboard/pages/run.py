@@ -162,7 +162,7 @@ def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) 
             f"{read} a probe."
         )
         note = (
-            f"The probe lags by {course.lag_s:.1f} s and reads {abs(course.offset_k):z.1f} K "
+            f"The probe lags by {course.lag_s:.1f} s and reads {abs(course.offset_k):.1f} K "
             f"{'high' if course.offset_k > 0 else 'low'}, as fitted; dashed is what it should show of the drink."
             if probes_of(run)
             else "No probe was in this drink."
@@ -177,7 +177,7 @@ def _residuals(run: Run, course: RunCourse | None, found: RunFit | None, look: A
         return None
     drawn = residual_figure(course, look)
     values = [v for t in drawn.data for v in t.y]
-    apart = f"{max((abs(float(v)) for v in values if v == v), default=0.0):z.1f} K at most"
+    apart = f"{max((abs(float(v)) for v in values if v == v), default=0.0):.1f} K at most"
     return figure(
         "run-residuals",
         "What the fit leaves over",

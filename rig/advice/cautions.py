@@ -89,14 +89,14 @@ def glass_shock(start_c: float, glass_c: float, ice_c: float | None, what: str) 
     if glass_c <= CHILLED_C and jump > SODA_LIME_SHOCK_K:
         kept = "frozen" if glass_c < 0.0 else "chilled"
         out.append(
-            f"Hot drink, {kept} glass: {start_c:z.0f} °C into a {what} at {glass_c:z.0f} °C is {jump:z.0f} K at once; "
-            f"a sudden {SODA_LIME_SHOCK_K:z.0f} K can crack plain glass, less where it is scratched (heat-proof glass: "
-            f"some {BOROSILICATE_SHOCK_K:z.0f} K). Chill the drink first, or take metal or a glass at room temperature."
+            f"Hot drink, {kept} glass: {start_c:z.0f} °C into a {what} at {glass_c:z.0f} °C is {jump:.0f} K at once; "
+            f"a sudden {SODA_LIME_SHOCK_K:.0f} K can crack plain glass, less where it is scratched (heat-proof glass: "
+            f"some {BOROSILICATE_SHOCK_K:.0f} K). Chill the drink first, or take metal or a glass at room temperature."
         )
     elif jump > SODA_LIME_SHOCK_K or start_c >= HOT_C:
         then = ", then ice," if ice_c is not None else ""
         out.append(
-            f"Glass and heat: {start_c:z.0f} °C liquid{then} in a {what}; a sudden {SODA_LIME_SHOCK_K:z.0f} K "
+            f"Glass and heat: {start_c:z.0f} °C liquid{then} in a {what}; a sudden {SODA_LIME_SHOCK_K:.0f} K "
             "can crack plain glass, less where it is scratched. Use metal or heat-proof glass, or rest the drink first."
         )
     if ice_c is not None and glass_c >= WARM_GLASS_C and glass_c - ice_c > SODA_LIME_SHOCK_K:

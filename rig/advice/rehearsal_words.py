@@ -139,9 +139,9 @@ _NAMED = {
     Part.HAND: "the hand",
 }
 _DRIFTING = {
-    "ice_temp_c": ("the ice gets {more} by {size:z.2f} K a run", "warmer", "colder"),
-    "drink_temp_c": ("the drink starts {more} by {size:z.2f} K a run", "warmer", "colder"),
-    "vessel_temp_c": ("the vessel gets {more} by {size:z.2f} K a run", "warmer", "colder"),
+    "ice_temp_c": ("the ice gets {more} by {size:.2f} K a run", "warmer", "colder"),
+    "drink_temp_c": ("the drink starts {more} by {size:.2f} K a run", "warmer", "colder"),
+    "vessel_temp_c": ("the vessel gets {more} by {size:.2f} K a run", "warmer", "colder"),
     "duration_s": ("you go on {more} by {size:.2f} s a run", "longer", "shorter"),
     "chill_rate_log": ("runs chill {more} by {percent:.1f} % a run", "faster", "slower"),
 }

@@ -107,7 +107,7 @@ def _side(m: MeanResidual) -> str:
             f"weighs {abs(m.mean):.1f} g ({abs(m.points):.1f} points of dilution) "
             f"{'more' if m.mean > 0 else 'less'} than foretold ({count})"
         )
-    return f"ends {abs(m.mean):z.1f} K {'warmer' if m.mean > 0 else 'colder'} than foretold ({count})"
+    return f"ends {abs(m.mean):.1f} K {'warmer' if m.mean > 0 else 'colder'} than foretold ({count})"
 
 
 def _runs(count: int) -> str:

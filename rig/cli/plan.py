@@ -194,7 +194,7 @@ def comparison_in_words(s: ComparisonSize) -> str:
 
     is_temp = s.result is Result.TEMP_C
     size = f"{s.difference:g} K" if is_temp else f"{100 * s.difference:g} points of dilution"
-    spread = f"{s.sd:z.2f} K" if is_temp else f"{100 * s.sd:.1f} points"
+    spread = f"{s.sd:.2f} K" if is_temp else f"{100 * s.sd:.1f} points"
     between = "" if s.runs_each_range is None else f" ({s.runs_each_range[0]} to {s.runs_each_range[1]})"
     rests = "what is usual" if s.freedom is None else f"{s.freedom} runs"
     return (

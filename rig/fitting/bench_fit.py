@@ -11,7 +11,7 @@ import numpy as np
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.evidence import Evidence, duration_of, evidence, strained_mass_g
-from rig.fitting.labels import likely_label
+from rig.fitting.labels import likely_labels
 from rig.fitting.latents import Latents, composition, latents_of
 from rig.fitting.leave_one_out import LeaveOneOut
 from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K, Spreads, State
@@ -67,19 +67,25 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
         findings=(),
         fingerprint=fingerprint(book),
     )
-    runs = tuple(_with_label(fitted, found, book.runs[order[found.run]]) for found in runs)
+    runs = _with_labels(fitted)
     return replace(fitted, runs=runs, findings=book.findings + tuple(_finding(r) for r in runs if r.reasons))
 
 
-def _with_label(fit: Fit, found: RunFit, run: Run) -> RunFit:
-    """A run that is odd under its own ice, vessel and recipe, and fits another much better, is doubted for that."""
-    odd = (found.strained_z is not None and abs(found.strained_z) > STRAINED_ODD_Z) or (
-        found.trace_z is not None and found.trace_z > TRACE_ODD_Z
+def _with_labels(fit: Fit) -> tuple[RunFit, ...]:
+    """Runs that are odd under their own ice, vessel and recipe, and fit another much better, are doubted for that."""
+    odd = {
+        found.run
+        for found in fit.runs
+        if (found.strained_z is not None and abs(found.strained_z) > STRAINED_ODD_Z)
+        or (found.trace_z is not None and found.trace_z > TRACE_ODD_Z)
+    }
+    likely = likely_labels(fit, [run for run in fit.book.runs if run.run in odd])
+    return tuple(
+        replace(found, verdict=Verdict.DOUBTFUL, reasons=(likely[found.run].sentence(), *found.reasons))
+        if found.run in likely
+        else found
+        for found in fit.runs
     )
-    suggested = likely_label(fit, run) if odd else None
-    if suggested is None:
-        return found
-    return replace(found, verdict=Verdict.DOUBTFUL, reasons=(suggested.sentence(), *found.reasons))
 
 
 _WARM_SHARE = 0.7

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -57,14 +58,19 @@ class Suggestion:
         return f"fits {self.likely} better than {self.noted}: check which {self.label} was noted"
 
 
-def likely_label(fit: Fit, run: Run) -> Suggestion | None:
-    """The one other label that the run fits clearly better than its own, or None.
+def likely_labels(fit: Fit, runs: Iterable[Run]) -> dict[str, Suggestion]:
+    """By run, the one other label that it fits clearly better than its own; runs without one are left out.
 
-    The run is predicted as a new one at its duration, with its own stated conditions, under each single other
+    A run is predicted as a new one at its duration, with its own stated conditions, under each single other
     ice, vessel and recipe of the bench. Its strained mass, what its probe showed at the end, the drink's mass
     against the recipe's and the ice's temperature against that ice's usual one are scored by their joint
     predictive density.
     """
+    late = _shown_late(fit)
+    return {run.run: found for run in runs if (found := _likely(fit, run, late)) is not None}
+
+
+def _likely(fit: Fit, run: Run, late: Sequence[_Late]) -> Suggestion | None:
     duration = duration_of(run)
     if duration is None:
         return None
@@ -73,7 +79,7 @@ def likely_label(fit: Fit, run: Run) -> Suggestion | None:
         (label, name) for label in Label for name in _names(fit.bench, label) if name != getattr(own, label)
     ]
     situations = [own, *(_under(own, label, name) for label, name in labels)]
-    seen = _Seen.of(fit, run, duration)
+    seen = _Seen.of(run, duration, late)
     if seen.strained_g is None and seen.temp_c is None:
         return None
     try:
@@ -112,29 +118,37 @@ class _Seen:
     temp_sd_k: float
 
     @classmethod
-    def of(cls, fit: Fit, run: Run, duration_s: float) -> _Seen:
+    def of(cls, run: Run, duration_s: float, late: Sequence[_Late]) -> _Seen:
         shown = _end_shown_c(run, duration_s)
         if shown is None:
             return cls(strained_mass_g(run), None, np.inf)
-        late, sd = _shown_late(fit, run)
-        return cls(strained_mass_g(run), shown - late, sd)
+        apart = [o.late_k for o in late if o.technique == run.technique and o.run != run.run]
+        if len(apart) < _FEWEST_SHOWN:
+            return cls(strained_mass_g(run), shown, 3.0)
+        middle = float(np.median(apart))
+        sd = max(1.4826 * float(np.median(np.abs(np.array(apart) - middle))), SHOWN_LEAST_SD_K)
+        return cls(strained_mass_g(run), shown - middle, sd)
 
 
-def _shown_late(fit: Fit, run: Run) -> tuple[float, float]:
-    """How much warmer than the drink the probe shows at the end [K], with its spread, by the believed runs."""
+@dataclass(frozen=True)
+class _Late:
+    """How much warmer than the drink a believed run's probe showed at the end [K]."""
+
+    run: str
+    technique: str
+    late_k: float
+
+
+def _shown_late(fit: Fit) -> list[_Late]:
     runs = {r.run: r for r in fit.book.runs}
-    apart = []
-    for told in fit.runs:
-        other = runs[told.run]
-        if told.verdict is not Verdict.GOOD or told.run == run.run or other.technique != run.technique:
+    out = []
+    for found in fit.runs:
+        if found.verdict is not Verdict.GOOD or found.duration_s is None or found.temp_c is None:
             continue
-        shown = None if told.duration_s is None else _end_shown_c(other, told.duration_s)
-        if shown is not None and told.temp_c is not None:
-            apart.append(shown - told.temp_c)
-    if len(apart) < _FEWEST_SHOWN:
-        return 0.0, 3.0
-    middle = float(np.median(apart))
-    return middle, max(1.4826 * float(np.median(np.abs(np.array(apart) - middle))), SHOWN_LEAST_SD_K)
+        shown = _end_shown_c(runs[found.run], found.duration_s)
+        if shown is not None:
+            out.append(_Late(found.run, runs[found.run].technique, shown - found.temp_c))
+    return out
 
 
 def _end_shown_c(run: Run, duration_s: float) -> float | None:

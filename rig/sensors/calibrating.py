@@ -109,11 +109,9 @@ def at_fixed_point(
     by, spread = point.reference - point.raw, float(np.ptp(readings))
     doubts = []
     if abs(by) > _FAR_OFF_K:
-        doubts.append(
-            f"{abs(by):z.1f} °C is far off. Does it show °F, or was the bath not what it should be?"
-        )
+        doubts.append(f"{abs(by):.1f} °C is far off. Does it show °F, or was the bath not what it should be?")
     if spread > _SPREAD_K:
-        doubts.append(f"the readings lie {spread:z.1f} °C apart. Wait until the probe stands still")
+        doubts.append(f"the readings lie {spread:.1f} °C apart. Wait until the probe stands still")
     sentences = (
         f"It shows {rounded(point.raw, 2)} where it is {point.reference:z.2f} °C: "
         f"{rounded(by, 2, '+')} °C to add here.",
@@ -143,7 +141,7 @@ def beside_reference(label: Label, pairs: Sequence[tuple[float, float]], *, std_
     at = _ends_and_middle(given)
     sentences = (
         corrections(made, at),
-        f"The points scatter by {made.residual_std:z.3f} °C about the line.",
+        f"The points scatter by {made.residual_std:.3f} °C about the line.",
     )
     parts = (Part("a pair beside the reference", std_k), Part("scatter about the line", made.residual_std))
     return Made(made, at[1], at, sentences, parts)
@@ -252,7 +250,7 @@ def by_plunge(label: Label, time_s: FloatArray, reading_c: FloatArray) -> Made:
     sentences = (
         f"Time constant {found.tau_s:.2f} s ({low:.2f} to {high:.2f} s, 95 %); it shows 90 % of a step after "
         f"{2.303 * found.tau_s:.1f} s.",
-        f"While a drink falls by 1 °C a second the probe shows {found.tau_s:z.1f} °C too much.",
+        f"While a drink falls by 1 °C a second the probe shows {found.tau_s:.1f} °C too much.",
     )
     return Made(made, 0.0, (), sentences, (), found.doubts)
 
@@ -268,7 +266,7 @@ def corrections(c: Calibration, at: Sequence[float]) -> str:
 
 def rounded(value: float, digits: int, sign: str = "-") -> str:
     """A number to so many decimals, never a negative nothing."""
-    return f"{round(value, digits) + 0.0:{sign}.{digits}f}"
+    return f"{value:{sign}z.{digits}f}"
 
 
 def _ends_and_middle(points: Sequence[Point]) -> tuple[float, float, float]:

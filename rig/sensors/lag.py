@@ -66,7 +66,7 @@ def time_constant(time_s: FloatArray, reading_c: FloatArray) -> Plunge:
     step = end - start
     if abs(step) < _LEAST_STEP_K:
         raise NotEnoughData(
-            f"the step is {abs(step):z.1f} °C; plunge from one bath into another that differs by "
+            f"the step is {abs(step):.1f} °C; plunge from one bath into another that differs by "
             f"{_LEAST_STEP_K:g} °C or more, best from a warm room into ice water"
         )
     first = np.array([start, end, plunged, np.log(tau)])

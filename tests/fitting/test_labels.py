@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import rig
-from rig.fitting.labels import LEAST_GAIN, Label, Suggestion, likely_label
+from rig.fitting.labels import LEAST_GAIN, Label, Suggestion, likely_labels
 from rig.fitting.result import Fit
 from rig.importing.bench_folder import open_bench
 from rig.runs import Run, RunBook
@@ -16,6 +16,10 @@ from rig.runs import Run, RunBook
 HARBOUR = Path(__file__).parents[2] / "sample_logs" / "harbour"
 MOVED, NOTED = "h06", "bar cube"
 """A run on the freezer's cubes, filed under the bar's."""
+
+
+def likely_label(fit: Fit, run: Run) -> Suggestion | None:
+    return likely_labels(fit, [run]).get(run.run)
 
 
 @pytest.fixture(scope="module")
