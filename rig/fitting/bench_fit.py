@@ -28,6 +28,8 @@ TRACE_DOUBT_Z = 2.2
 START_DOUBT_K = 4.0
 STRAINED_ODD_Z, TRACE_ODD_Z = 2.0, 1.6
 """Beyond these a run is tried under other labels."""
+_MOST_TRIED = 16
+"""So many of the oddest: more than a person mends at once, and each costs as much as a call."""
 
 
 def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None) -> Fit:
@@ -73,19 +75,20 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
 
 def _with_labels(fit: Fit) -> tuple[RunFit, ...]:
     """Runs that are odd under their own ice, vessel and recipe, and fit another much better, are doubted for that."""
-    odd = {
-        found.run
-        for found in fit.runs
-        if (found.strained_z is not None and abs(found.strained_z) > STRAINED_ODD_Z)
-        or (found.trace_z is not None and found.trace_z > TRACE_ODD_Z)
-    }
-    likely = likely_labels(fit, [run for run in fit.book.runs if run.run in odd])
+    odd = {run.run: size for run in fit.runs if (size := _oddness(run)) > 1.0}
+    oddest = sorted(odd, key=lambda name: -odd[name])[:_MOST_TRIED]
+    likely = likely_labels(fit, [run for run in fit.book.runs if run.run in oddest])
     return tuple(
         replace(found, verdict=Verdict.DOUBTFUL, reasons=(likely[found.run].sentence(), *found.reasons))
         if found.run in likely
         else found
         for found in fit.runs
     )
+
+
+def _oddness(run: RunFit) -> float:
+    """How far a run lies from its set-up, against what would make it odd."""
+    return max(abs(run.strained_z or 0.0) / STRAINED_ODD_Z, (run.trace_z or 0.0) / TRACE_ODD_Z)
 
 
 _WARM_SHARE = 0.7

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -13,6 +14,7 @@ from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.errors import BenchError, ModelRangeError, NotFound
 from rig.fitting.evidence import duration_of, strained_mass_g
+from rig.fitting.observing import CHUNK_LANES
 from rig.fitting.prediction import Prediction, predict_all
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
@@ -33,7 +35,7 @@ source)."""
 SHOWN_LEAST_SD_K, _FEWEST_SHOWN = 0.4, 3
 _TAILS_DF = 5.0
 """Degrees of freedom of the Student-t density: one odd reading alone gains only so much."""
-_DRAWS, _SEED = 256, 11
+_DRAWS, _SEED = 128, 11
 
 
 class Label(StrEnum):
@@ -67,32 +69,79 @@ def likely_labels(fit: Fit, runs: Iterable[Run]) -> dict[str, Suggestion]:
     predictive density.
     """
     late = _shown_late(fit)
-    return {run.run: found for run in runs if (found := _likely(fit, run, late)) is not None}
+    trials = [trial for run in runs if (trial := _Trial.of(fit.bench, run, late)) is not None]
+    found: dict[str, Suggestion] = {}
+    for alike in _together(trials):
+        try:
+            found |= _tried(fit, alike)
+        except (NotFound, ModelRangeError, BenchError):
+            for (
+                trial
+            ) in alike:  # a drink that the model cannot describe under some label spoils no other run's trial
+                with suppress(NotFound, ModelRangeError, BenchError):
+                    found |= _tried(fit, [trial])
+    return found
 
 
-def _likely(fit: Fit, run: Run, late: Sequence[_Late]) -> Suggestion | None:
-    duration = duration_of(run)
-    if duration is None:
-        return None
-    own = Situation.of(run)
-    labels = [
-        (label, name) for label in Label for name in _names(fit.bench, label) if name != getattr(own, label)
-    ]
-    situations = [own, *(_under(own, label, name) for label, name in labels)]
-    seen = _Seen.of(run, duration, late)
-    if seen.strained_g is None and seen.temp_c is None:
-        return None
-    try:
-        predicted = predict_all(fit, situations, np.array([duration]), draws=_DRAWS, seed=_SEED)
-    except (NotFound, ModelRangeError, BenchError):
-        return None
-    scored = [_score(fit.bench, seen, p) for p in predicted]
-    best = 1 + int(np.argmax([density for density, _ in scored[1:]])) if len(scored) > 1 else 0
-    gain = scored[best][0] - scored[0][0]
-    if gain < LEAST_GAIN or scored[best][1] > FITS_WITHIN_SD:
-        return None
-    label, name = labels[best - 1]
-    return Suggestion(label, getattr(own, label), name, float(gain))
+def _together(trials: Sequence[_Trial]) -> Iterator[list[_Trial]]:
+    """Runs of one technique in lots that one integration holds."""
+    for technique in dict.fromkeys(t.own.technique for t in trials):
+        lot: list[_Trial] = []
+        for trial in trials:
+            if trial.own.technique == technique:
+                lot.append(trial)
+                if _DRAWS * sum(len(t.labels) + 1 for t in lot) >= CHUNK_LANES:
+                    yield lot
+                    lot = []
+        if lot:
+            yield lot
+
+
+def _tried(fit: Fit, trials: Sequence[_Trial]) -> dict[str, Suggestion]:
+    """The suggestions for runs of one technique, all their labels predicted in one integration."""
+    times = np.unique([t.duration_s for t in trials])
+    situations = [s for t in trials for s in t.situations]
+    predicted = iter(predict_all(fit, situations, times, draws=_DRAWS, seed=_SEED))
+    found = {}
+    for trial in trials:
+        at = int(np.searchsorted(times, trial.duration_s))
+        scored = [_score(fit.bench, trial.seen, next(predicted), at) for _ in trial.situations]
+        best = 1 + int(np.argmax([density for density, _ in scored[1:]])) if len(scored) > 1 else 0
+        gain = scored[best][0] - scored[0][0]
+        if gain >= LEAST_GAIN and scored[best][1] <= FITS_WITHIN_SD:
+            label, name = trial.labels[best - 1]
+            found[trial.run] = Suggestion(label, getattr(trial.own, label), name, float(gain))
+    return found
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """An odd run, what was seen of it, and the other labels it is tried under."""
+
+    run: str
+    duration_s: float
+    own: Situation
+    labels: tuple[tuple[Label, str], ...]
+    seen: _Seen
+
+    @property
+    def situations(self) -> list[Situation]:
+        """As it was noted, then under each other label."""
+        return [self.own, *(_under(self.own, label, name) for label, name in self.labels)]
+
+    @classmethod
+    def of(cls, bench: Bench, run: Run, late: Sequence[_Late]) -> _Trial | None:
+        duration = duration_of(run)
+        if duration is None:
+            return None
+        seen = _Seen.of(run, duration, late)
+        if seen.strained_g is None and seen.temp_c is None:
+            return None
+        own = Situation.of(run)
+        labels = [
+            (label, name) for label in Label for name in _names(bench, label) if name != getattr(own, label)
+        ]
+        return cls(run.run, duration, own, tuple(labels), seen)
 
 
 def _under(situation: Situation, label: Label, name: str) -> Situation:
@@ -160,17 +209,17 @@ def _end_shown_c(run: Run, duration_s: float) -> float | None:
     return float(temp[last].mean()) if last.any() else None
 
 
-def _score(bench: Bench, seen: _Seen, predicted: Prediction) -> tuple[float, float]:
-    """Log predictive density of what was seen, and how far off it lies in standard deviations (root mean square)."""
+def _score(bench: Bench, seen: _Seen, predicted: Prediction, at: int) -> tuple[float, float]:
+    """Log predictive density of what was seen at the `at`-th time, and how many standard deviations off (r.m.s.)."""
     s = predicted.situation
     columns: list[FloatArray] = []
     values, noise = [], []
     if seen.strained_g is not None:
-        columns.append(float(predicted.liquid.mass_g) + predicted.added_g[:, 0] - predicted.held_back_g)
+        columns.append(float(predicted.liquid.mass_g) + predicted.added_g[:, at] - predicted.held_back_g)
         values.append(seen.strained_g)
         noise.append(WEIGHING_SD_G)
     if seen.temp_c is not None:
-        columns.append(predicted.temp_c[:, 0])
+        columns.append(predicted.temp_c[:, at])
         values.append(seen.temp_c)
         noise.append(seen.temp_sd_k)
     draws = np.stack(columns, axis=1)

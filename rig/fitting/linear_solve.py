@@ -98,18 +98,22 @@ def run_variance(problem: Problem, state: State) -> FloatArray:
     return np.asarray(state.spreads.run_sd[problem.group] ** 2 + noted)
 
 
+def marginal(problem: Problem, linear: Linearised, state: State) -> FloatArray:
+    """Covariance (runs, obs, obs) of a run's observations about its shared curve, under the state's weights."""
+    return _marginal(run_variance(problem, state), noise(problem, state, linear.seen), linear.by_parameter)
+
+
 def _marginal(variance: FloatArray, noise: FloatArray, by_parameter: FloatArray) -> FloatArray:
-    """Covariance (runs, obs, obs) of a run's observations about its shared curve."""
-    own = np.einsum("rop,rp,rqp->roq", by_parameter, variance, by_parameter, optimize=True)
-    return np.asarray(noise + own)
+    scaled = by_parameter * variance[:, None, :]
+    return np.asarray(noise + np.matmul(scaled, np.swapaxes(by_parameter, 1, 2)))
 
 
 @dataclass(frozen=True)
 class Solved:
     """Posterior of effects (effects,) and departures (runs, parameters) with what a run's observations leave.
 
-    `left` (runs, obs) is the residual beyond departures, `rest` that of a new run; `noise`, `marginal` and
-    `unweighted` (runs, obs, obs) the covariances of noise, of a new run, and of one of full weight.
+    `left` (runs, obs) is the residual beyond departures, `rest` that of a new run, `marginal` (runs, obs, obs)
+    its covariance.
     """
 
     effects: FloatArray
@@ -117,11 +121,8 @@ class Solved:
     departures: FloatArray
     departure_variance: FloatArray
     left: FloatArray
-    noise: FloatArray
     marginal: FloatArray
-    unweighted: FloatArray
     rest: FloatArray
-    log_evidence: float
 
 
 def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0.0) -> Solved:
@@ -132,11 +133,9 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     members = problem.composition.members
     variance = run_variance(problem, state) / (1.0 + damping)
     held = state.departures * (damping / (1.0 + damping))
-    own_noise = noise(problem, state, linear.seen)
     j, g = linear.by_parameter, linear.by_effect
-    marginal = _marginal(variance, own_noise, j)
-    believed = state.believed()
-    precision = np.linalg.inv(marginal)
+    of_run = _marginal(variance, noise(problem, state, linear.seen), j)
+    precision = np.linalg.inv(of_run)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
     undamped = 1.0 / effect_sd(problem, state) ** 2
     prior = undamped + damping / problem.latents.prior_sd**2
@@ -155,26 +154,27 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
     departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
     left = rest - np.einsum("rop,rp->ro", j, departures - held)
-    away = effects - problem.latents.prior_mean
-    log_evidence = -0.5 * float(
-        np.einsum("ro,roq,rq->", rest, precision, rest, optimize=True)
-        + np.linalg.slogdet(marginal)[1].sum()
-        + np.sum(undamped * away**2)
-        + np.linalg.slogdet(information)[1]
-        - np.sum(np.log(undamped))
-    )
     return Solved(
         effects,
         np.asarray(covariance, dtype=float),
         departures,
         np.maximum(departure_variance, 1e-12),
         left,
-        own_noise,
-        marginal,
-        _marginal(run_variance(problem, believed), noise(problem, believed, linear.seen), j),
+        of_run,
         rest,
-        log_evidence,
     )
+
+
+def log_evidence(problem: Problem, linear: Linearised, state: State) -> float:
+    """Logarithm of the marginal likelihood of the linearised model, but for a constant."""
+    solved = solve(problem, linear, state)
+    sd = effect_sd(problem, state)
+    away = (solved.effects - problem.latents.prior_mean) / sd
+    square = np.einsum(
+        "ro,ro->", solved.rest, np.linalg.solve(solved.marginal, solved.rest[..., None])[..., 0]
+    )
+    volume = np.linalg.slogdet(solved.marginal)[1].sum() - np.linalg.slogdet(solved.covariance)[1]
+    return -0.5 * float(square + volume + np.sum(away**2) + 2.0 * np.sum(np.log(sd)))
 
 
 def at_state(linear: Linearised, state: State, solved: Solved) -> Solved:

@@ -23,7 +23,17 @@ from rig.arrays import FloatArray
 from rig.fitting.evidence import BINS
 from rig.fitting.latents import Latents
 from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
-from rig.fitting.linear_solve import Solved, Spreads, State, at_state, cost, linear_residual, solve
+from rig.fitting.linear_solve import (
+    Solved,
+    Spreads,
+    State,
+    at_state,
+    cost,
+    linear_residual,
+    log_evidence,
+    marginal,
+    solve,
+)
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observing import (
     STRAINED,
@@ -42,8 +52,9 @@ from rig.fitting.spreads import learned, spread_change
 _MOST_STEPS = 30
 _SPREADS_AFTER = 3
 """Spreads are learned from this step on: before, the runs are too far from the curves to tell scatter from misfit."""
-_SETTLED_NATS, _SETTLED_SPREAD = 1.0, 0.08
-_FIRST_DAMPING, _LITTLE_DAMPING, _LEAST_BRAKE = 1.0, 1.0, 0.1
+_SETTLED_NATS, _SETTLED_SPREAD, _RUNS_A_NAT = 1.0, 0.08, 100
+_FIRST_DAMPING, _NEAR_DAMPING, _LITTLE_DAMPING, _LEAST_BRAKE = 1.0, 0.25, 1.0, 0.1
+"""Far from the summit steps are damped from the first; where another fit has led near to it, hardly."""
 _LOGARITHMS = np.array([*range(LOGARITHMIC), P.ICE_MASS, P.LAG])
 _REACH = 0.8
 """Farthest step of the logarithm of a parameter."""
@@ -95,7 +106,7 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
     """
     report = progress or (lambda share: None)
     if warm is not None:
-        return _posterior(problem, *climb(problem, warm, _MOST_STEPS, 0, report))
+        return _posterior(problem, *climb(problem, warm, _MOST_STEPS, 0, report, _NEAR_DAMPING))
     state = _scouted(problem, lambda share: report(0.3 * share))
     if len(problem) <= _SAMPLE_RUNS:
         return _posterior(
@@ -106,7 +117,8 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
     reached, *_ = climb(sample, start, _MOST_STEPS, 1, lambda share: report(0.3 + 0.3 * share))
     state = replace(state, effects=reached.effects, spreads=reached.spreads)
     return _posterior(
-        problem, *climb(problem, state, _LAST_STEPS, 1, lambda share: report(0.6 + 0.4 * share))
+        problem,
+        *climb(problem, state, _LAST_STEPS, 2, lambda share: report(0.6 + 0.4 * share), _NEAR_DAMPING),
     )
 
 
@@ -122,35 +134,42 @@ def climb(
     most: int,
     learn_after: int,
     report: Progress = lambda share: None,
+    damping: float = _FIRST_DAMPING,
 ) -> tuple[State, Linearised, int, bool]:
     """Damped Gauss–Newton steps, the spreads learned within each; an uphill step is taken back and damped more.
 
     Damping is Levenberg's, in the metric of the priors (Levenberg, Q. Appl. Math. 2 (1944) 164), changed by how
     much of the promised gain came true (Nielsen, IMM-REP-1999-05, 1999, from memory). Slopes that served well
     serve on. Returns the last state, the model linearised there, the number of steps, and whether it has
-    settled: a step that was hardly damped had less than `_SETTLED_NATS` of log posterior to gain and changed no
-    spread by more than `_SETTLED_SPREAD`.
+    settled: a step that was hardly damped had less than `_SETTLED_NATS` of log posterior to gain, on a long bench so
+    much for every `_RUNS_A_NAT` runs, and changed no spread by more than `_SETTLED_SPREAD`.
     """
     linear = linearise(problem, state.effects, state.departures)
-    damping, worse, step, fresh = _FIRST_DAMPING if learn_after else _LITTLE_DAMPING / 4.0, 2.0, 0, True
+    worse, step, fresh = 2.0, 0, True
+    ratio, settled_nats = -1.0, _SETTLED_NATS * max(1.0, len(problem) / _RUNS_A_NAT)
     for step in range(1, most + 1):
         old = state
         if step > learn_after:
             state = learned(problem, linear, state)
         solved = solve(problem, linear, state, damping)
         proposal = _within_reach(problem, state, solved)
-        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures, linear.steps))
         before = cost(problem, state, linear.residual)
-        gained = before - cost(problem, proposal, residual)
         promised = before - cost(problem, proposal, linear_residual(problem, linear, state, proposal))
         report(step / most)
         still = step > (learn_after + 2 if learn_after else 0) and spread_change(old, state) < _SETTLED_SPREAD
-        if still and max(promised, gained) < _SETTLED_NATS and damping < _LITTLE_DAMPING:
+        still &= promised < settled_nats and damping < _LITTLE_DAMPING
+        if (
+            still and ratio > _SAME_SLOPES
+        ):  # the linear model foretold the last step well: it need not be asked again
+            return state, linear, step, True
+        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures, linear.steps))
+        gained = before - cost(problem, proposal, residual)
+        if still and gained < settled_nats:
             return state, linear, step, True
         ratio = float(np.clip(gained / max(promised, 1e-9), -1.0, 1.0))
         if ratio > _FAIR_SHARE:
             state = proposal
-            fresh = ratio < _SAME_SLOPES or promised < _SETTLED_NATS
+            fresh = ratio < _SAME_SLOPES or promised < settled_nats
             linear = (
                 linearise(problem, state.effects, state.departures)
                 if fresh
@@ -203,12 +222,12 @@ def _scouted(problem: Problem, report: Progress) -> State:
         scout = replace(few, latents=held)
         from_here = replace(State.start(few), effects=held.prior_mean.copy())
         state, linear, *_ = climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER)
-        tried.append((solve(scout, linear, state).log_evidence, state))
+        tried.append((log_evidence(scout, linear, state), state))
         report(0.6 * (n + 1) / len(_SCOUT_LAGS_S))
     freed = []
     for n, (_, state) in enumerate(sorted(tried, key=lambda t: -t[0])[:_RELEASED]):
-        state, linear, *_ = climb(few, state, _RELEASED_STEPS, 0)
-        freed.append((solve(few, linear, state).log_evidence, state))
+        state, linear, *_ = climb(few, state, _RELEASED_STEPS, 0, damping=_NEAR_DAMPING)
+        freed.append((log_evidence(few, linear, state), state))
         report(0.6 + 0.4 * (n + 1) / _RELEASED)
     best = max(freed, key=lambda t: t[0])[1]
     return replace(start, effects=best.effects, spreads=best.spreads)
@@ -218,7 +237,8 @@ def _posterior(
     problem: Problem, state: State, linear: Linearised, iterations: int, converged: bool
 ) -> MeltPosterior:
     solved = at_state(linear, state, solve(problem, linear, state))
-    sd = np.sqrt(np.diagonal(solved.unweighted, axis1=1, axis2=2))
+    unweighted = marginal(problem, linear, state.believed())
+    sd = np.sqrt(np.diagonal(unweighted, axis1=1, axis2=2))
     rest = np.where(linear.seen, solved.rest, np.nan)
     made_of = problem.composition
     shared = made_of.parameters(state.effects)
@@ -238,7 +258,7 @@ def _posterior(
         linear.by_effect,
         solved.covariance[members[:, :, None], members[:, None, :]],
         solved.marginal,
-        solved.unweighted,
+        unweighted,
         solved.rest,
         linear.seen,
         STRAINED,

@@ -15,6 +15,7 @@ from rig.fitting.linear_solve import (
     Spreads,
     State,
     at_state,
+    marginal,
     solve,
 )
 from rig.fitting.observing import STRAINED, Linearised, Problem
@@ -38,7 +39,7 @@ def learned(problem: Problem, linear: Linearised, state: State) -> State:
     return replace(
         state,
         spreads=_spreads(problem, linear, state, here),
-        weight=_weights(linear, here),
+        weight=_weights(linear, here, marginal(problem, linear, state.believed())),
         input_weight=_input_weights(problem, here),
     )
 
@@ -50,9 +51,9 @@ def _input_weights(problem: Problem, solved: Solved) -> FloatArray:
     return np.minimum((_STUDENT_DF + 1.0) / (_STUDENT_DF + z2), 1.0)
 
 
-def _weights(linear: Linearised, solved: Solved) -> FloatArray:
+def _weights(linear: Linearised, solved: Solved, unweighted: FloatArray) -> FloatArray:
     """Student-t weights of each run's trace and strained mass from what its own spread leaves unexplained."""
-    z2 = solved.rest**2 / np.diagonal(solved.unweighted, axis1=1, axis2=2)
+    z2 = solved.rest**2 / np.diagonal(unweighted, axis1=1, axis2=2)
     count = linear.seen[:, :BINS].sum(axis=1)
     trace = np.where(
         count > 0, (z2[:, :BINS] * linear.seen[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0

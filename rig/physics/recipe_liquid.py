@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -85,6 +86,7 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
     return _Measure(scaled, _BASIS_ML * factor)
 
 
+@lru_cache(maxsize=1024)
 def _per_basis(recipe: str, ingredient: Ingredient) -> Liquid:
     """What is in 100 ml of the ingredient."""
     ethanol_g = ingredient.abv_pct / 100.0 * _BASIS_ML * PURE_ETHANOL_KG_PER_M3 / 1000.0
