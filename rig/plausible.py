@@ -51,7 +51,7 @@ class Plausible:
 
 RUN: Mapping[str, Plausible] = {
     "ice_mass_g": Plausible(10, 20_000, "g", _MASS),
-    "ice_temp_c": Plausible(-60, 0, "°C", _TEMPERATURE, "ice is at 0 °C at most; write 0 for wet ice"),
+    "ice_temp_c": Plausible(-40, 0, "°C", _TEMPERATURE, "ice is at 0 °C at most; write 0 for wet ice"),
     "drink_mass_g": Plausible(10, 20_000, "g", _MASS),
     "drink_temp_c": Plausible(-25, 100, "°C", _TEMPERATURE),
     "vessel_temp_c": Plausible(-40, 100, "°C", _TEMPERATURE),

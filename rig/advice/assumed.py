@@ -17,7 +17,6 @@ from rig.bench import Bench, Ingredient, Recipe
 from rig.fitting.priors import TYPICAL_ICE_MASS_G, TYPICAL_ROOM_C, P, ice_nominal
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
-from rig.physics.liquid import heat_capacity_j_per_gk
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run
 
@@ -166,24 +165,18 @@ def start_of(fit: Fit, asked: Situation, room_c: float) -> tuple[Assumed, tuple[
 
 
 def mixed_start(recipe: Recipe, room_c: float) -> tuple[Assumed, tuple[str, ...]]:
-    """The start of a drink poured together, each ingredient at its stated temperature or else at the room's.
+    """The start of a drink poured together, and its ingredients usually served hot that state no temperature.
 
-    Weighted by heat capacity; the heat of mixing is left out. Also the ingredients usually served hot that state
-    none: they widen the start.
+    Those widen the start.
     """
-    weights = np.array([_heat_capacity_j_per_k(i) for i in recipe.ingredients])
-    share = weights / weights.sum()
-    temps = np.array([room_c if i.temp_c is None else i.temp_c for i in recipe.ingredients])
+    drink = liquid_from_recipe(recipe)
     hot = np.array([i.temp_c is None and _usually_hot(i) for i in recipe.ingredients])
-    known = any(i.temp_c is not None for i in recipe.ingredients)
-    std = float(np.hypot(_START_MIXED_K if known else _START_ROOM_K, _HOT_DOUBT_K * share[hot].sum()))
-    start = Assumed(float(share @ temps), std, Origin.MIXED if known else Origin.ROOM)
+    known = drink.states_temp
+    std = float(
+        np.hypot(_START_MIXED_K if known else _START_ROOM_K, _HOT_DOUBT_K * drink.heat_share[hot].sum())
+    )
+    start = Assumed(drink.mixed_temp_c(room_c), std, Origin.MIXED if known else Origin.ROOM)
     return start, tuple(i.name for i, is_hot in zip(recipe.ingredients, hot, strict=True) if is_hot)
-
-
-def _heat_capacity_j_per_k(ingredient: Ingredient) -> float:
-    liquid = liquid_from_recipe(Recipe(ingredient.name, (ingredient,))).liquid
-    return float(liquid.mass_g * heat_capacity_j_per_gk(liquid, 20.0, check=False))
 
 
 _HOT_WORDS = {"espresso", "ristretto", "lungo", "coffee", "tea", "cocoa", "hot"}

@@ -112,6 +112,7 @@ def _blamed(bench: Bench, run: Run, told: Sequence[Objection]) -> tuple[tuple[st
 
 # Where two values would do equally, the one that says least of the others goes: what came out before what went in.
 _BLAME = (
+    "foam_ml",
     "strained_mass_g",
     *GROSS,
     "duration_s",

@@ -12,6 +12,9 @@ SCALE_G, SCALE_SHARE = 3.0, 0.02
 """What two weighings may be off together: the scale, and drops on the way."""
 LEFT_BEHIND_G, LEFT_BEHIND_SHARE = 12.0, 0.15
 """What ice, vessel and strainer may keep at most; more is a spill."""
+LEAST_ML_PER_G, MOST_AIR = 0.75, 5.0
+"""A drink thick with sugar, 1.33 g/ml at 65 °Brix (sucrose tables, from memory), takes least room; beaten egg white
+has some 5 parts of air to one of liquid (common practice, no source)."""
 
 
 def masses(v: View) -> list[Objection]:
@@ -41,7 +44,22 @@ def masses(v: View) -> list[Objection]:
             what = f"drink mass {run.drink_mass_g:.6g} g is far from its recipe's {usual:.4g} g"
             cure = "Check the weighing and the recipe; a batch wants a recipe of its own"
             out.append(Objection(("drink_mass_g",), what, cure, False))
-    return [*out, *_gross(v)]
+    return [*out, *_foam(v), *_gross(v)]
+
+
+def _foam(v: View) -> list[Objection]:
+    """The volume of the drink, foam and all, against its mass: air only adds to it."""
+    foam_ml, strained = v.run.foam_ml, v.strained_g
+    if foam_ml is None or strained is None:
+        return []
+    cure = "foam_ml is the volume of the whole drink, foam and all, not of the layer of foam alone"
+    if foam_ml < LEAST_ML_PER_G * strained - SCALE_G:
+        what = f"foam volume {foam_ml:.6g} ml is less than the {strained:.6g} g of drink in it take up"
+        return [Objection(("foam_ml", *v.strained_by), what, cure, True)]
+    if foam_ml > (1.0 + MOST_AIR) * strained:
+        what = f"foam volume {foam_ml:.6g} ml is more than {strained:.6g} g of drink can be beaten to"
+        return [Objection(("foam_ml", *v.strained_by), what, "Check the volume and its unit, ml", True)]
+    return []
 
 
 def _gross(v: View) -> list[Objection]:

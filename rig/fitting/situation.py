@@ -138,9 +138,9 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         vessel_temp = s.vessel_temp_c if s.vessel_temp_c is not None else room
         ice_temp = s.ice_temp_c if s.ice_temp_c is not None else ice.temp_c
         ice_mass = s.ice_mass_g if s.ice_mass_g is not None else TYPICAL_ICE_MASS_G
-        drink_temp = s.drink_temp_c if s.drink_temp_c is not None else drink.temp_c
+        drink_temp = s.drink_temp_c if s.drink_temp_c is not None else drink.mixed_temp_c(room)
         area = ice.area_m2_per_g * ice_mass
-        rows["drink_temp_c"].append(room if drink_temp is None else drink_temp)
+        rows["drink_temp_c"].append(drink_temp)
         rows["ice_mass_g"].append(ice_mass)
         rows["ice_temp_c"].append(min(ice_temp, 0.0))
         rows["surface_water_g"].append(ice.wet_fraction * ice_mass)
@@ -169,9 +169,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         side["volume"].append(float(drink.starting_volume_ml) * scale)
         side["ethanol"].append(float(np.sum(drink.liquid.ethanol_g)) * scale)
         side["longest"].append(motion.longest_s)
-        spread[row, P.DRINK_TEMP] = (
-            0.4 if s.drink_temp_c is not None else (2.0 if drink_temp is not None else 4.0)
-        )
+        spread[row, P.DRINK_TEMP] = 0.4 if s.drink_temp_c is not None else (2.0 if drink.states_temp else 4.0)
         spread[row, P.ICE_TEMP] = 0.8 if s.ice_temp_c is not None else ice.temp_sd_k * 1.5
         spread[row, P.ICE_MASS] = 0.01 if s.ice_mass_g is not None else 0.25
         spread[row, P.VESSEL_TEMP] = 1.0 if s.vessel_temp_c is not None else 2.5

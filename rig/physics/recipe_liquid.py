@@ -23,14 +23,29 @@ class Drink:
     """A recipe before the ice, all scalars (0-d arrays).
 
     `starting_volume_ml` is the trade figure: the sum of the ingredients' volumes at 20 °C as poured.
-    `volume_ml` is that of the mix at 20 °C, a little less where alcohol meets water. `temp_c` is the mean of
-    the ingredients that declare a temperature, weighted by heat capacity; None where none does.
+    `volume_ml` is that of the mix at 20 °C, a little less where alcohol meets water. `heat_share` (ingredients,)
+    is each ingredient's share of the heat capacity, `ingredient_temp_c` (ingredients,) the temperature it states, NaN
+    where it states none.
     """
 
     liquid: Liquid
     starting_volume_ml: FloatArray
     volume_ml: FloatArray
-    temp_c: float | None
+    heat_share: FloatArray
+    ingredient_temp_c: FloatArray
+
+    @property
+    def states_temp(self) -> bool:
+        """Whether any ingredient states its temperature."""
+        return bool(np.any(np.isfinite(self.ingredient_temp_c)))
+
+    def mixed_temp_c(self, room_temp_c: float) -> float:
+        """Of the drink poured together [°C], what states no temperature at the room's.
+
+        Weighted by heat capacity; the heat of mixing is left out.
+        """
+        temps = np.where(np.isfinite(self.ingredient_temp_c), self.ingredient_temp_c, room_temp_c)
+        return float(self.heat_share @ temps)
 
 
 @dataclass(frozen=True)
@@ -61,11 +76,15 @@ def liquid_from_recipe(recipe: Recipe) -> Drink:
             for part in ("ethanol_g", "sugar_g", "water_g", "solids_g")
         )
     )
+    heat = np.array(
+        [float(m.liquid.mass_g * heat_capacity_j_per_gk(m.liquid, 20.0, check=False)) for m in measures]
+    )
     return Drink(
         liquid=liquid,
         starting_volume_ml=np.asarray(sum(m.poured_ml for m in measures)),
         volume_ml=volume_ml(liquid, check=False),
-        temp_c=_mixed_temp_c(recipe, measures),
+        heat_share=heat / heat.sum(),
+        ingredient_temp_c=np.array([np.nan if i.temp_c is None else i.temp_c for i in recipe.ingredients]),
     )
 
 
@@ -131,14 +150,3 @@ def _contents(ingredient: Ingredient) -> str:
         f"at {ingredient.density_g_per_ml:g} g/ml" if ingredient.density_g_per_ml else "",
     ]
     return ", ".join(p for p in parts if p)
-
-
-def _mixed_temp_c(recipe: Recipe, measures: list[_Measure]) -> float | None:
-    weighed = [
-        (float(m.liquid.mass_g * heat_capacity_j_per_gk(m.liquid, 20.0, check=False)), ingredient.temp_c)
-        for ingredient, m in zip(recipe.ingredients, measures, strict=True)
-        if ingredient.temp_c is not None
-    ]
-    if not weighed:
-        return None
-    return sum(weight * temp for weight, temp in weighed) / sum(weight for weight, _ in weighed)

@@ -150,6 +150,11 @@ def evening_class() -> Sample:
     )
 
 
+def _foam_and_all(strained_g: float | None, air_ml: float) -> str:
+    """Volume of the whole drink in a measuring glass; the strained coffee drink has some 1.02 g/ml."""
+    return "" if strained_g is None else f"{strained_g / 1.02 + air_ml:.0f}"
+
+
 def rehearsal() -> Sample:
     """A competitor makes one drink thirty times in five sessions, getting steadier."""
     world = _with_wall(draw_world(22), "two-piece steel", 250, 2.0)
@@ -176,7 +181,7 @@ def rehearsal() -> Sample:
             row,
             extra={
                 "target": "stage",
-                "foam_ml": f"{foam:.0f}",
+                "foam_ml": _foam_and_all(row.record.strained_mass_g, foam),
                 "foam_half_life_s": "" if n % 3 else f"{half:.0f}",
             },
         )

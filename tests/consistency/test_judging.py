@@ -65,6 +65,7 @@ def column(found: Judged) -> str:
 
 def test_a_sound_run_passes_as_it_is() -> None:
     assert one() == Judged(GOOD)
+    assert not one(foam_ml=150.0).set_aside and not one(foam_ml=118.0).set_aside
 
 
 @pytest.mark.parametrize(
@@ -74,6 +75,8 @@ def test_a_sound_run_passes_as_it_is() -> None:
         ({"strained_mass_g": 12.5}, "strained_mass_g", "less than the drink's 84.3 g"),
         ({"strained_mass_g": 40.0}, "strained_mass_g", "less than the drink's 84.3 g"),
         ({"strained_mass_g": 240.0}, "strained_mass_g", "more than this drink and vessel can melt"),
+        ({"foam_ml": 16.0}, "foam_ml", "less than the 125 g of drink in it take up"),
+        ({"foam_ml": 1600.0}, "foam_ml", "more than 125 g of drink can be beaten to"),
         ({"drink_mass_g": 843.0}, "drink_mass_g", "less than the drink's 843 g"),
         ({"ice_mass_g": 21.2}, "ice_mass_g", "drink 84.3 g and ice 21.2 g together"),
         ({"ice_mass_g": 2125.0}, "ice_mass_g", "very much ice"),

@@ -80,12 +80,14 @@ def test_temperature_is_weighted_by_heat_capacity():
         Ingredient("spirit", volume_ml=50, abv_pct=40, temp_c=20),
         Ingredient("syrup", volume_ml=10, brix=60),
     )
-    # Water 4.19 J/(g·K) × 49.9 g against spirit 4.16 × 47.4 g; the syrup, undeclared, takes no part
-    assert made.temp_c == pytest.approx((209.0 * 70 + 197.4 * 20) / (209.0 + 197.4), abs=0.2)
+    # Water 4.19 J/(g·K) × 49.9 g, spirit 4.16 × 47.4 g, syrup 2.8 × 12.9 g, which states none and so is the room's
+    by_hand = (209.0 * 70 + 197.4 * 20 + 36.1 * 15) / (209.0 + 197.4 + 36.1)
+    assert made.mixed_temp_c(room_temp_c=15.0) == pytest.approx(by_hand, abs=0.3)
 
 
-def test_without_any_declared_temperature_there_is_none():
-    assert drink(Ingredient("coffee", volume_ml=50)).temp_c is None
+def test_a_drink_of_which_no_part_states_a_temperature_is_the_rooms():
+    made = drink(Ingredient("coffee", volume_ml=50))
+    assert not made.states_temp and made.mixed_temp_c(room_temp_c=18.0) == pytest.approx(18.0)
 
 
 @pytest.mark.parametrize(
