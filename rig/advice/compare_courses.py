@@ -9,16 +9,16 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
-from rig.fitting.latents import add_misfits, add_up, composition
 from rig.fitting.misfit import MODES, misfit_basis
-from rig.fitting.observing import CHUNK_LANES
+from rig.fitting.observation_model import CHUNK_LANES
 from rig.fitting.priors import LATE_G, PHYSICAL, P
+from rig.fitting.random_effects import add_misfits, add_up, design_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import node_fractions, simulate, steps_for
 
-_DISCREPANCY = -1
-"""What `Composition.columns` holds for the smooth misfits, which belong to no parameter."""
+_MISFIT = -1
+"""What `Design.columns` holds for the smooth misfits, which belong to no parameter."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def average_courses(
         A power of two.
     """
     nominal = nominals(fit.bench, list(situations))
-    parameters, discrepancy = _joint_draws(fit, situations, nominal, draws, seed)
+    parameters, misfit = _joint_draws(fit, situations, nominal, draws, seed)
     count = len(situations)
     row = np.repeat(np.arange(count), draws)
     inputs, curves = inputs_for(nominal, parameters.reshape(-1, len(P)), row), nominal.curves.take(row)
@@ -109,7 +109,7 @@ def average_courses(
         shape = (steps + 1, mine.stop - mine.start, draws)
         temp[mine] = course.temp_c.reshape(shape).swapaxes(0, 1)
         added[mine] = course.added_g.reshape(shape).swapaxes(0, 1)
-    _add_misfit(nominal, time, temp, added, discrepancy)
+    _add_misfit(nominal, time, temp, added, misfit)
     added += LATE_G + parameters[:, None, :, P.LATE]
     return AverageCourses(
         situations=tuple(situations),
@@ -124,26 +124,26 @@ def _joint_draws(
     fit: Fit, situations: Sequence[Situation], nominal: Nominals, draws: int, seed: int
 ) -> tuple[FloatArray, FloatArray]:
     """Parameters (set-ups, draws, parameters) and misfit coefficients (set-ups, draws, MISFITS) from common draws."""
-    made_of = composition(fit.bench, situations, nominal, fit.latents)
-    matters = np.isin(made_of.columns, (_DISCREPANCY, *PHYSICAL, P.LATE))
-    columns = made_of.columns[matters]
-    used, place = np.unique(made_of.members[:, matters], return_inverse=True)
+    design = design_of(fit.bench, situations, nominal, fit.random_effects)
+    matters = np.isin(design.columns, (_MISFIT, *PHYSICAL, P.LATE))
+    columns = design.columns[matters]
+    used, place = np.unique(design.effect_index[:, matters], return_inverse=True)
     place = place.reshape(len(situations), -1)
     points = qmc.Sobol(used.size, rng=np.random.default_rng(seed)).random(draws)
     values, vectors = np.linalg.eigh(fit.posterior.covariance[np.ix_(used, used)])
     # the widest directions come first: they take the best-spread coordinates of the sequence
     root = (vectors * np.sqrt(np.maximum(values, 0.0)))[:, ::-1]
     effects = fit.posterior.effects[used] + norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)) @ root.T
-    own = np.moveaxis(effects[:, place], 0, 1) * made_of.factors[:, None, matters]
+    own = np.moveaxis(effects[:, place], 0, 1) * design.multiplier[:, None, matters]
     parameters = add_up(own.reshape(-1, columns.size), columns).reshape(len(situations), draws, -1)
-    return parameters, add_misfits(own[..., columns == _DISCREPANCY])
+    return parameters, add_misfits(own[..., columns == _MISFIT])
 
 
 def _add_misfit(
-    nominal: Nominals, time: FloatArray, temp: FloatArray, added: FloatArray, discrepancy: FloatArray
+    nominal: Nominals, time: FloatArray, temp: FloatArray, added: FloatArray, misfit: FloatArray
 ) -> None:
     """Add to courses (set-ups, nodes, draws) what the model is known to miss on these drinks, in place."""
     basis = misfit_basis(time, nominal.longest_s[:, None])
-    coefficients = np.swapaxes(discrepancy, 1, 2)
+    coefficients = np.swapaxes(misfit, 1, 2)
     added += nominal.drink_mass_g[:, None, None] * (basis @ coefficients[:, :MODES])
     temp += basis @ coefficients[:, MODES:]

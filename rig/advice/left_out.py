@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.fitting.evidence import strained_mass_g
+from rig.fitting.observations import strained_mass_g
 from rig.fitting.result import Fit, Verdict
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import SetUp

@@ -10,15 +10,15 @@ from typing import Any
 import numpy as np
 
 from rig.advice.assumed import CONDITIONS, filled
-from rig.advice.noise import scatter
+from rig.advice.noise import observation_noise
 from rig.advice.slopes import Known
 from rig.arrays import FloatArray
-from rig.fitting.evidence import BINS, Evidence, strained_mass_g
-from rig.fitting.latents import MISFIT_SD, Owner, composition
 from rig.fitting.misfit import MISFITS, MODES
-from rig.fitting.observing import OBSERVATIONS, Problem, linearise
+from rig.fitting.observation_model import OBSERVATIONS, Problem, linearise
+from rig.fitting.observations import BINS, Observations, strained_mass_g
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import MOTIONS, P
+from rig.fitting.random_effects import MISFIT_SD, Owner, design_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import SPREADS, Situation, nominals
 from rig.physics.melt import node_fractions
@@ -135,9 +135,9 @@ def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
     names = list(dict.fromkeys(techniques))
     problem = Problem(
         nominal=nominal,
-        evidence=_pretended(fit, nominal.inputs.drink_temp_c, duration),
-        composition=composition(fit.bench, situations, nominal, known.latents),
-        latents=known.latents,
+        observations=_pretended(fit, nominal.inputs.drink_temp_c, duration),
+        design=design_of(fit.bench, situations, nominal, known.random_effects),
+        random_effects=known.random_effects,
         group=np.array([names.index(t) for t in techniques]),
         run_rate_sd=np.array([MOTIONS[fit.bench.motion(t)].run_rate_log_sd for t in names]),
     )
@@ -146,13 +146,13 @@ def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
         [run_spread(fit, s, problem.subset(np.array([k])).nominal) for k, s in enumerate(situations)]
     )
     j = linear.by_parameter
-    noise = scatter(fit, techniques, nominal, problem.evidence.bin_time_s, linear.seen)
+    noise = observation_noise(fit, techniques, nominal, problem.observations.bin_time_s, linear.observed)
     noise += np.einsum("cop,cp,cqp->coq", j, spread**2, j, optimize=True)
     misfits = list(dict.fromkeys(_elsewhere(c) for c in runs if c.off_start_k))
     effects = len(known.mean)
     slopes = np.zeros((len(runs), OBSERVATIONS, effects + MISFITS * len(misfits)))
-    for k, members in enumerate(problem.composition.members):
-        slopes[k][:, members] = linear.by_effect[k]
+    for k, index in enumerate(problem.design.effect_index):
+        slopes[k][:, index] = linear.by_effect[k]
         if runs[k].off_start_k:
             first = effects + MISFITS * misfits.index(_elsewhere(runs[k]))
             slopes[k, :, first : first + MISFITS] = linear.by_effect[k][:, -MISFITS:]
@@ -168,7 +168,7 @@ def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:
     return c.situation.set_up, c.situation.recipe, c.off_start_k
 
 
-def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Evidence:
+def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Observations:
     """Readings at the usual times, of any value: slopes and scatter do not depend on it."""
     count = duration_s.size
     runs = fit.book.used_runs()
@@ -176,7 +176,7 @@ def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Evidenc
     weighed = not runs or any(strained_mass_g(r) is not None for r in runs) or not traced
     edges = node_fractions(BINS)
     middle = duration_s[:, None] * 0.5 * (edges[1:] + edges[:-1])
-    return Evidence(
+    return Observations(
         duration_s=duration_s,
         strained_g=np.full(count, 1.0 if weighed else np.nan),
         probe_start_c=start_c if traced else np.full(count, np.nan),

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.advice.noise import scatter
+from rig.advice.noise import observation_noise
 from rig.advice.slopes import Slopes, slopes
 from rig.arrays import BoolArray, FloatArray
 from rig.errors import NotEnoughData
 from rig.fitting.bench_fit import make_problem
-from rig.fitting.evidence import BINS
-from rig.fitting.observing import STRAINED, Linearised, Problem, linearise
+from rig.fitting.observation_model import STRAINED, Linearised, Problem, linearise
+from rig.fitting.observations import BINS
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import P
 from rig.fitting.result import Fit, RunFit, Verdict
@@ -98,8 +98,8 @@ def rehearsed(fit: Fit, chosen: Sequence[Run]) -> Rehearsed:
     own = post.departures[rows]
     linear = linearise(problem, post.effects, own)
     left = linear.pseudo - np.einsum("rop,rp->ro", linear.by_parameter, own)
-    left -= np.einsum("roe,re->ro", linear.by_effect, post.effects[problem.composition.members])
-    usual_s = problem.evidence.duration_s
+    left -= np.einsum("roe,re->ro", linear.by_effect, post.effects[problem.design.effect_index])
+    usual_s = problem.observations.duration_s
     usual = slopes(fit, usual_situation(sound, problem), _times(usual_s))
     return Rehearsed(
         runs=tuple(sound),
@@ -109,7 +109,7 @@ def rehearsed(fit: Fit, chosen: Sequence[Run]) -> Rehearsed:
             fit,
             problem,
             sound[0].recipe,
-            post.end_temp_c[rows] + _last_readings(left, linear.seen),
+            post.end_temp_c[rows] + _last_readings(left, linear.observed),
             post.end_added_g[rows] + left[:, STRAINED],
         ),
         duration_s=usual_s,
@@ -166,8 +166,8 @@ def _left_open(fit: Fit, runs: Sequence[Run], problem: Problem, linear: Linearis
         [run_spread(fit, Situation.of(r), problem.subset(np.array([k])).nominal) for k, r in enumerate(runs)]
     )
     j, variance = linear.by_parameter, spread**2
-    noise = scatter(
-        fit, [r.technique for r in runs], problem.nominal, problem.evidence.bin_time_s, linear.seen
+    noise = observation_noise(
+        fit, [r.technique for r in runs], problem.nominal, problem.observations.bin_time_s, linear.observed
     )
     shown = variance[:, :, None] * np.swapaxes(j, 1, 2)
     marginal = noise + np.matmul(j, shown)
@@ -185,7 +185,7 @@ def _last_readings(left: FloatArray, seen: BoolArray) -> FloatArray:
 def _results(fit: Fit, problem: Problem, recipe: str, temp_c: FloatArray, added_g: FloatArray) -> FloatArray:
     """(runs, results) of runs that end at this temperature with so much water added, (runs,) each."""
     n = problem.nominal
-    held = n.held_back_g + problem.composition.parameters(fit.posterior.effects)[:, P.HELD]
+    held = n.held_back_g + problem.design.parameters(fit.posterior.effects)[:, P.HELD]
     liquid = liquid_from_recipe(fit.bench.recipe(recipe)).liquid
     scale = n.drink_mass_g / float(np.sum(liquid.mass_g))
     parts = (getattr(liquid, part) * scale for part in ("ethanol_g", "sugar_g", "water_g", "solids_g"))

@@ -7,10 +7,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.fitting.latents import MISFIT_LEVELS, Composition, Key, Latents, composition, effects_of
 from rig.fitting.misfit import MISFITS
-from rig.fitting.prediction import Basis, Forecast, Prediction, at_times, effect_sd, rising, run_course, told
+from rig.fitting.prediction import (
+    Basis,
+    Forecast,
+    Prediction,
+    at_times,
+    effect_sd,
+    prediction_from,
+    rising,
+    run_course,
+)
 from rig.fitting.priors import P
+from rig.fitting.random_effects import MISFIT_LEVELS, Design, Key, RandomEffects, design_of, effects_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
 
@@ -22,7 +31,7 @@ class Known:
     `mean` (effects,), `covariance` (effects, effects).
     """
 
-    latents: Latents
+    random_effects: RandomEffects
     mean: FloatArray
     covariance: FloatArray
 
@@ -30,20 +39,20 @@ class Known:
 def known_effects(fit: Fit, situations: list[Situation]) -> Known:
     """The fitted effects, followed by those that the fit has not met, at their priors."""
     new: dict[Key, float] = {}
-    met = set(fit.latents.keys)
+    met = set(fit.random_effects.keys)
     for s in situations:
         new |= {key: sd for key, sd in effects_of(fit.bench, s) if key not in met}
     sd = effect_sd(fit, list(new.items()))
-    count, total = len(fit.latents), len(fit.latents) + sd.size
+    count, total = len(fit.random_effects), len(fit.random_effects) + sd.size
     covariance = np.zeros((total, total))
     covariance[:count, :count] = fit.posterior.covariance
     covariance[count:, count:] = np.diag(sd**2)
-    latents = Latents(
-        keys=(*fit.latents.keys, *new),
-        prior_mean=np.concatenate([fit.latents.prior_mean, np.zeros(sd.size)]),
-        prior_sd=np.concatenate([fit.latents.prior_sd, sd]),
+    random_effects = RandomEffects(
+        keys=(*fit.random_effects.keys, *new),
+        prior_mean=np.concatenate([fit.random_effects.prior_mean, np.zeros(sd.size)]),
+        prior_sd=np.concatenate([fit.random_effects.prior_sd, sd]),
     )
-    return Known(latents, np.concatenate([fit.posterior.effects, np.zeros(sd.size)]), covariance)
+    return Known(random_effects, np.concatenate([fit.posterior.effects, np.zeros(sd.size)]), covariance)
 
 
 _STEP = np.full(len(P), 0.1)
@@ -59,7 +68,7 @@ class Slopes:
 
     `value` (results, times); `by_parameter` (results, times, parameters); `by_misfit` (results, times, MISFITS);
     `by_drink_mass` (results, times), per gram of drink on the same ice; `members` and `factors` (effects a
-    run,): which effects make the parameters, as in `Composition`, with their `columns`.
+    run,): which effects make the parameters, as in `Design`, with their `columns`.
     """
 
     situation: Situation
@@ -69,16 +78,16 @@ class Slopes:
     by_parameter: FloatArray
     by_misfit: FloatArray
     by_drink_mass: FloatArray
-    made_of: Composition
+    design: Design
 
     def by_effect(self, effects: int) -> FloatArray:
         """Slopes by effect, (results, times, effects)."""
         results, times, _ = self.by_parameter.shape
         out = np.zeros((results, times, effects))
-        shared = self.made_of.columns >= 0
-        own = self.by_parameter[:, :, self.made_of.columns[shared]] * self.made_of.factors[0, shared]
-        out[:, :, self.made_of.members[0, shared]] = own
-        out[:, :, self.made_of.members[0, ~shared]] = np.tile(self.by_misfit, MISFIT_LEVELS)
+        shared = self.design.columns >= 0
+        own = self.by_parameter[:, :, self.design.columns[shared]] * self.design.multiplier[0, shared]
+        out[:, :, self.design.effect_index[0, shared]] = own
+        out[:, :, self.design.effect_index[0, ~shared]] = np.tile(self.by_misfit, MISFIT_LEVELS)
         return out
 
     def at(self, duration_s: FloatArray) -> FloatArray:
@@ -107,24 +116,24 @@ def slopes(fit: Fit, situation: Situation, duration_s: FloatArray, known: Known 
     more = replace(situation, drink_mass_g=mass * (1.0 + _MASS_STEP))
     less = replace(situation, drink_mass_g=mass * (1.0 - _MASS_STEP))
     known = known_effects(fit, [situation]) if known is None else known
-    made_of = composition(fit.bench, [situation], nominal, known.latents)
+    design = design_of(fit.bench, [situation], nominal, known.random_effects)
     size, misfits = len(P), MISFITS
     step = np.zeros((1 + 2 * (size + misfits), size + misfits))
     step[1 : 1 + size + misfits] = np.diag(np.concatenate([_STEP, np.full(misfits, _MISFIT_STEP)]))
     step[1 + size + misfits :] = -step[1 : 1 + size + misfits]
-    at = made_of.parameters(known.mean) + step[:, :size]
-    misfit = made_of.discrepancies(known.mean) + step[:, size:]
+    at = design.parameters(known.mean) + step[:, :size]
+    misfit = design.misfits(known.mean) + step[:, size:]
     made = [Forecast(nominal, at, misfit, np.zeros(len(at), dtype=np.int64))]
     for other in (more, less):
         changed = nominals(fit.bench, [other])
-        own = composition(fit.bench, [other], changed, known.latents)
+        own = design_of(fit.bench, [other], changed, known.random_effects)
         made.append(Forecast(changed, own.parameters(known.mean), misfit[:1], np.zeros(1, dtype=np.int64)))
     course = run_course(made, float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     first = len(at)
     lanes = (slice(first), slice(first, first + 1), slice(first + 1, first + 2))
     found = [
-        told(fit, s, f, times, temp[k], added[k])
+        prediction_from(fit, s, f, times, temp[k], added[k])
         for s, f, k in zip((situation, more, less), made, lanes, strict=True)
     ]
     values, heavier, lighter = (_results(p) for p in found)
@@ -139,7 +148,7 @@ def slopes(fit: Fit, situation: Situation, duration_s: FloatArray, known: Known 
         by_parameter=slope[:, :, :size],
         by_misfit=slope[:, :, size:],
         by_drink_mass=(heavier[:, 0] - lighter[:, 0]) / (2.0 * _MASS_STEP * mass),
-        made_of=made_of,
+        design=design,
     )
 
 

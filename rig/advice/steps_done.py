@@ -10,7 +10,7 @@ from rig.advice.steps_air import AirDraws
 from rig.advice.steps_file import Described
 from rig.arrays import FloatArray
 from rig.errors import BenchError, ModelRangeError
-from rig.fitting.prediction import Basis, Prediction, basis, forecast, told
+from rig.fitting.prediction import Basis, Prediction, basis, forecast, prediction_from
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, inputs_for, nominals
 from rig.physics import process
@@ -60,11 +60,11 @@ class Moved:
             now = replace(now, ice_mass_g=float(np.median(s.ice.mass_g)))
         return now
 
-    def told(self, s: Stage, temp: FloatArray, added: FloatArray) -> Prediction:
+    def predicted(self, s: Stage, temp: FloatArray, added: FloatArray) -> Prediction:
         """What the model's course comes to with what the fit knows of its misfit."""
         now = self.at(s)
         f = forecast(self.fit, now, self.draws, self.seed)
-        return told(self.fit, now, f, np.array([self.duration_s]), temp[:, None], added[:, None])
+        return prediction_from(self.fit, now, f, np.array([self.duration_s]), temp[:, None], added[:, None])
 
     def basis(self, s: Stage) -> Basis:
         """What its rates rest on."""
@@ -82,7 +82,7 @@ class Moved:
         if not self.last or after.ice is None:
             return after
         added = after.liquid.mass_g - s.liquid.mass_g
-        found = self.told(s, after.temp_c, added)
+        found = self.predicted(s, after.temp_c, added)
         more = np.minimum(found.added_g[:, 0] - added, after.ice.mass_g)
         liquid, temp = after.liquid.plus_water(more), found.temp_c[:, 0]
         ice = replace(after.ice, mass_g=after.ice.mass_g - more)

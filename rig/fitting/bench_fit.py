@@ -10,14 +10,14 @@ import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
-from rig.fitting.evidence import Evidence, duration_of, evidence, strained_mass_g
 from rig.fitting.labels import likely_labels
-from rig.fitting.latents import Latents, composition, latents_of
 from rig.fitting.leave_one_out import LeaveOneOut
 from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K, Spreads, State
 from rig.fitting.melt_fit import MeltPosterior, Progress, fit_melt
-from rig.fitting.observing import Problem
+from rig.fitting.observation_model import Problem
+from rig.fitting.observations import Observations, duration_of, observations_of, strained_mass_g
 from rig.fitting.priors import MOTIONS, P
+from rig.fitting.random_effects import RandomEffects, design_of, random_effects_of
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, nominals
 from rig.fitting.version import model_version
@@ -98,11 +98,11 @@ def _warm_state(
     problem: Problem, techniques: tuple[str, ...], runs: Sequence[Run], warm: Fit | None
 ) -> State | None:
     """Where another fit of mostly the same runs stands; None where it is another bench, or too little of it."""
-    if warm is None or not warm.latents.keys:
+    if warm is None or not warm.random_effects.keys:
         return None
     state, post = State.start(problem), warm.posterior
-    place = warm.latents.index()
-    known = [(k, place[key]) for k, key in enumerate(problem.latents.keys) if key in place]
+    place = warm.random_effects.index()
+    known = [(k, place[key]) for k, key in enumerate(problem.random_effects.keys) if key in place]
     fitted = [r.run for r in warm.runs if r.verdict in (Verdict.GOOD, Verdict.DOUBTFUL)]
     row = {name: k for k, name in enumerate(fitted)}
     same = [(k, row[run.run]) for k, run in enumerate(runs) if run.run in row]
@@ -122,8 +122,8 @@ def _warm_state(
                 post.spreads.strained_sd_g[g],
                 post.spreads.trace_sd_k[g],
             )
-    scale = dict(zip(warm.latents.components, post.spreads.component_scale, strict=True))
-    spreads.component_scale[:] = [scale.get(c, 1.0) for c in problem.latents.components]
+    scale = dict(zip(warm.random_effects.components, post.spreads.component_scale, strict=True))
+    spreads.component_scale[:] = [scale.get(c, 1.0) for c in problem.random_effects.components]
     return state
 
 
@@ -131,7 +131,7 @@ def prior_fit(book: RunBook) -> Fit:
     """What stands before any run: no effect is known, so every answer rests on the priors alone."""
     none, zero = np.zeros(0), np.zeros((0, len(P)))
     posterior = MeltPosterior(
-        latents=Latents((), none, none),
+        random_effects=RandomEffects((), none, none),
         effects=none,
         covariance=np.zeros((0, 0)),
         spreads=Spreads(zero, none, none, none),
@@ -198,25 +198,25 @@ def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str,
     nominal = nominals(bench, situations)
     duration = np.array([duration_of(r) or 1.0 for r in runs])
     techniques = tuple(dict.fromkeys(r.technique for r in runs))
-    latents = latents_of(bench, situations)
-    shown = evidence(runs, duration)
+    random_effects = random_effects_of(bench, situations)
+    observed = observations_of(runs, duration)
     problem = Problem(
-        nominal=_doubting_starts(nominal, shown),
-        evidence=shown,
-        composition=composition(bench, situations, nominal, latents),
-        latents=latents,
+        nominal=_doubting_starts(nominal, observed),
+        observations=observed,
+        design=design_of(bench, situations, nominal, random_effects),
+        random_effects=random_effects,
         group=np.array([techniques.index(r.technique) for r in runs]),
         run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),
     )
     return problem, techniques
 
 
-def _doubting_starts(nominal: Nominals, shown: Evidence) -> Nominals:
+def _doubting_starts(nominal: Nominals, observed: Observations) -> Nominals:
     """Where the probe that waits in the drink shows another start than was noted, the note may be as wrong as that.
 
     So may the vessel's, where that is what the probe shows: two numbers that changed places.
     """
-    x, before_c = nominal.inputs, shown.before_c
+    x, before_c = nominal.inputs, observed.before_c
     off, of_vessel = (np.abs(np.nan_to_num(before_c - t)) for t in (x.drink_temp_c, x.vessel_temp_c))
     doubted = off > START_DOUBT_K
     spread = nominal.spread.copy()
@@ -260,7 +260,7 @@ def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: R
         recipe=run.recipe,
         verdict=Verdict.DOUBTFUL if reasons else Verdict.GOOD,
         reasons=tuple(reasons),
-        duration_s=float(problem.evidence.duration_s[row]),
+        duration_s=float(problem.observations.duration_s[row]),
         start_temp_c=start + off,
         temp_c=float(post.end_temp_c[row]),
         added_g=added,
@@ -285,7 +285,7 @@ def _measured(runs: Sequence[Run], problem: Problem) -> dict[tuple[SetUp, str], 
     return {
         key: Measured(
             len(at),
-            span(problem.evidence.duration_s, at),
+            span(problem.observations.duration_s, at),
             span(problem.nominal.inputs.drink_temp_c, at),
             span(problem.nominal.inputs.ice_mass_g, at),
         )

@@ -13,8 +13,8 @@ from scipy.special import gammaln
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.errors import BenchError, ModelRangeError, NotFound
-from rig.fitting.evidence import duration_of, strained_mass_g
-from rig.fitting.observing import CHUNK_LANES
+from rig.fitting.observation_model import CHUNK_LANES
+from rig.fitting.observations import duration_of, strained_mass_g
 from rig.fitting.prediction import Prediction, predict_all
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
@@ -26,7 +26,7 @@ LEAST_GAIN = 4.0
 five was noted wrongly, and that under one of ten other labels, it is then as likely as not to be just that one
 (common practice, no source); a run under its own label gains less than nothing."""
 FITS_WITHIN_SD = 3.0
-"""How far from the prediction under the other label, in its standard deviations, what was seen may lie."""
+"""How far from the prediction under the other label, in its standard deviations, what was observed may lie."""
 WEIGHING_SD_G = 1.5
 """What a weighing may be off beyond a new run's own spread."""
 RECIPE_MASS_LOG_SD, ICE_TEMP_SD_K = 0.04, 3.0
@@ -105,7 +105,7 @@ def _tried(fit: Fit, trials: Sequence[_Trial]) -> dict[str, Suggestion]:
     found = {}
     for trial in trials:
         at = int(np.searchsorted(times, trial.duration_s))
-        scored = [_score(fit.bench, trial.seen, next(predicted), at) for _ in trial.situations]
+        scored = [_score(fit.bench, trial.observed, next(predicted), at) for _ in trial.situations]
         best = 1 + int(np.argmax([density for density, _ in scored[1:]])) if len(scored) > 1 else 0
         gain = scored[best][0] - scored[0][0]
         if gain >= LEAST_GAIN and scored[best][1] <= FITS_WITHIN_SD:
@@ -116,13 +116,13 @@ def _tried(fit: Fit, trials: Sequence[_Trial]) -> dict[str, Suggestion]:
 
 @dataclass(frozen=True)
 class _Trial:
-    """An odd run, what was seen of it, and the other labels it is tried under."""
+    """An odd run, what was observed of it, and the other labels it is tried under."""
 
     run: str
     duration_s: float
     own: Situation
     labels: tuple[tuple[Label, str], ...]
-    seen: _Seen
+    observed: _Observed
 
     @property
     def situations(self) -> list[Situation]:
@@ -134,14 +134,14 @@ class _Trial:
         duration = duration_of(run)
         if duration is None:
             return None
-        seen = _Seen.of(run, duration, late)
-        if seen.strained_g is None and seen.temp_c is None:
+        observed = _Observed.of(run, duration, late)
+        if observed.strained_g is None and observed.temp_c is None:
             return None
         own = Situation.of(run)
         labels = [
             (label, name) for label in Label for name in _names(bench, label) if name != getattr(own, label)
         ]
-        return cls(run.run, duration, own, tuple(labels), seen)
+        return cls(run.run, duration, own, tuple(labels), observed)
 
 
 def _under(situation: Situation, label: Label, name: str) -> Situation:
@@ -159,15 +159,15 @@ def _names(bench: Bench, label: Label) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class _Seen:
-    """What was seen of a run: strained mass, and the drink's end temperature as its probe told it."""
+class _Observed:
+    """What was observed of a run: strained mass, and the drink's end temperature as its probe told it."""
 
     strained_g: float | None
     temp_c: float | None
     temp_sd_k: float
 
     @classmethod
-    def of(cls, run: Run, duration_s: float, late: Sequence[_Late]) -> _Seen:
+    def of(cls, run: Run, duration_s: float, late: Sequence[_Late]) -> _Observed:
         shown = _end_shown_c(run, duration_s)
         if shown is None:
             return cls(strained_mass_g(run), None, np.inf)
@@ -209,19 +209,19 @@ def _end_shown_c(run: Run, duration_s: float) -> float | None:
     return float(temp[last].mean()) if last.any() else None
 
 
-def _score(bench: Bench, seen: _Seen, predicted: Prediction, at: int) -> tuple[float, float]:
-    """Log predictive density of what was seen at the `at`-th time, and how many standard deviations off (r.m.s.)."""
+def _score(bench: Bench, observed: _Observed, predicted: Prediction, at: int) -> tuple[float, float]:
+    """Log predictive density of what was observed at the `at`-th time, and how many standard deviations off (r.m.s.)."""
     s = predicted.situation
     columns: list[FloatArray] = []
     values, noise = [], []
-    if seen.strained_g is not None:
+    if observed.strained_g is not None:
         columns.append(float(predicted.liquid.mass_g) + predicted.added_g[:, at] - predicted.held_back_g)
-        values.append(seen.strained_g)
+        values.append(observed.strained_g)
         noise.append(WEIGHING_SD_G)
-    if seen.temp_c is not None:
+    if observed.temp_c is not None:
         columns.append(predicted.temp_c[:, at])
-        values.append(seen.temp_c)
-        noise.append(seen.temp_sd_k)
+        values.append(observed.temp_c)
+        noise.append(observed.temp_sd_k)
     draws = np.stack(columns, axis=1)
     covariance = np.cov(draws, rowvar=False).reshape(len(values), len(values)) + np.diag(np.square(noise))
     off = np.array(values) - np.median(draws, axis=0)

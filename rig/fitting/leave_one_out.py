@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.arrays import BoolArray, FloatArray
-from rig.fitting.evidence import BINS
+from rig.fitting.observations import BINS
 
 _NU = 20.0
 _MOST_Z2 = 9.0
@@ -58,7 +58,7 @@ def leave_one_out(
     marginal: FloatArray,
     unweighted: FloatArray,
     residual: FloatArray,
-    seen: BoolArray,
+    observed: BoolArray,
     strained: int,
 ) -> LeaveOneOut:
     """Predict each run from all others.
@@ -74,7 +74,7 @@ def leave_one_out(
         without.
     residual
         (runs, obs): observed less expected at the fitted effects, before the run's own departures.
-    seen
+    observed
         (runs, obs).
     strained
         Column of the strained mass; the trace's readings are the first `BINS`.
@@ -87,8 +87,8 @@ def leave_one_out(
     predicted = residual + np.matmul(design, np.matmul(without, score))[..., 0]
     variance = unweighted + np.matmul(design, np.matmul(without, transposed))
     row = np.arange(len(residual))
-    last = BINS - 1 - np.argmax(seen[:, BINS - 1 :: -1], axis=1)
-    has_trace, has_mass = seen[:, :BINS].any(axis=1), seen[:, strained]
+    last = BINS - 1 - np.argmax(observed[:, BINS - 1 :: -1], axis=1)
+    has_trace, has_mass = observed[:, :BINS].any(axis=1), observed[:, strained]
     temp_sd = np.sqrt(variance[row, last, last])
     mass_sd = np.sqrt(variance[:, strained, strained])
     both = has_trace & has_mass

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray, IntArray
-from rig.fitting.observing import Linearised, Problem, scatter
+from rig.fitting.observation_model import Linearised, Problem, noise_covariance
 from rig.fitting.priors import P
 
 RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.06, P.OFFSET: 0.10}
@@ -56,13 +56,13 @@ class State:
             run_sd[:, parameter] = sd
         n = len(problem)
         return State(
-            effects=np.zeros(len(problem.latents)),
+            effects=np.zeros(len(problem.random_effects)),
             departures=np.zeros((n, len(P))),
             spreads=Spreads(
                 run_sd,
                 np.full(groups, _FIRST_NOISE * STRAINED_SD_PRIOR_G),
                 np.full(groups, _FIRST_NOISE * TRACE_SD_PRIOR_K),
-                np.ones(len(problem.latents.components)),
+                np.ones(len(problem.random_effects.components)),
             ),
             weight=np.ones((n, 2)),
             input_weight=np.ones((n, len(P))),
@@ -73,23 +73,23 @@ class State:
         return replace(self, weight=np.ones_like(self.weight), input_weight=np.ones_like(self.input_weight))
 
 
-def noise(problem: Problem, state: State, seen: np.ndarray) -> FloatArray:
+def noise(problem: Problem, state: State, observed: np.ndarray) -> FloatArray:
     """(runs, obs, obs) covariance of noise and misfit, wider for runs of little weight."""
     trace = state.spreads.trace_sd_k[problem.group] ** 2
     strained = state.spreads.strained_sd_g[problem.group] ** 2 + problem.nominal.drink_mass_sd_g**2
-    return scatter(
+    return noise_covariance(
         trace / state.weight[:, 0],
         strained / state.weight[:, 1],
-        problem.evidence.bin_time_s,
+        problem.observations.bin_time_s,
         problem.nominal.longest_s,
-        seen,
+        observed,
     )
 
 
 def effect_sd(problem: Problem, state: State) -> FloatArray:
     """Standard deviation of each effect under the learned spreads, (effects,)."""
-    latents = problem.latents
-    return np.asarray(latents.prior_sd * state.spreads.component_scale[latents.component])
+    random_effects = problem.random_effects
+    return np.asarray(random_effects.prior_sd * state.spreads.component_scale[random_effects.component])
 
 
 def run_variance(problem: Problem, state: State) -> FloatArray:
@@ -100,7 +100,9 @@ def run_variance(problem: Problem, state: State) -> FloatArray:
 
 def marginal(problem: Problem, linear: Linearised, state: State) -> FloatArray:
     """Covariance (runs, obs, obs) of a run's observations about its shared curve, under the state's weights."""
-    return _marginal(run_variance(problem, state), noise(problem, state, linear.seen), linear.by_parameter)
+    return _marginal(
+        run_variance(problem, state), noise(problem, state, linear.observed), linear.by_parameter
+    )
 
 
 def _marginal(variance: FloatArray, noise: FloatArray, by_parameter: FloatArray) -> FloatArray:
@@ -130,26 +132,29 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
 
     `damping` holds effects and departures to where the state has them, with so many times their prior precision.
     """
-    members = problem.composition.members
+    index = problem.design.effect_index
     variance = run_variance(problem, state) / (1.0 + damping)
     held = state.departures * (damping / (1.0 + damping))
     j, g = linear.by_parameter, linear.by_effect
-    of_run = _marginal(variance, noise(problem, state, linear.seen), j)
+    of_run = _marginal(variance, noise(problem, state, linear.observed), j)
     precision = np.linalg.inv(of_run)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
     undamped = 1.0 / effect_sd(problem, state) ** 2
-    prior = undamped + damping / problem.latents.prior_sd**2
+    prior = undamped + damping / problem.random_effects.prior_sd**2
     pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
     information = np.diag(prior)
-    _add_blocks(information, members, np.matmul(weighted, g))
-    score = undamped * problem.latents.prior_mean + damping / problem.latents.prior_sd**2 * state.effects
-    np.add.at(score, members, np.einsum("reo,ro->re", weighted, pseudo))
+    _add_blocks(information, index, np.matmul(weighted, g))
+    score = (
+        undamped * problem.random_effects.prior_mean
+        + damping / problem.random_effects.prior_sd**2 * state.effects
+    )
+    np.add.at(score, index, np.einsum("reo,ro->re", weighted, pseudo))
     covariance = np.linalg.inv(information)
     effects = covariance @ score
-    rest = pseudo - np.einsum("roe,re->ro", g, effects[members])
+    rest = pseudo - np.einsum("roe,re->ro", g, effects[index])
     gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
     departures = held + np.einsum("rpo,ro->rp", gain, rest)
-    own = covariance[members[:, :, None], members[:, None, :]]
+    own = covariance[index[:, :, None], index[:, None, :]]
     spread = np.matmul(gain, g)
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
     departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
@@ -169,7 +174,7 @@ def log_evidence(problem: Problem, linear: Linearised, state: State) -> float:
     """Logarithm of the marginal likelihood of the linearised model, but for a constant."""
     solved = solve(problem, linear, state)
     sd = effect_sd(problem, state)
-    away = (solved.effects - problem.latents.prior_mean) / sd
+    away = (solved.effects - problem.random_effects.prior_mean) / sd
     square = np.einsum(
         "ro,ro->", solved.rest, np.linalg.solve(solved.marginal, solved.rest[..., None])[..., 0]
     )
@@ -188,9 +193,9 @@ def at_state(linear: Linearised, state: State, solved: Solved) -> Solved:
     )
 
 
-def _add_blocks(information: FloatArray, members: IntArray, blocks: FloatArray) -> None:
+def _add_blocks(information: FloatArray, index: IntArray, blocks: FloatArray) -> None:
     """Add each run's block (runs, e, e) where its effects stand; runs of the same effects are summed first."""
-    kinds, which = np.unique(members, axis=0, return_inverse=True)
+    kinds, which = np.unique(index, axis=0, return_inverse=True)
     summed = np.zeros((len(kinds), *blocks.shape[1:]))
     np.add.at(summed, which.reshape(-1), blocks)
     for at, block in zip(kinds, summed, strict=True):
@@ -201,7 +206,7 @@ def cost(problem: Problem, at: State, residual: FloatArray) -> float:
     """Minus the log posterior density of effects and departures, spreads and weights held."""
     own_noise = noise(problem, at, residual != 0.0)
     variance = run_variance(problem, at)
-    away = (at.effects - problem.latents.prior_mean) / effect_sd(problem, at)
+    away = (at.effects - problem.random_effects.prior_mean) / effect_sd(problem, at)
     departed = np.divide(at.departures**2, variance, out=np.zeros_like(variance), where=variance > 0.0)
     misfit = np.einsum("ro,ro->", residual, np.linalg.solve(own_noise, residual[..., None])[..., 0])
     return 0.5 * float(misfit + np.sum(away**2) + np.sum(departed))
@@ -209,7 +214,7 @@ def cost(problem: Problem, at: State, residual: FloatArray) -> float:
 
 def linear_residual(problem: Problem, linear: Linearised, old: State, new: State) -> FloatArray:
     """What the linearised model leaves at another state, (runs, obs)."""
-    moved = (new.effects - old.effects)[problem.composition.members]
+    moved = (new.effects - old.effects)[problem.design.effect_index]
     by_effect = np.einsum("roe,re->ro", linear.by_effect, moved)
     return np.asarray(
         linear.residual

@@ -1,6 +1,6 @@
 """Fit the melt model to all runs of a bench at once.
 
-A hierarchical nonlinear regression. Each run's parameters are shared effects (see `latents`) plus the run's
+A hierarchical nonlinear regression. Each run's parameters are shared effects (see `random_effects`) plus the run's
 own departures: the hand is never twice the same, and stated temperatures and weights are not exact. Around
 the current estimate the model is linear, so the runs' departures are integrated out in closed form, the
 shared effects are solved for with their priors, and the spreads of departures and noise are updated by
@@ -20,8 +20,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.fitting.evidence import BINS
-from rig.fitting.latents import Latents
 from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
 from rig.fitting.linear_solve import (
     Solved,
@@ -35,7 +33,7 @@ from rig.fitting.linear_solve import (
     solve,
 )
 from rig.fitting.misfit import MODES, misfit_basis
-from rig.fitting.observing import (
+from rig.fitting.observation_model import (
     STRAINED,
     Linearised,
     Problem,
@@ -46,7 +44,9 @@ from rig.fitting.observing import (
     moved_to,
     residuals,
 )
+from rig.fitting.observations import BINS
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, LOGARITHMIC, P
+from rig.fitting.random_effects import RandomEffects
 from rig.fitting.spreads import learned, spread_change
 
 _MOST_STEPS = 30
@@ -73,7 +73,7 @@ class MeltPosterior:
     `weight` (runs, 2): robust weight of trace and strained mass; `leave_one_out`: each run against all others.
     """
 
-    latents: Latents
+    random_effects: RandomEffects
     effects: FloatArray
     covariance: FloatArray
     spreads: Spreads
@@ -124,7 +124,7 @@ def fit_melt(problem: Problem, progress: Progress | None = None, warm: State | N
 
 def _spread_out(problem: Problem, count: int) -> np.ndarray:
     """About so many runs, of every set-up and drink its share."""
-    alike = np.lexsort(problem.composition.members.T)
+    alike = np.lexsort(problem.design.effect_index.T)
     return np.sort(alike[np.unique(np.linspace(0, len(problem) - 1, count).astype(np.int64))])
 
 
@@ -188,9 +188,7 @@ def _within_reach(problem: Problem, state: State, solved: Solved) -> State:
 
     They enter as exponentials, which no linear model foresees further off.
     """
-    moved = (
-        problem.composition.parameters(solved.effects - state.effects) + solved.departures - state.departures
-    )
+    moved = problem.design.parameters(solved.effects - state.effects) + solved.departures - state.departures
     share = min(1.0, _REACH / max(float(np.max(np.abs(moved[:, _LOGARITHMS]), initial=0.0)), 1e-9))
     return replace(
         state,
@@ -212,14 +210,14 @@ def _scouted(problem: Problem, report: Progress) -> State:
     A slow start of the motion and a slow probe trade places, so that summits lie apart along the lag.
     """
     start = State.start(problem)
-    lag = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.LAG]
-    if not np.any(np.isfinite(problem.evidence.bin_temp_c)):
+    lag = [k for k, (parameter, *_) in enumerate(problem.random_effects.keys) if parameter is P.LAG]
+    if not np.any(np.isfinite(problem.observations.bin_temp_c)):
         return start
     few = problem.subset(_spread_out(problem, _SCOUT_RUNS))
     tried = []
     for n, lag_s in enumerate(_SCOUT_LAGS_S):
-        held = problem.latents.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
-        scout = replace(few, latents=held)
+        held = problem.random_effects.held({lag[0]: float(np.log(lag_s / LAG_MEDIAN_S))})
+        scout = replace(few, random_effects=held)
         from_here = replace(State.start(few), effects=held.prior_mean.copy())
         state, linear, *_ = climb(scout, from_here, _SCOUT_STEPS, _SPREADS_AFTER)
         tried.append((log_evidence(scout, linear, state), state))
@@ -239,32 +237,32 @@ def _posterior(
     solved = at_state(linear, state, solve(problem, linear, state))
     unweighted = marginal(problem, linear, state.believed())
     sd = np.sqrt(np.diagonal(unweighted, axis1=1, axis2=2))
-    rest = np.where(linear.seen, solved.rest, np.nan)
-    made_of = problem.composition
-    shared = made_of.parameters(state.effects)
+    rest = np.where(linear.observed, solved.rest, np.nan)
+    design = problem.design
+    shared = design.parameters(state.effects)
     usual, usual_temp = np.empty_like(linear.residual), np.empty(len(problem))
     for rows, grid in chunks(linear.steps, 1):
         usual[rows], course = expected(problem, shared[rows], rows, grid)
         usual_temp[rows] = course.temp_c[-1]
-    misfit = made_of.discrepancies(state.effects)
+    misfit = design.misfits(state.effects)
     strained = usual[:, STRAINED] + np.einsum("rok,rk->ro", misfit_slopes(problem), misfit)[:, STRAINED]
-    basis = misfit_basis(problem.evidence.duration_s, problem.nominal.longest_s)
+    basis = misfit_basis(problem.observations.duration_s, problem.nominal.longest_s)
     added = np.sum(basis * misfit[:, :MODES], axis=1) * problem.nominal.drink_mass_g
     warmer = np.sum(basis * misfit[:, MODES:], axis=1)
-    count = linear.seen[:, :BINS].sum(axis=1)
-    square = (np.where(linear.seen, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
-    members = made_of.members
+    count = linear.observed[:, :BINS].sum(axis=1)
+    square = (np.where(linear.observed, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
+    index = design.effect_index
     without = leave_one_out(
         linear.by_effect,
-        solved.covariance[members[:, :, None], members[:, None, :]],
+        solved.covariance[index[:, :, None], index[:, None, :]],
         solved.marginal,
         unweighted,
         solved.rest,
-        linear.seen,
+        linear.observed,
         STRAINED,
     )
     return MeltPosterior(
-        latents=problem.latents,
+        random_effects=problem.random_effects,
         effects=state.effects,
         covariance=solved.covariance,
         spreads=state.spreads,

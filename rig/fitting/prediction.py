@@ -11,10 +11,10 @@ from scipy.stats import norm, qmc
 
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
-from rig.fitting.latents import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, factors_of
 from rig.fitting.linear_solve import RUN_SD_PRIOR
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
+from rig.fitting.random_effects import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, multipliers_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
@@ -74,7 +74,7 @@ class Forecast:
 
     nominal: Nominals
     parameters: FloatArray
-    discrepancy: FloatArray
+    misfit: FloatArray
     rows: np.ndarray
 
 
@@ -94,7 +94,7 @@ def _forecast(
     fit: Fit, situation: Situation, nominal: Nominals, points: FloatArray, new_run: bool
 ) -> Forecast:
     listed = effects_of(fit.bench, situation)
-    index = fit.latents.index()
+    index = fit.random_effects.index()
     mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
     covariance = np.diag(effect_sd(fit, listed) ** 2)
     known = [n for n, (k, _) in enumerate(listed) if k in index]
@@ -107,7 +107,7 @@ def _forecast(
     effects = mean + points[:, : len(listed)] @ root[:, ::-1].T
     keys = [key for key, _ in listed]
     columns = np.array([-1 if key[0] is None else int(key[0]) for key in keys])
-    parameters = add_up(effects * factors_of([situation], nominal, keys), columns)
+    parameters = add_up(effects * multipliers_of([situation], nominal, keys), columns)
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
     return Forecast(
@@ -117,8 +117,8 @@ def _forecast(
 
 def effect_sd(fit: Fit, listed: Sequence[tuple[Key, float]]) -> FloatArray:
     """Standard deviation of effects before any run of their own, (effects,): as the fit learned it of their kind."""
-    latents = fit.latents
-    scale = dict(zip(latents.components, fit.posterior.spreads.component_scale, strict=True))
+    random_effects = fit.random_effects
+    scale = dict(zip(random_effects.components, fit.posterior.spreads.component_scale, strict=True))
     return np.array([sd * scale.get((key[0], key[1]), 1.0) for key, sd in listed])
 
 
@@ -161,8 +161,8 @@ def predict(
     NotFound, ModelRangeError
         A name not on the bench; a drink outside the range of the liquid properties.
     """
-    (told,) = predict_all(fit, [situation], duration_s, draws=draws, seed=seed, new_run=new_run)
-    return told
+    (prediction,) = predict_all(fit, [situation], duration_s, draws=draws, seed=seed, new_run=new_run)
+    return prediction
 
 
 def predict_all(
@@ -185,7 +185,7 @@ def predict_all(
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     lanes = [slice(k * draws, (k + 1) * draws) for k in range(len(made))]
     found = [
-        told(fit, s, f, times, temp[part], added[part])
+        prediction_from(fit, s, f, times, temp[part], added[part])
         for s, f, part in zip(situations, made, lanes, strict=True)
     ]
     return [stretched(fit, p) for p in found] if new_run else found
@@ -222,14 +222,14 @@ def run_course(made: Sequence[Forecast], longest_s: float) -> Course:
     return simulate(curves, inputs, whole, steps_for(inputs, curves, whole))
 
 
-def told(
+def prediction_from(
     fit: Fit, situation: Situation, f: Forecast, times: FloatArray, temp: FloatArray, added: FloatArray
 ) -> Prediction:
     """What the courses of one situation, (draws, times), come to with misfit and late water."""
     basis_at = misfit_basis(times, f.nominal.longest_s[0])
     mass = float(f.nominal.drink_mass_g[0])
-    temp = temp + f.discrepancy[:, MODES:] @ basis_at.T
-    added = added + mass * (f.discrepancy[:, :MODES] @ basis_at.T)
+    temp = temp + f.misfit[:, MODES:] @ basis_at.T
+    added = added + mass * (f.misfit[:, :MODES] @ basis_at.T)
     added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
     found = basis(fit, situation, f.nominal, times)
     added = _never_less(times, added)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from rig.bench import Bench
-from rig.fitting.latents import Latents
 from rig.fitting.melt_fit import MeltPosterior
+from rig.fitting.random_effects import RandomEffects
 from rig.runs import Finding, RunBook, SetUp
 
 
@@ -76,9 +76,9 @@ class Fit:
         return self.book.bench
 
     @property
-    def latents(self) -> Latents:
+    def random_effects(self) -> RandomEffects:
         """The effects fitted."""
-        return self.posterior.latents
+        return self.posterior.random_effects
 
     @property
     def set_ups(self) -> tuple[SetUp, ...]:

@@ -7,7 +7,6 @@ from dataclasses import fields, replace
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.fitting.evidence import BINS
 from rig.fitting.linear_solve import (
     STRAINED_SD_PRIOR_G,
     TRACE_SD_PRIOR_K,
@@ -18,7 +17,8 @@ from rig.fitting.linear_solve import (
     marginal,
     solve,
 )
-from rig.fitting.observing import STRAINED, Linearised, Problem
+from rig.fitting.observation_model import STRAINED, Linearised, Problem
+from rig.fitting.observations import BINS
 from rig.fitting.priors import P
 
 _STUDENT_DF = 4.0
@@ -54,11 +54,11 @@ def _input_weights(problem: Problem, solved: Solved) -> FloatArray:
 def _weights(linear: Linearised, solved: Solved, unweighted: FloatArray) -> FloatArray:
     """Student-t weights of each run's trace and strained mass from what its own spread leaves unexplained."""
     z2 = solved.rest**2 / np.diagonal(unweighted, axis1=1, axis2=2)
-    count = linear.seen[:, :BINS].sum(axis=1)
+    count = linear.observed[:, :BINS].sum(axis=1)
     trace = np.where(
-        count > 0, (z2[:, :BINS] * linear.seen[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0
+        count > 0, (z2[:, :BINS] * linear.observed[:, :BINS]).sum(axis=1) / np.maximum(count, 1), 0.0
     )
-    strained = np.where(linear.seen[:, STRAINED], z2[:, STRAINED], 0.0)
+    strained = np.where(linear.observed[:, STRAINED], z2[:, STRAINED], 0.0)
     scale = np.column_stack([trace, strained])
     return np.minimum((_STUDENT_DF + 1.0) / (_STUDENT_DF + scale), 1.0)
 
@@ -69,8 +69,8 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
     groups = len(start.strained_sd_g)
     run_sd = start.run_sd.copy()
     square = solved.departures**2 + solved.departure_variance
-    has_trace = linear.seen[:, :BINS].any(axis=1)
-    has_mass = linear.seen[:, STRAINED]
+    has_trace = linear.observed[:, :BINS].any(axis=1)
+    has_mass = linear.observed[:, STRAINED]
     sound = np.min(state.weight, axis=1) > BELIEVED
     known = problem.nominal.spread**2
     for g in range(groups):
@@ -92,21 +92,21 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
         total = _PRIOR_RUNS * STRAINED_SD_PRIOR_G**2 + excess.sum()
         strained[g] = np.sqrt(total / (_PRIOR_RUNS + rows.sum()))
         rows = (problem.group == g) & has_trace & believed[:, 0]
-        seen = linear.seen[rows, :BINS]
+        observed = linear.observed[rows, :BINS]
         excess = state.weight[rows, 0, None] * solved.left[rows, :BINS] ** 2
         excess += 0.3 * np.minimum(posterior[rows, :BINS], state.spreads.trace_sd_k[g] ** 2)
-        total = 4.0 * BINS * TRACE_SD_PRIOR_K**2 + (excess * seen).sum()
-        trace[g] = np.sqrt(total / (4.0 * BINS + seen.sum()))
+        total = 4.0 * BINS * TRACE_SD_PRIOR_K**2 + (excess * observed).sum()
+        trace[g] = np.sqrt(total / (4.0 * BINS + observed.sum()))
     return Spreads(run_sd, strained, trace, _component_scale(problem, solved))
 
 
 def _component_scale(problem: Problem, solved: Solved) -> FloatArray:
     """Maximisation step of the variance components, each held by a prior worth `_PRIOR_MEMBERS` effects."""
-    latents = problem.latents
-    square = (solved.effects - latents.prior_mean) ** 2 + np.diagonal(solved.covariance)
-    count = np.bincount(latents.component)
-    total = np.bincount(latents.component, weights=square / latents.prior_sd**2)
-    learned = [parameter in _LEARNED for parameter, _ in latents.components]
+    random_effects = problem.random_effects
+    square = (solved.effects - random_effects.prior_mean) ** 2 + np.diagonal(solved.covariance)
+    count = np.bincount(random_effects.component)
+    total = np.bincount(random_effects.component, weights=square / random_effects.prior_sd**2)
+    learned = [parameter in _LEARNED for parameter, _ in random_effects.components]
     prior = np.where(learned, _PRIOR_MEMBERS, _PHYSICAL_MEMBERS)
     return np.asarray(np.sqrt((prior + total) / (prior + count)))
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from rig.arrays import FloatArray
 from rig.errors import ModelRangeError
-from rig.fitting.evidence import strained_mass_g
+from rig.fitting.observations import strained_mass_g
 from rig.fitting.result import Fit
 from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure
 from rig.physics.liquid import Liquid

@@ -13,11 +13,11 @@ from rig.advice.call import Band, band
 from rig.advice.calling import DRAWS, DrinkPrediction, predict_drink
 from rig.arrays import FloatArray
 from rig.errors import NotFound
-from rig.fitting.evidence import duration_of
-from rig.fitting.latents import composition
 from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observations import duration_of
 from rig.fitting.prediction import Basis
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
+from rig.fitting.random_effects import design_of
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
@@ -163,14 +163,14 @@ class RunCourse:
 class FittedInputs:
     """A run's inputs of the melt model, as fitted: one row of arrays.
 
-    `discrepancy` (MISFITS,): coefficients of the smooth misfits. `late_g`: water that joins
+    `misfit` (MISFITS,): coefficients of the smooth misfits. `late_g`: water that joins
     between the stop and the glass.
     """
 
     run: Run
     nominal: Nominals
     inputs: MeltInputs
-    discrepancy: FloatArray
+    misfit: FloatArray
     lag_s: float
     offset_k: float
     held_back_g: float
@@ -191,14 +191,14 @@ def fitted_inputs(fit: Fit, name: str, *, own_departures: bool = True) -> Fitted
     run = next(r for r in fit.book.runs if r.run == name)
     situation = Situation.of(run)
     nominal = nominals(fit.bench, [situation])
-    made_of = composition(fit.bench, [situation], nominal, fit.latents)
+    design = design_of(fit.bench, [situation], nominal, fit.random_effects)
     effects = fit.posterior.effects
-    parameters = made_of.parameters(effects) + own_departures * fit.posterior.departures[[fitted.index(name)]]
+    parameters = design.parameters(effects) + own_departures * fit.posterior.departures[[fitted.index(name)]]
     return FittedInputs(
         run=run,
         nominal=nominal,
         inputs=inputs_for(nominal, parameters, np.zeros(1, dtype=np.int64)),
-        discrepancy=made_of.discrepancies(effects)[0],
+        misfit=design.misfits(effects)[0],
         lag_s=float(LAG_MEDIAN_S * np.exp(np.clip(parameters[0, P.LAG], -3.0, 3.0))),
         offset_k=float(parameters[0, P.OFFSET]),
         held_back_g=float(nominal.held_back_g[0] + parameters[0, P.HELD]),
@@ -219,7 +219,7 @@ def run_course(fit: Fit, name: str) -> RunCourse:
     duration = np.array([duration_of(own.run) or 1.0])
     course = simulate(nominal.curves, own.inputs, duration, steps_for(own.inputs, nominal.curves, duration))
     basis = misfit_basis(course.time_s[:, 0], nominal.longest_s[0])
-    water, warp = basis @ own.discrepancy[:MODES], basis @ own.discrepancy[MODES:]
+    water, warp = basis @ own.misfit[:MODES], basis @ own.misfit[MODES:]
     shown = lagged(course.time_s, course.temp_c, np.array([own.lag_s]), course.temp_c[0])[:, 0]
     added = course.added_g[:, 0] + nominal.drink_mass_g[0] * water + own.late_g
     return RunCourse(

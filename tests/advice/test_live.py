@@ -14,7 +14,7 @@ import rig
 from rig.advice.live import LiveCall, Word, estimate, live_call
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.live_fit import given_trace, rehearse_run
-from rig.fitting.observing import interpolated
+from rig.fitting.observation_model import interpolated
 from rig.fitting.prediction import BasisKind, predict
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

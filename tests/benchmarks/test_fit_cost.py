@@ -15,7 +15,7 @@ from rig.arrays import FloatArray
 from rig.fitting.bench_fit import make_problem
 from rig.fitting.linear_solve import State, cost, effect_sd, noise, run_variance
 from rig.fitting.melt_fit import climb, fit_melt
-from rig.fitting.observing import linearise, residuals
+from rig.fitting.observation_model import linearise, residuals
 from rig.fitting.priors import P
 from rig.runs import RunBook
 
@@ -50,7 +50,7 @@ def test_scipy_finds_no_better_summit_of_the_same_cost_and_takes_longer() -> Non
     def state(x: FloatArray) -> State:
         departures = np.zeros((FEW, len(P)))
         departures[row, column] = x[:free] * sd
-        effects = problem.latents.prior_mean + x[free:] * effects_sd
+        effects = problem.random_effects.prior_mean + x[free:] * effects_sd
         return replace(learned, effects=effects, departures=departures)
 
     def whitened(x: FloatArray) -> FloatArray:

@@ -9,9 +9,9 @@ import pytest
 
 import rig
 from rig.errors import NotEnoughData
-from rig.fitting.evidence import BINS, evidence
-from rig.fitting.latents import EFFECTS_A_RUN, Owner, effects_of
+from rig.fitting.observations import BINS, observations_of
 from rig.fitting.prediction import BasisKind, predict
+from rig.fitting.random_effects import EFFECTS_A_RUN, Owner, effects_of
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
 from rig.runs import Run, RunBook
@@ -137,6 +137,6 @@ def test_a_gap_in_a_trace_leaves_its_bins_empty(evening: RunBook) -> None:
     time = run.trace.time_s
     probe[(time > 0.3 * run.duration_s) & (time < 0.6 * run.duration_s)] = np.nan
     holed = replace(run, trace=replace(run.trace, probes_c={"": probe}))
-    seen = evidence([run, holed], np.full(2, run.duration_s))
+    seen = observations_of([run, holed], np.full(2, run.duration_s))
     assert seen.bin_temp_c.shape == (2, BINS)
     assert np.isnan(seen.bin_temp_c[1]).sum() > np.isnan(seen.bin_temp_c[0]).sum()

@@ -10,10 +10,10 @@ import pytest
 
 import rig
 from rig.fitting.bench_fit import fingerprint, make_problem, prior_fit
-from rig.fitting.latents import Owner
 from rig.fitting.live_fit import given_trace, rehearse_run
 from rig.fitting.prediction import predict
 from rig.fitting.priors import UNCHECKED_PROBE_K, UNCHECKED_SCALE_G, P
+from rig.fitting.random_effects import Owner
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
 from rig.runs import Run, RunBook
@@ -60,7 +60,7 @@ def situation_of(p: Plan) -> Situation:
 
 
 def offset_sd_k(fit: Fit, owner: Owner, std_k: float) -> float:
-    k = fit.latents.index()[P.OFFSET, owner, ()]
+    k = fit.random_effects.index()[P.OFFSET, owner, ()]
     return float(np.sqrt(fit.posterior.covariance[k, k])) * std_k
 
 
@@ -89,11 +89,11 @@ def test_runs_with_and_without_a_calibration_fit_together(evening: RunBook) -> N
         runs=tuple(replace(r, probe_std_k=0.05 if k % 2 else None) for k, r in enumerate(evening.runs)),
     )
     problem, _ = make_problem(half.bench, half.runs[:8])
-    offsets = [k for k, (parameter, *_) in enumerate(problem.latents.keys) if parameter is P.OFFSET]
-    assert {problem.latents.keys[k][1] for k in offsets} == {Owner.BENCH, Owner.CALIBRATION}
-    sd = problem.latents.prior_sd
-    place = int(np.flatnonzero(problem.composition.columns == P.OFFSET)[0])
-    prior = sd[problem.composition.members[:, place]] * problem.composition.factors[:, place]
+    offsets = [k for k, (parameter, *_) in enumerate(problem.random_effects.keys) if parameter is P.OFFSET]
+    assert {problem.random_effects.keys[k][1] for k in offsets} == {Owner.BENCH, Owner.CALIBRATION}
+    sd = problem.random_effects.prior_sd
+    place = int(np.flatnonzero(problem.design.columns == P.OFFSET)[0])
+    prior = sd[problem.design.effect_index[:, place]] * problem.design.multiplier[:, place]
     assert prior == pytest.approx([0.05 if k % 2 else UNCHECKED_PROBE_K for k in range(8)])
     fit = rig.fit(half)
     assert np.isfinite(fit.posterior.covariance).all()

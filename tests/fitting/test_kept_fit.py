@@ -46,7 +46,7 @@ def test_a_kept_fit_comes_back_as_it_was(fit: Fit, kept: bytes) -> None:
     assert back is not None
     for part in ("runs", "measured", "findings", "techniques", "fingerprint", "set_ups"):
         assert getattr(back, part) == getattr(fit, part)
-    assert back.latents.keys == fit.latents.keys
+    assert back.random_effects.keys == fit.random_effects.keys
     for name, value in vars(fit.posterior).items():
         if isinstance(value, np.ndarray):
             np.testing.assert_array_equal(getattr(back.posterior, name), value, err_msg=name)

@@ -11,11 +11,11 @@ import pytest
 
 import rig
 from rig.consistency.judging import judged
-from rig.fitting.evidence import BINS
-from rig.fitting.latents import Owner
 from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
 from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observations import BINS
 from rig.fitting.prediction import predict
+from rig.fitting.random_effects import Owner
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
 from rig.runs import Run, RunBook
@@ -57,7 +57,7 @@ def test_a_component_whose_members_are_alike_is_learned_to_be_narrow(evening: Ru
     first = [r for r in evening.runs if r.set_up == evening.runs[0].set_up]
     runs = tuple(replace(r, run=f"{r.run} {i.name}", ice=i.name) for i in ices for r in first if r.duration_s)
     post = rig.fit(replace(evening, bench=bench, runs=runs)).posterior
-    scale = dict(zip(post.latents.components, post.spreads.component_scale, strict=True))
+    scale = dict(zip(post.random_effects.components, post.spreads.component_scale, strict=True))
     rate = {owner: value for (p, owner), value in scale.items() if p is not None and p.name == "RATE"}
     assert rate[Owner.ICE] < 0.85
     assert rate[Owner.ICE] < rate[Owner.TECHNIQUE]

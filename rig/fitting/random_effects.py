@@ -1,4 +1,4 @@
-"""The unknowns that runs share, and how each run's parameters are made of them.
+"""The random effects that runs share, and the design by which each run's parameters are made of them.
 
 A run's parameters are sums of effects: of its technique, its vessel under that technique, its ice, its
 set-up. An effect belongs to whatever it physically belongs to, so what one set-up teaches about an ice
@@ -138,7 +138,7 @@ def _offset(s: Situation) -> tuple[Key, float]:
 
 
 @dataclass(frozen=True)
-class Latents:
+class RandomEffects:
     """All effects of a bench in a fixed order, with their prior means and standard deviations (effects,)."""
 
     keys: tuple[Key, ...]
@@ -159,7 +159,7 @@ class Latents:
     def __len__(self) -> int:
         return len(self.keys)
 
-    def held(self, at: Mapping[int, float], within: float = 0.02) -> Latents:
+    def held(self, at: Mapping[int, float], within: float = 0.02) -> RandomEffects:
         """A copy with some effects held at given values."""
         mean, sd = self.prior_mean.copy(), self.prior_sd.copy()
         for k, value in at.items():
@@ -171,7 +171,7 @@ class Latents:
         return {key: k for k, key in enumerate(self.keys)}
 
 
-def latents_of(bench: Bench, situations: Iterable[Situation]) -> Latents:
+def random_effects_of(bench: Bench, situations: Iterable[Situation]) -> RandomEffects:
     """The effects that any of the situations needs, in order of first need."""
     order: dict[Key, float] = {}
     first: dict[tuple[str | bool, ...], Situation] = {}
@@ -183,7 +183,7 @@ def latents_of(bench: Bench, situations: Iterable[Situation]) -> Latents:
                 order.setdefault(key, sd)
         except NotFound:
             continue
-    return Latents(tuple(order), np.zeros(len(order)), np.array(list(order.values())))
+    return RandomEffects(tuple(order), np.zeros(len(order)), np.array(list(order.values())))
 
 
 def _kind(s: Situation) -> tuple[str | bool, ...]:
@@ -192,39 +192,39 @@ def _kind(s: Situation) -> tuple[str | bool, ...]:
 
 
 @dataclass(frozen=True)
-class Composition:
-    """Which effects make up each run.
+class Design:
+    """The design matrix, sparse: which effects make up each run.
 
-    `members` (runs, effects a run): indices into the latents; `factors` (runs, effects a run): what each is
-    multiplied by; `columns` (effects a run,): which parameter each goes into, −1 for a discrepancy. Every
-    run has the same effects in the same order, discrepancies last.
+    `effect_index` (runs, effects a run): which random effects; `multiplier` (runs, effects a run): what each is
+    multiplied by; `columns` (effects a run,): which parameter each goes into, −1 for a misfit. Every
+    run has the same effects in the same order, misfits last.
     """
 
-    members: IntArray
-    factors: FloatArray
+    effect_index: IntArray
+    multiplier: FloatArray
     columns: IntArray
 
     def parameters(self, z: FloatArray) -> FloatArray:
         """(runs, parameters) from effects z of shape (effects,)."""
-        return add_up(z[self.members] * self.factors, self.columns)
+        return add_up(z[self.effect_index] * self.multiplier, self.columns)
 
-    def discrepancies(self, z: FloatArray) -> FloatArray:
+    def misfits(self, z: FloatArray) -> FloatArray:
         """(runs, MISFITS) coefficients of the smooth misfits, those of all levels together."""
-        return add_misfits(z[self.members][:, self.columns < 0])
+        return add_misfits(z[self.effect_index][:, self.columns < 0])
 
-    def by_effect(self, jacobian: FloatArray, discrepancy: FloatArray) -> FloatArray:
+    def by_effect(self, jacobian: FloatArray, by_misfit: FloatArray) -> FloatArray:
         """Slopes by effect, (runs, observations, effects a run).
 
         Parameters
         ----------
         jacobian
             (runs, observations, parameters).
-        discrepancy
+        by_misfit
             (runs, observations, MISFITS).
         """
         shared = self.columns >= 0
-        slopes = jacobian[:, :, self.columns[shared]] * self.factors[:, None, shared]
-        return np.concatenate([slopes, *[discrepancy] * MISFIT_LEVELS], axis=2)
+        slopes = jacobian[:, :, self.columns[shared]] * self.multiplier[:, None, shared]
+        return np.concatenate([slopes, *[by_misfit] * MISFIT_LEVELS], axis=2)
 
 
 def add_misfits(effects: FloatArray) -> FloatArray:
@@ -241,7 +241,7 @@ def add_up(effects: FloatArray, columns: IntArray) -> FloatArray:
     return out
 
 
-def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequence[Key]) -> FloatArray:
+def multipliers_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequence[Key]) -> FloatArray:
     """(runs, effects a run): what each effect is multiplied by in each situation.
 
     All are one but the loading's, which acts through the logarithm of drink over ice, the composition's, through
@@ -261,11 +261,11 @@ def factors_of(situations: Sequence[Situation], nominal: Nominals, keys: Sequenc
     return out
 
 
-def composition(
-    bench: Bench, situations: Sequence[Situation], nominal: Nominals, latents: Latents
-) -> Composition:
-    """Look up the effects of each situation."""
-    index = latents.index()
+def design_of(
+    bench: Bench, situations: Sequence[Situation], nominal: Nominals, random_effects: RandomEffects
+) -> Design:
+    """The design of these situations in a bench's random effects."""
+    index = random_effects.index()
     known: dict[tuple[str | bool, ...], list[Key]] = {}
     rows = []
     for s in situations:
@@ -275,4 +275,4 @@ def composition(
         rows.append([index[key] for key in known[kind]])
     keys = next(iter(known.values()))
     columns = [-1 if key[0] is None else int(key[0]) for key in keys]
-    return Composition(np.array(rows), factors_of(situations, nominal, keys), np.array(columns))
+    return Design(np.array(rows), multipliers_of(situations, nominal, keys), np.array(columns))

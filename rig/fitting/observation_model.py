@@ -1,6 +1,6 @@
-"""What a run's probe and scale would show, and how that changes with each parameter.
+"""The observation model: what a run's probe and scale read, and its Jacobian in each parameter.
 
-The melt model's course, seen through the probe's lag and offset and the strained mass, for all runs of a bench
+The melt model's course, observed through the probe's lag and offset and the strained mass, for all runs of a bench
 at once. All slopes of all runs come from lanes of one integration; work is done in chunks, so memory stays flat.
 """
 
@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray, IntArray, take_rows
-from rig.fitting.evidence import BINS, Evidence
-from rig.fitting.latents import Composition, Latents
 from rig.fitting.misfit import MISFITS, MODES, RISE_SHARE, misfit_basis
+from rig.fitting.observations import BINS, Observations
 from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
+from rig.fitting.random_effects import Design, RandomEffects
 from rig.fitting.situation import Nominals, inputs_for
 from rig.physics.melt import Course, lagged, simulate, steps_needed
 
@@ -27,7 +27,7 @@ OBSERVATIONS = BINS + 2
 BEFORE_SD_K = 0.2
 TRACE_SHARED = 0.4
 """Share of a trace's noise variance that neighbouring readings have in common."""
-_UNSEEN = 1e6
+_UNOBSERVED = 1e6
 CHUNK_LANES, _FEW_RUNS = 6000, 100
 _GRID_GROWTH = 1.5
 """Runs are integrated in so many steps that each such grid serves those that need up to that much more."""
@@ -39,9 +39,9 @@ class Problem:
     """Everything a fit needs, as arrays over runs; `group` (runs,) points to the technique."""
 
     nominal: Nominals
-    evidence: Evidence
-    composition: Composition
-    latents: Latents
+    observations: Observations
+    design: Design
+    random_effects: RandomEffects
     group: np.ndarray
     run_rate_sd: FloatArray
 
@@ -50,12 +50,12 @@ class Problem:
 
     def subset(self, rows: np.ndarray) -> Problem:
         """The problem of some runs only, with the same effects."""
-        c = self.composition
+        c = self.design
         return replace(
             self,
             nominal=take_rows(self.nominal, rows),
-            evidence=take_rows(self.evidence, rows),
-            composition=replace(c, members=c.members[rows], factors=c.factors[rows]),
+            observations=take_rows(self.observations, rows),
+            design=replace(c, effect_index=c.effect_index[rows], multiplier=c.multiplier[rows]),
             group=self.group[rows],
         )
 
@@ -64,7 +64,7 @@ class Problem:
 class Linearised:
     """The model around one estimate: observations as if it were linear, and slopes.
 
-    `residual` (runs, obs) is observed less expected, zero where nothing was seen; `pseudo` (runs, obs) is what
+    `residual` (runs, obs) is observed less expected, zero where nothing was observed; `pseudo` (runs, obs) is what
     would be observed of a linear model through zero; `by_parameter` (runs, obs, parameters) and `by_effect`
     (runs, obs, effects a run) are its slopes. `steps` (runs,) are the grids all this holds on.
     """
@@ -73,7 +73,7 @@ class Linearised:
     pseudo: FloatArray
     by_parameter: FloatArray
     by_effect: FloatArray
-    seen: np.ndarray
+    observed: np.ndarray
     end_temp_c: FloatArray
     end_added_g: FloatArray
     steps: IntArray
@@ -83,10 +83,10 @@ def expected(
     problem: Problem, parameters: FloatArray, rows: np.ndarray, steps: int
 ) -> tuple[FloatArray, Course]:
     """Expected observations (lanes, obs) of lanes with these parameters; `rows` is each lane's run."""
-    nominal, evidence = problem.nominal, problem.evidence
+    nominal, observed = problem.nominal, problem.observations
     inputs = inputs_for(nominal, parameters, rows)
     curves = nominal.curves.take(rows)
-    duration = evidence.duration_s[rows]
+    duration = observed.duration_s[rows]
     course = simulate(curves, inputs, duration, steps)
     out = np.empty((rows.size, OBSERVATIONS))
     out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
@@ -94,11 +94,11 @@ def expected(
     held = nominal.held_back_g[rows] + parameters[:, P.HELD]
     out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late - held
     lag = LAG_MEDIAN_S * np.exp(np.clip(parameters[:, P.LAG], -3.0, 3.0))
-    start = evidence.probe_start_c[rows]
+    start = observed.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
-    shown = lagged(course.time_s, course.temp_c, lag, start)
+    reading = lagged(course.time_s, course.temp_c, lag, start)
     out[:, :BINS] = (
-        interpolated(course.time_s, shown, evidence.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
+        interpolated(course.time_s, reading, observed.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
     )
     return out, course
 
@@ -117,23 +117,23 @@ def interpolated(nodes: FloatArray, values: FloatArray, times: FloatArray) -> Fl
 def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> Linearised:
     """The model around effects (effects,) and departures (runs, parameters)."""
     n = len(problem)
-    at = problem.composition.parameters(effects) + departures
-    delta = problem.composition.discrepancies(effects)
+    at = problem.design.parameters(effects) + departures
+    delta = problem.design.misfits(effects)
     shift = misfit_slopes(problem)
     residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
     end_temp, end_added = np.empty(n), np.empty(n)
     steps = grids(problem, effects, departures)
     for rows, grid in chunks(steps, 1 + len(PHYSICAL)):
-        shown, slope, course = _slopes(problem, at[rows], rows, grid)
-        residual[rows] = _observed(problem, rows) - shown
+        reading, slope, course = _slopes(problem, at[rows], rows, grid)
+        residual[rows] = _observed(problem, rows) - reading
         slopes[rows] = slope
         end_temp[rows], end_added[rows] = course
     residual -= np.einsum("rok,rk->ro", shift, delta)
-    seen = np.isfinite(residual)
-    slopes = np.where(seen[:, :, None], slopes, 0.0)
-    shift = np.where(seen[:, :, None], shift, 0.0)
-    by_effect = problem.composition.by_effect(slopes, shift)
-    around = Linearised(residual, residual, slopes, by_effect, seen, end_temp, end_added, steps)
+    observed = np.isfinite(residual)
+    slopes = np.where(observed[:, :, None], slopes, 0.0)
+    shift = np.where(observed[:, :, None], shift, 0.0)
+    by_effect = problem.design.by_effect(slopes, shift)
+    around = Linearised(residual, residual, slopes, by_effect, observed, end_temp, end_added, steps)
     return moved_to(around, problem, effects, departures, residual)
 
 
@@ -141,22 +141,22 @@ def moved_to(
     linear: Linearised, problem: Problem, effects: FloatArray, departures: FloatArray, residual: FloatArray
 ) -> Linearised:
     """The same slopes around another estimate, whose residuals (runs, obs) are known."""
-    residual = np.where(linear.seen, residual, 0.0)
+    residual = np.where(linear.observed, residual, 0.0)
     pseudo = residual + np.einsum("rop,rp->ro", linear.by_parameter, departures)
-    pseudo += np.einsum("roe,re->ro", linear.by_effect, effects[problem.composition.members])
+    pseudo += np.einsum("roe,re->ro", linear.by_effect, effects[problem.design.effect_index])
     return replace(linear, residual=residual, pseudo=pseudo)
 
 
 def residuals(problem: Problem, effects: FloatArray, departures: FloatArray, steps: IntArray) -> FloatArray:
-    """Observed less expected, (runs, obs), NaN where not seen; `steps` (runs,) from `grids`.
+    """Observed less expected, (runs, obs), NaN where not observed; `steps` (runs,) from `grids`.
 
     Costs can be compared on one grid only: the nodes of another bring differences of some 0.01 K.
     """
-    at = problem.composition.parameters(effects) + departures
+    at = problem.design.parameters(effects) + departures
     out = np.empty((len(problem), OBSERVATIONS))
     for rows, grid in chunks(steps, 1):
         out[rows] = _observed(problem, rows) - expected(problem, at[rows], rows, grid)[0]
-    delta = problem.composition.discrepancies(effects)
+    delta = problem.design.misfits(effects)
     return np.asarray(out - np.einsum("rok,rk->ro", misfit_slopes(problem), delta))
 
 
@@ -166,9 +166,9 @@ def grids(problem: Problem, effects: FloatArray, departures: FloatArray | float 
     Runs that need about as many share a grid; few runs share the finest, for a step costs as much as some thousand
     lanes before its first lane.
     """
-    at = problem.composition.parameters(effects) + departures
+    at = problem.design.parameters(effects) + departures
     inputs = inputs_for(problem.nominal, at, np.arange(len(problem)))
-    needed = steps_needed(inputs, problem.nominal.curves, problem.evidence.duration_s)
+    needed = steps_needed(inputs, problem.nominal.curves, problem.observations.duration_s)
     finer = np.ceil(np.log(needed / needed.min()) / np.log(_GRID_GROWTH) - 1e-9)
     if len(problem) <= _FEW_RUNS:
         finer[:] = finer.max()
@@ -185,7 +185,7 @@ def chunks(steps: IntArray, lanes_a_run: int) -> Iterator[tuple[np.ndarray, int]
 
 
 def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
-    e = problem.evidence
+    e = problem.observations
     return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows], e.before_c[rows]])
 
 
@@ -205,9 +205,9 @@ def _slopes(
         slopes[:, :, parameter] = (all_lanes[k + 1] - all_lanes[0]) / _STEP[k]
     base_course = course.time_s[:, :n], course.temp_c[:, :n]
     slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, *base_course, all_lanes[0, :, :BINS])
-    started = np.isfinite(problem.evidence.probe_start_c[rows])
+    started = np.isfinite(problem.observations.probe_start_c[rows])
     lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
-    fade = np.exp(-np.nan_to_num(problem.evidence.bin_time_s[rows]) / lag[:, None])
+    fade = np.exp(-np.nan_to_num(problem.observations.bin_time_s[rows]) / lag[:, None])
     slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
     slopes[:, BEFORE, P.OFFSET] = 1.0
     slopes[:, STRAINED, P.HELD], slopes[:, STRAINED, P.LATE] = -1.0, 1.0
@@ -224,15 +224,15 @@ def _lag_slope(
 ) -> FloatArray:
     step = 0.05
     lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG] + step, -3.0, 3.0))
-    start = problem.evidence.probe_start_c[rows]
+    start = problem.observations.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - at[:, P.OFFSET], temp_c[0])
-    shown = interpolated(time_s, lagged(time_s, temp_c, lag, start), problem.evidence.bin_time_s[rows])
-    return (shown + at[:, P.OFFSET, None] - base) / step
+    reading = interpolated(time_s, lagged(time_s, temp_c, lag, start), problem.observations.bin_time_s[rows])
+    return (reading + at[:, P.OFFSET, None] - base) / step
 
 
 def misfit_slopes(problem: Problem) -> FloatArray:
     """(runs, obs, MISFITS): how each coefficient of the smooth misfits enters each observation."""
-    e, n = problem.evidence, problem.nominal
+    e, n = problem.observations, problem.nominal
     out = np.zeros((len(problem), OBSERVATIONS, MISFITS))
     out[:, STRAINED, :MODES] = misfit_basis(e.duration_s, n.longest_s) * n.drink_mass_g[:, None]
     out[:, :BINS, MODES:] = misfit_basis(np.nan_to_num(e.bin_time_s), n.longest_s[:, None])
@@ -246,14 +246,14 @@ def trace_shape(time_s: FloatArray, longest_s: FloatArray) -> FloatArray:
     return np.asarray(TRACE_SHARED * near + (1 - TRACE_SHARED) * np.eye(time_s.shape[-1]))
 
 
-def scatter(
+def noise_covariance(
     trace_var: FloatArray,
     strained_var: FloatArray,
     time_s: FloatArray,
     longest_s: FloatArray,
-    seen: np.ndarray,
+    observed: np.ndarray,
 ) -> FloatArray:
-    """Covariance (runs, obs, obs) of noise and misfit; what is not seen gets a variance that mutes it.
+    """Covariance (runs, obs, obs) of noise and misfit; what is not observed gets a variance that mutes it.
 
     Parameters
     ----------
@@ -261,7 +261,7 @@ def scatter(
         (runs,): variances of a trace's reading [K²] and of the strained mass [g²]; longest usual duration [s].
     time_s
         (runs, BINS) times of the trace's readings.
-    seen
+    observed
         (runs, obs).
     """
     diagonal = np.arange(OBSERVATIONS)
@@ -270,6 +270,6 @@ def scatter(
     out[:, :BINS, :BINS] = trace_var[:, None, None] * shape
     out[:, STRAINED, STRAINED] = strained_var
     out[:, BEFORE, BEFORE] = BEFORE_SD_K**2
-    out = np.where(seen[:, :, None] & seen[:, None, :], out, 0.0)
-    out[:, diagonal, diagonal] += np.where(seen, 0.0, _UNSEEN)
+    out = np.where(observed[:, :, None] & observed[:, None, :], out, 0.0)
+    out[:, diagonal, diagonal] += np.where(observed, 0.0, _UNOBSERVED)
     return out

@@ -1,4 +1,4 @@
-"""What the runs show: traces thinned to a few independent readings, and strained masses."""
+"""The observations of runs: traces thinned to a few independent readings, and strained masses."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ BINS = 14
 
 
 @dataclass(frozen=True)
-class Evidence:
+class Observations:
     """Observations of a batch of runs; NaN where there is none.
 
     `duration_s`, `strained_g`, `probe_start_c` (runs,); `bin_time_s`, `bin_temp_c` (runs, BINS);
@@ -51,7 +51,7 @@ def strained_mass_g(run: Run) -> float | None:
     return None
 
 
-def evidence(runs: Sequence[Run], duration_s: FloatArray) -> Evidence:
+def observations_of(runs: Sequence[Run], duration_s: FloatArray) -> Observations:
     """Thin the traces and collect the weighings of runs that last `duration_s` (runs,)."""
     n = len(runs)
     bin_time, bin_temp = np.full((n, BINS), np.nan), np.full((n, BINS), np.nan)
@@ -63,7 +63,7 @@ def evidence(runs: Sequence[Run], duration_s: FloatArray) -> Evidence:
         if run.trace is not None and run.trace.probe_c is not None:
             start[row], before[row] = _start(run.trace)
             bin_time[row], bin_temp[row] = _bins(run.trace, duration_s[row])
-    return Evidence(duration_s, strained, start, _if_in_drink(runs, before), bin_time, bin_temp)
+    return Observations(duration_s, strained, start, _if_in_drink(runs, before), bin_time, bin_temp)
 
 
 _TELLING_K = 6.0
@@ -100,7 +100,7 @@ def _start(trace: Trace) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
-class Shown:
+class TraceReadings:
     """One probe's trace so far, thinned: readings `bin_temp_c` at `bin_time_s` (readings,), NaN where empty.
 
     `start_c`: the reading at the start of motion; `before_c`: the steady reading before it; NaN where absent.
@@ -112,10 +112,10 @@ class Shown:
     bin_temp_c: FloatArray
 
 
-def shown_until(trace: Trace, now_s: float) -> Shown:
+def readings_until(trace: Trace, now_s: float) -> TraceReadings:
     """What the main probe has shown until `now_s`, in readings no closer than their errors are independent."""
     count = int(np.clip(now_s / _APART_S, 1, BINS))
-    return Shown(*_start(trace), *_bins(trace, now_s, count))
+    return TraceReadings(*_start(trace), *_bins(trace, now_s, count))
 
 
 _APART_S = 0.7
