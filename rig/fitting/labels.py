@@ -210,7 +210,7 @@ def _end_shown_c(run: Run, duration_s: float) -> float | None:
 
 
 def _score(bench: Bench, observed: _Observed, predicted: Prediction, at: int) -> tuple[float, float]:
-    """Log predictive density of what was observed at the `at`-th time, and how many standard deviations off (r.m.s.)."""
+    """Log predictive density of the observed at the `at`-th time, and how many standard deviations off (r.m.s.)."""
     s = predicted.situation
     columns: list[FloatArray] = []
     values, noise = [], []

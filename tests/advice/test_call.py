@@ -15,6 +15,7 @@ from rig.errors import ModelRangeError, NotFound
 from rig.fitting.priors import MOTIONS
 from rig.fitting.result import Fit
 from tests.cli.small_bench import small_book
+from tests.shared_fits import fitted
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 ASK = {"technique": "shake", "vessel": "two-piece steel", "ice": "freezer cube", "recipe": "quayside black"}
@@ -23,7 +24,7 @@ COUPE = rig.Target(serve_temp_c_max=-2.0, dilution_by_volume=(0.30, 0.36))
 
 @pytest.fixture(scope="module")
 def fit() -> Fit:
-    return rig.fit(rig.open_bench(SAMPLES / "harbour"))
+    return fitted(rig.open_bench(SAMPLES / "harbour"))
 
 
 def test_the_call_has_the_keys_that_others_use(fit: Fit) -> None:
@@ -138,7 +139,7 @@ def one_run() -> Fit:
 
 @pytest.fixture(scope="module")
 def small() -> Fit:
-    return rig.fit(small_book())
+    return fitted(small_book())
 
 
 def test_one_short_run_does_not_hide_what_a_longer_shake_does(one_run: Fit) -> None:

@@ -20,6 +20,7 @@ from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.physics.melt import lagged
 from rig.runs import RunBook, Trace
+from tests.shared_fits import fitted
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 ASK = Situation(
@@ -31,7 +32,7 @@ EVERY_S = 0.2
 
 @pytest.fixture(scope="module")
 def fit() -> Fit:
-    return rig.fit(rig.open_bench(SAMPLES / "harbour"))
+    return fitted(rig.open_bench(SAMPLES / "harbour"))
 
 
 @pytest.fixture(scope="module")

@@ -30,6 +30,7 @@ from sample_logs.generator.draw import draw_world
 from sample_logs.generator.folder import SheetRow, write_bench
 from sample_logs.generator.instruments import make_records
 from sample_logs.generator.laws import World
+from tests import shared_fits
 from tests.cli.small_bench import small_book
 from tests.judge import worlds
 
@@ -38,7 +39,7 @@ DRINK = Situation("shake", "steel tin", "freezer cube", "night shift")
 
 @pytest.fixture(scope="module")
 def fitted() -> Fit:
-    return rig.fit(small_book())
+    return shared_fits.fitted(small_book())
 
 
 @pytest.fixture(scope="module")

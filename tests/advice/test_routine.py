@@ -9,12 +9,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-import rig
 from rig.advice.routine import USUAL_S, Order, Routine, Stage, landing_together, plan_routine
 from rig.advice.routine_file import parse_routine
 from rig.errors import BenchError, NotFound
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
+from tests import shared_fits
 from tests.cli.small_bench import small_book
 
 SHAKEN = Situation("shake", "steel tin", "freezer cube", "night shift", drink_temp_c=22.0)
@@ -43,7 +43,7 @@ times_s = { garnish = 0 }
 
 @pytest.fixture(scope="module")
 def fitted() -> Fit:
-    return rig.fit(small_book())
+    return shared_fits.fitted(small_book())
 
 
 @pytest.fixture(scope="module")

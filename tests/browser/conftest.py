@@ -18,10 +18,10 @@ from dashboard.app import make_app
 from dashboard.desk import BenchView
 from dashboard.serving import server_of
 from dashboard.sources import Source, logbook_source
-from rig.fitting.kept_fit import fit_or_kept
 from rig.logbook.store import open_logbook
 from rig.runs import Trace
 from tests.dashboard.benches import fitted_view, source_of_view
+from tests.shared_fits import keep_fit
 
 # as root Chromium has no sandbox of its own; the rest keeps it from looking things up on its own behalf
 FLAGS = (
@@ -118,7 +118,7 @@ def logbook_address(view: BenchView, tmp_path: Path) -> Iterator[str]:
     with open_logbook(at) as logbook:
         logbook.add(replace(view.book, runs=(*view.book.runs, long)), "corner", "test")
     source = logbook_source(str(at))
-    fit_or_kept(source.book("corner"), source.logbook, "corner")
+    keep_fit(source.logbook, "corner")
     with served(source) as address:
         yield address
     source.lists.close()

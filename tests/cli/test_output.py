@@ -17,6 +17,7 @@ from rig.runs import Finding, Gravity
 from tests.cli.conftest import Chillrig
 from tests.cli.small_bench import WRONG_RUN, small_bench, small_book
 from tests.cli.test_json import ASK
+from tests.shared_fits import fitted
 
 SHOWN = (
     ("runs",),
@@ -32,7 +33,7 @@ SHOWN = (
 def call(bench: Path) -> Advice:
     book = rig.open_bench(bench)
     names = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
-    return rig.advise(rig.fit(book), target=book.bench.target("short"), with_levers=False, **names)
+    return rig.advise(fitted(book), target=book.bench.target("short"), with_levers=False, **names)
 
 
 @pytest.mark.parametrize("arguments", SHOWN, ids=lambda a: " ".join(a[:2]))

@@ -20,6 +20,7 @@ from rig.errors import BenchError, NotEnoughData
 from rig.fitting.result import Fit
 from rig.importing.write_bench import write_bench
 from tests.cli.small_bench import small_book
+from tests.shared_fits import fitted
 
 ASK = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
 LANDING = {"serve_temp_c_max": 0.0, "dilution_by_volume": (0.2, 0.5)}
@@ -28,7 +29,7 @@ PLATEAU, RISE_S = 60.0, 8.0
 
 @pytest.fixture(scope="module")
 def plain() -> Fit:
-    return rig.fit(small_book())
+    return fitted(small_book())
 
 
 @pytest.fixture(scope="module")

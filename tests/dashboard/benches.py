@@ -11,6 +11,7 @@ from rig.fitting import fit
 from rig.fitting.result import Fit
 from rig.logbook.listing import BookListing
 from rig.runs import Run, RunBook
+from tests import shared_fits
 from tests.cli.small_bench import small_book
 
 
@@ -53,7 +54,7 @@ class HeldSource:
 def fitted_view() -> BenchView:
     """The small bench, fitted."""
     book = small_book()
-    return BenchView("corner", book, fit(book))
+    return BenchView("corner", book, shared_fits.fitted(book))
 
 
 def source_of_view(view: BenchView, *names: str) -> HeldSource:

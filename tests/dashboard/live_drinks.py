@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +11,9 @@ from dashboard.desk import Desk
 from dashboard.live.room import LiveRoom, act
 from dashboard.live.session import Cursor
 from dashboard.sources import logbook_source
-from rig.fitting.bench_fit import fingerprint, fit
-from rig.fitting.kept_fit import fit_to_bytes
 from rig.logbook.store import open_logbook
 from tests.cli.small_bench import small_book
+from tests.shared_fits import keep_fit
 
 PATIENCE_S = 120.0
 """An upper bound for a busy machine, never a measure of speed."""
@@ -27,16 +25,8 @@ def small_logbook(home: Path) -> Path:
     file = home / "bar.sqlite"
     with open_logbook(file) as logbook:
         logbook.add(small_book(), "corner", "made for a test")
-        book = logbook.book("corner")
-        logbook.cache(fingerprint(book), _small_fit(), "corner")
+        keep_fit(logbook, "corner")
     return file
-
-
-@cache
-def _small_fit() -> bytes:
-    with open_logbook(None) as logbook:
-        logbook.add(small_book(), "corner", "made for a test")
-        return fit_to_bytes(fit(logbook.book("corner")))
 
 
 def room_at(file: Path) -> tuple[LiveRoom, Desk]:

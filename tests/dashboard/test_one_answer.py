@@ -24,7 +24,6 @@ from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.next_runs import NextRunsQuestion
 from rig.advice.live import estimate, live_call
 from rig.advice.routine import Order, plan_routine
-from rig.fitting.kept_fit import fit_or_kept
 from rig.fitting.situation import Situation
 from rig.logbook.store import open_logbook
 from rig.report.calls import all_foreseen, drink_calls, in_full
@@ -33,6 +32,7 @@ from rig.runs import Trace
 from rig.session.drink import WeighedIn
 from tests.cli.conftest import call as command
 from tests.dashboard.reading import text
+from tests.shared_fits import fitted, keep_fit
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 WEIGHED = {"drink_temp_c": 24.0, "drink_mass_g": 84.0, "ice_mass_g": 205.0}
@@ -73,7 +73,8 @@ def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     with open_logbook(file) as logbook:
         (stored,) = logbook.benches()
         book = logbook.book(stored.name)
-        fit = fit_or_kept(book, logbook, stored.name)
+        fit = fitted(book)
+        keep_fit(logbook, stored.name)
     (set_up, recipe), _ = max(fit.measured.items(), key=lambda m: m[1].runs)
     names = {"technique": set_up.technique, "vessel": set_up.vessel, "ice": set_up.ice, "recipe": recipe}
     yield Asked(file, BenchView(stored.name, book, fit), names, next(iter(fit.bench.targets)))

@@ -9,6 +9,7 @@ import pytest
 import rig
 from rig.fitting.result import Fit
 from rig.runs import RunBook
+from tests.shared_fits import fitted
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 
@@ -20,4 +21,4 @@ def evening() -> RunBook:
 
 @pytest.fixture(scope="session")
 def evening_fit(evening: RunBook) -> Fit:
-    return rig.fit(evening)
+    return fitted(evening)

@@ -18,6 +18,7 @@ from rig.fitting.version import MODULES, ROOMS
 from rig.logbook.store import MOST_CACHED, Logbook, open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book
+from tests.shared_fits import fitted
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +28,7 @@ def book() -> RunBook:
 
 @pytest.fixture(scope="module")
 def fit(book: RunBook) -> Fit:
-    return fit_book(book)
+    return fitted(book)
 
 
 @pytest.fixture(scope="module")

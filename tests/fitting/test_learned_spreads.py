@@ -20,6 +20,7 @@ from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
 from rig.runs import Run, RunBook
 from tests.fitting.conftest import SAMPLES
+from tests.shared_fits import fitted
 
 
 @pytest.fixture(scope="session")
@@ -29,7 +30,7 @@ def harbour() -> RunBook:
 
 @pytest.fixture(scope="session")
 def harbour_fit(harbour: RunBook) -> Fit:
-    return rig.fit(harbour)
+    return fitted(harbour)
 
 
 def test_the_fit_settles_and_says_so(harbour_fit: Fit, evening_fit: Fit) -> None:

@@ -2,11 +2,11 @@ from __future__ import annotations
 
 import pytest
 
-from rig.fitting.bench_fit import fit as fit_book
 from rig.fitting.result import Fit
 from rig.report.page import Report, make_report
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book
+from tests.shared_fits import fitted
 
 
 @pytest.fixture(scope="session")
@@ -16,7 +16,7 @@ def book() -> RunBook:
 
 @pytest.fixture(scope="session")
 def fit(book: RunBook) -> Fit:
-    return fit_book(book)
+    return fitted(book)
 
 
 @pytest.fixture(scope="session")
