@@ -41,12 +41,6 @@ def address(path: str, **params: str | Sequence[str] | None) -> str:
     return f"{path}?{query}" if query else path
 
 
-def address_of(path: str, params: Params) -> str:
-    """A path with all of these parameters."""
-    query = urlencode([(name, v) for name, values in params.items() for v in values])
-    return f"{path}?{query}" if query else path
-
-
 def one(params: Params, name: str) -> str | None:
     """The last value of a parameter, or None."""
     values = params.get(name, ())

@@ -268,6 +268,7 @@ def answer_block(call: Advice) -> Any:
         ),
         html.P(f"Target: {words.target_words(call.target)}."),
         html.P(words.limits(call) if call.feasible else wording.why_not(call)),
+        html.P(words.what_ice_can_do(call)),
         html.P(words.basis_sentence(call.basis)),
         _cautions(call),
     ]

@@ -21,6 +21,7 @@ from rig.advice.calling import (
     predict_drink,
 )
 from rig.advice.cautions import cautions
+from rig.advice.ice_limits import IceLimits, ice_limits
 from rig.advice.levers import Lever, levers
 from rig.advice.search import Moment, Span, extrapolated, limited_by
 from rig.advice.texture import Texture, tell
@@ -56,7 +57,7 @@ class Advice(Call):
     `limited_by`: in plain words, what ends the window on each side. `run_span_s`: shortest and longest run of
     this drink on this set-up [s], None with no run; `extrapolated` (times,): which durations lie outside.
     `texture` is None where the target asks for no overrun; else its odds are in `odds` wherever enough runs have
-    foam measured.
+    foam measured. `ice_limits`: what heat alone allows, None beyond the range of the properties.
     """
 
     limited_by: Mapping[str, str]
@@ -72,6 +73,7 @@ class Advice(Call):
     cautions: tuple[str, ...]
     levers: tuple[Lever, ...] = ()
     texture: Texture | None = None
+    ice_limits: IceLimits | None = None
 
     @property
     def slip_s(self) -> Span:
@@ -131,6 +133,7 @@ class Advice(Call):
             "cautions": list(self.cautions),
             "levers": [lever.to_dict() for lever in self.levers],
             "texture": None if self.texture is None else self.texture.to_dict(),
+            "ice_limits": None if self.ice_limits is None else self.ice_limits.to_dict(),
         }
 
 
@@ -241,6 +244,7 @@ def _in_full(fit: Fit, drink: DrinkPrediction, found: Landing, call: Call) -> Ad
         at_call=at_call,
         cautions=cautions(fit.bench, drink.filled, prediction),
         texture=texture,
+        ice_limits=ice_limits(fit, drink.filled.situation, call.target),
     )
 
 

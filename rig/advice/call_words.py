@@ -29,7 +29,7 @@ def top_lever(feasible: bool, levers: Sequence[Lever]) -> str:
     """A sentence on what would help most, where the call does not land often; else nothing."""
     if feasible or not levers:
         return ""
-    return f" What would help most: {levers[0].what} ({percent(levers[0].odds)})."
+    return f" What would help most: {levers[0].what} ({odds_words(levers[0].odds)})."
 
 
 def assumptions(filled: Filled) -> str:

@@ -201,7 +201,7 @@ _SENSIBLE: Mapping[str, tuple[float, float, str]] = {
     "drink_temp_c": (-5.0, 95.0, "°C"),
     "drink_mass_g": (10.0, 3000.0, "g"),
     "ice_mass_g": (10.0, 5000.0, "g"),
-    "ice_temp_c": (-30.0, 0.5, "°C"),
+    "ice_temp_c": (-40.0, 0.5, "°C"),
     "vessel_temp_c": (-30.0, 95.0, "°C"),
     "room_temp_c": (-10.0, 50.0, "°C"),
 }

@@ -10,7 +10,7 @@ from rig.arrays import FloatArray
 from rig.fitting.misfit import MISFITS
 from rig.fitting.prediction import (
     Basis,
-    Forecast,
+    ParameterDraws,
     Prediction,
     at_times,
     effect_sd,
@@ -123,11 +123,13 @@ def slopes(fit: Fit, situation: Situation, duration_s: FloatArray, known: Known 
     step[1 + size + misfits :] = -step[1 : 1 + size + misfits]
     at = design.parameters(known.mean) + step[:, :size]
     misfit = design.misfits(known.mean) + step[:, size:]
-    made = [Forecast(nominal, at, misfit, np.zeros(len(at), dtype=np.int64))]
+    made = [ParameterDraws(nominal, at, misfit, np.zeros(len(at), dtype=np.int64))]
     for other in (more, less):
         changed = nominals(fit.bench, [other])
         own = design_of(fit.bench, [other], changed, known.random_effects)
-        made.append(Forecast(changed, own.parameters(known.mean), misfit[:1], np.zeros(1, dtype=np.int64)))
+        made.append(
+            ParameterDraws(changed, own.parameters(known.mean), misfit[:1], np.zeros(1, dtype=np.int64))
+        )
     course = run_course(made, float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     first = len(at)

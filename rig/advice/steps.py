@@ -22,7 +22,7 @@ from rig.advice.steps_file import Described, Kind, Process, parse_steps
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.errors import BenchError, NotFound
-from rig.fitting.prediction import BasisKind, Forecast, forecast
+from rig.fitting.prediction import BasisKind, ParameterDraws, parameter_draws
 from rig.fitting.priors import P, ice_nominal, vessel_nominal
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, inputs_for
@@ -154,8 +154,8 @@ class _Maker:
     def _normal(self, of: int) -> FloatArray:
         return np.random.default_rng([self.seed, of]).standard_normal(self.draws).clip(-2.5, 2.5)
 
-    def _forecast(self, situation: Situation) -> Forecast:
-        return forecast(self.fit, situation, self.draws, self.seed)
+    def _forecast(self, situation: Situation) -> ParameterDraws:
+        return parameter_draws(self.fit, situation, self.draws, self.seed)
 
     def _situation(self, at: int) -> Situation:
         """What is known of a motion: its vessel, and the ice that went in before it."""

@@ -10,7 +10,7 @@ from rig.advice.steps_air import AirDraws
 from rig.advice.steps_file import Described
 from rig.arrays import FloatArray
 from rig.errors import BenchError, ModelRangeError
-from rig.fitting.prediction import Basis, Prediction, basis, forecast, prediction_from
+from rig.fitting.prediction import Basis, Prediction, basis, parameter_draws, prediction_from
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, inputs_for, nominals
 from rig.physics import process
@@ -63,7 +63,7 @@ class Moved:
     def predicted(self, s: Stage, temp: FloatArray, added: FloatArray) -> Prediction:
         """What the model's course comes to with what the fit knows of its misfit."""
         now = self.at(s)
-        f = forecast(self.fit, now, self.draws, self.seed)
+        f = parameter_draws(self.fit, now, self.draws, self.seed)
         return prediction_from(self.fit, now, f, np.array([self.duration_s]), temp[:, None], added[:, None])
 
     def basis(self, s: Stage) -> Basis:
@@ -73,7 +73,7 @@ class Moved:
 
     def apply(self, s: Stage, around: Conditions) -> Stage:
         """The stage after it."""
-        f = forecast(self.fit, self.at(s), self.draws, self.seed)
+        f = parameter_draws(self.fit, self.at(s), self.draws, self.seed)
         rates = inputs_for(f.nominal, f.parameters, f.rows)
         motion = Agitate(
             self.situation.technique, self.duration_s, rates, self.air.plateau_pct, self.air.time_s

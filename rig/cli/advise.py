@@ -149,9 +149,10 @@ def print_call(call: Advice) -> None:
         headline,
         landing,
         limits,
-        percent,
+        odds_words,
         seconds,
         target_words,
+        what_ice_can_do,
     )
 
     say(headline(call), style="bold")
@@ -162,13 +163,15 @@ def print_call(call: Advice) -> None:
         wanted if not air or air in wanted else f"{wanted}, {air}".removeprefix(", ").replace(": , ", ": ")
     )
     say(f"Target: {wanted}.", "")
-    say(landing(call) + ".", limits(call), basis_sentence(call.basis))
+    say(
+        landing(call) + ".", limits(call), *filter(None, (what_ice_can_do(call),)), basis_sentence(call.basis)
+    )
     if call.texture is not None:
         say("", "Texture:")
         bullets(call.texture.notes)
     if call.levers:
         say("", "What would help:")
-        bullets([f"{v.what}: lands {percent(v.odds)} at {seconds(v.duration_s)} s" for v in call.levers])
+        bullets([f"{v.what}: lands {odds_words(v.odds)} at {seconds(v.duration_s)} s" for v in call.levers])
     if call.cautions:
         say("", "Mind:")
         bullets(call.cautions)

@@ -22,7 +22,7 @@ from rig.fitting.observations import readings_until
 from rig.fitting.prediction import (
     Prediction,
     at_times,
-    forecast,
+    parameter_draws,
     prediction_from,
     rising,
     run_course,
@@ -93,7 +93,7 @@ def rehearse_run(
         A name not on the bench; a drink outside the range of the liquid properties.
     """
     times = rising(duration_s)
-    f = forecast(fit, situation, draws, seed)
+    f = parameter_draws(fit, situation, draws, seed)
     course = run_course([f], float(times[-1]))
     temp, added = (at_times(course, v, times) for v in (course.temp_c, course.added_g))
     spreads, longest = fit.posterior.spreads, float(f.nominal.longest_s[0])

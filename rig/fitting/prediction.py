@@ -69,7 +69,7 @@ class Prediction:
 
 
 @dataclass(frozen=True)
-class Forecast:
+class ParameterDraws:
     """Draws of a situation's parameters and the nominal values they modify."""
 
     nominal: Nominals
@@ -78,9 +78,11 @@ class Forecast:
     rows: np.ndarray
 
 
-def forecast(fit: Fit, situation: Situation, draws: int, seed: int, new_run: bool = True) -> Forecast:
+def parameter_draws(
+    fit: Fit, situation: Situation, draws: int, seed: int, new_run: bool = True
+) -> ParameterDraws:
     """Draw what is not known: the fitted effects, and with `new_run` the next run's own departures."""
-    return _forecast(fit, situation, nominals(fit.bench, [situation]), _points(draws, seed), new_run)
+    return _parameter_draws(fit, situation, nominals(fit.bench, [situation]), _points(draws, seed), new_run)
 
 
 def _points(draws: int, seed: int) -> FloatArray:
@@ -90,9 +92,9 @@ def _points(draws: int, seed: int) -> FloatArray:
     return np.asarray(norm.ppf(np.clip(uniform, 1e-6, 1 - 1e-6)))
 
 
-def _forecast(
+def _parameter_draws(
     fit: Fit, situation: Situation, nominal: Nominals, points: FloatArray, new_run: bool
-) -> Forecast:
+) -> ParameterDraws:
     listed = effects_of(fit.bench, situation)
     index = fit.random_effects.index()
     mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
@@ -110,7 +112,7 @@ def _forecast(
     parameters = add_up(effects * multipliers_of([situation], nominal, keys), columns)
     if new_run:
         parameters += points[:, len(listed) :] * run_spread(fit, situation, nominal)
-    return Forecast(
+    return ParameterDraws(
         nominal, parameters, add_misfits(effects[:, columns < 0]), np.zeros(len(points), dtype=np.int64)
     )
 
@@ -178,7 +180,7 @@ def predict_all(
     times = rising(duration_s)
     points, nominal = _points(draws, seed), nominals(fit.bench, situations)
     made = [
-        _forecast(fit, s, take_rows(nominal, np.array([k])), points, new_run)
+        _parameter_draws(fit, s, take_rows(nominal, np.array([k])), points, new_run)
         for k, s in enumerate(situations)
     ]
     course = run_course(made, float(times[-1]))
@@ -212,7 +214,7 @@ def rising(duration_s: FloatArray) -> FloatArray:
     return times
 
 
-def run_course(made: Sequence[Forecast], longest_s: float) -> Course:
+def run_course(made: Sequence[ParameterDraws], longest_s: float) -> Course:
     """Run the draws of all forecasts through `longest_s` in one integration; (nodes, draws of all)."""
     each = [inputs_for(f.nominal, f.parameters, f.rows) for f in made]
     inputs = MeltInputs(*(np.concatenate([getattr(x, f.name) for x in each]) for f in fields(MeltInputs)))
@@ -223,7 +225,7 @@ def run_course(made: Sequence[Forecast], longest_s: float) -> Course:
 
 
 def prediction_from(
-    fit: Fit, situation: Situation, f: Forecast, times: FloatArray, temp: FloatArray, added: FloatArray
+    fit: Fit, situation: Situation, f: ParameterDraws, times: FloatArray, temp: FloatArray, added: FloatArray
 ) -> Prediction:
     """What the courses of one situation, (draws, times), come to with misfit and late water."""
     basis_at = misfit_basis(times, f.nominal.longest_s[0])
@@ -243,7 +245,7 @@ def prediction_from(
         dilution_by_volume=added / volume,
         held_back_g=np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0),
         start_volume_ml=volume,
-        liquid=_liquid(fit, situation, mass),
+        liquid=liquid_of(fit, situation, mass),
     )
 
 
@@ -270,12 +272,10 @@ def at_times(course: Course, values: FloatArray, times: FloatArray) -> FloatArra
     return ((1 - w) * values[right - 1] + w * values[right]).T
 
 
-def _liquid(fit: Fit, situation: Situation, mass_g: float) -> Liquid:
+def liquid_of(fit: Fit, situation: Situation, mass_g: float) -> Liquid:
+    """`mass_g` of a situation's drink before the ice."""
     liquid = liquid_from_recipe(fit.bench.recipe(situation.recipe)).liquid
-    scale = mass_g / float(np.sum(liquid.mass_g))
-    return Liquid(
-        liquid.ethanol_g * scale, liquid.sugar_g * scale, liquid.water_g * scale, liquid.solids_g * scale
-    )
+    return liquid.times(mass_g / float(liquid.mass_g))
 
 
 _NEAR_TEMP_K = 6.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum
 
-from rig.bench import Ice, IceShape, Motion, Vessel
+from rig.bench import Ice, Motion, Vessel
 from rig.physics import ice as ice_physics
 
 
@@ -227,4 +227,3 @@ LAG_MEDIAN_S = 0.8
 UNCHECKED_PROBE_K, UNCHECKED_SCALE_G = 0.25, 0.3
 """Standard deviations of a probe's offset, and of a drink weighed, where neither instrument was calibrated
 (common practice, no source)."""
-ICE_SHAPES_THAT_BREAK = (IceShape.CRACKED, IceShape.CRUSHED)

@@ -124,27 +124,6 @@ class SteadyState:
     all_melted: BoolArray
 
 
-def steady_state(
-    liquid: Liquid,
-    drink_temp_c: Floats,
-    ice_mass_g: Floats,
-    ice_temp_c: Floats,
-    surface_water_g: Floats = 0.0,
-    vessel_j_per_k: Floats = 0.0,
-    vessel_temp_c: Floats = 20.0,
-    gain_j: Floats = 0.0,
-    *,
-    mixing_scale: Floats = 1.0,
-) -> SteadyState:
-    """The steady state of `Charge.of` the same arguments; see `settle`."""
-    return settle(
-        Charge.of(
-            liquid, drink_temp_c, ice_mass_g, ice_temp_c, surface_water_g, vessel_j_per_k, vessel_temp_c,
-            gain_j, mixing_scale=mixing_scale,
-        )
-    )  # fmt: skip
-
-
 def settle(charge: Charge) -> SteadyState:
     """The end state: the cold floor of this charge, and its dilution.
 

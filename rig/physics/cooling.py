@@ -1,7 +1,4 @@
-"""Hot coffee at rest: how warm it is after how long, and how long to rest it.
-
-`rest` works out the loss to cup and room; Newton's law is here for cups whose time constant was measured.
-"""
+"""Hot coffee at rest: how warm it is after how long, and how long to rest it."""
 
 from __future__ import annotations
 
@@ -17,44 +14,6 @@ from rig.physics.room_air import Room
 from rig.physics.standing import TYPICAL_LANE, Band, poured, spread, stand
 
 LONGEST_REST_S = 7200.0
-
-
-def newton_temp_c(start_c: Floats, room_c: Floats, time_constant_s: Floats, time_s: Floats) -> FloatArray:
-    """Temperature [°C] after `time_s` by Newton's law of cooling; all broadcast."""
-    tau = np.asarray(time_constant_s, float)
-    if np.any(tau <= 0.0) or np.any(np.asarray(time_s, float) < 0.0):
-        raise ModelRangeError("a time constant must be above 0 s, and a time 0 s or more")
-    room = np.asarray(room_c, float)
-    return np.asarray(room + (np.asarray(start_c, float) - room) * np.exp(-np.asarray(time_s, float) / tau))
-
-
-def newton_time_constant_s(start_c: Floats, later_c: Floats, room_c: Floats, time_s: Floats) -> FloatArray:
-    """Time constant [s] from two readings `time_s` apart.
-
-    Raises
-    ------
-    ModelRangeError
-        Where the later reading does not lie between the first and the room: then Newton's law does not hold.
-    """
-    room = np.asarray(room_c, float)
-    first, later = np.asarray(start_c, float) - room, np.asarray(later_c, float) - room
-    if np.any(np.asarray(time_s, float) <= 0.0):
-        raise ModelRangeError("the two readings must be some time apart")
-    if np.any(first * later <= 0.0) or np.any(np.abs(later) >= np.abs(first)):
-        raise ModelRangeError(
-            "the later reading must lie between the first and the room's temperature; read again, further apart"
-        )
-    return np.asarray(np.asarray(time_s, float) / np.log(first / later))
-
-
-def newton_time_s(start_c: Floats, to_c: Floats, room_c: Floats, time_constant_s: Floats) -> FloatArray:
-    """Time [s] to reach `to_c`; 0 where it is there already, NaN where the room does not let it get there."""
-    room = np.asarray(room_c, float)
-    first, last = np.asarray(start_c, float) - room, np.asarray(to_c, float) - room
-    possible = (first * last > 0.0) & (np.abs(last) <= np.abs(first))
-    ratio = np.where(possible, first / np.where(possible, last, 1.0), np.nan)
-    there = (first - last) * np.sign(first) <= 0.0
-    return np.asarray(np.where(there, 0.0, np.asarray(time_constant_s, float) * np.log(ratio)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,11 +105,3 @@ def rest_time(
         found = np.where(crossed, now + part * wait_s, found)
         now += wait_s
     return RestTime(float(found.min()), float(found[TYPICAL_LANE]), float(found.max()))
-
-
-def shared_temp_c(
-    liquid_j_per_k: Floats, temp_c: Floats, cup_j_per_k: Floats, cup_temp_c: Floats
-) -> FloatArray:
-    """Temperature [°C] once drink and cup have shared their heat and lost none: the cup's own part."""
-    a, b = np.asarray(liquid_j_per_k, float), np.asarray(cup_j_per_k, float)
-    return np.asarray((a * np.asarray(temp_c, float) + b * np.asarray(cup_temp_c, float)) / (a + b))

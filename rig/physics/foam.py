@@ -78,12 +78,6 @@ def overrun_from_cup(
     return Overrun(pct, np.asarray((100.0 + pct) * relative))
 
 
-def gas_fraction(overrun_pct: Floats) -> FloatArray:
-    """Gas ÷ whole volume: overrun ÷ (100 + overrun)."""
-    over = np.asarray(overrun_pct, float)
-    return np.asarray(over / (100.0 + over))
-
-
 def foamed_volume_ml(liquid_ml: Floats, overrun_pct: Floats) -> FloatArray:
     """Volume [ml] of a drink with its air in."""
     return np.asarray(np.asarray(liquid_ml, float) * (1.0 + np.asarray(overrun_pct, float) / 100.0))

@@ -111,6 +111,11 @@ class Liquid:
         """The same liquids with `added_g` more water [g] (broadcasts)."""
         return replace(self, water_g=self.water_g + np.asarray(added_g, float))
 
+    def times(self, factor: Floats) -> Liquid:
+        """`factor` times as much of the same liquids (broadcasts)."""
+        by = np.asarray(factor, float)
+        return Liquid(self.ethanol_g * by, self.sugar_g * by, self.water_g * by, self.solids_g * by)
+
 
 def ethanol_mass_fraction(liquid: Liquid) -> FloatArray:
     """Ethanol ÷ (ethanol + water) by mass."""

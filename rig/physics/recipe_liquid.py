@@ -99,10 +99,7 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
         factor = ingredient.mass_g / float(basis.mass_g)
     else:
         raise BenchError(f"recipe {recipe!r}: {ingredient.name!r} needs volume_ml or mass_g, one of the two")
-    scaled = Liquid(
-        basis.ethanol_g * factor, basis.sugar_g * factor, basis.water_g * factor, basis.solids_g * factor
-    )
-    return _Measure(scaled, _BASIS_ML * factor)
+    return _Measure(basis.times(factor), _BASIS_ML * factor)
 
 
 @lru_cache(maxsize=1024)

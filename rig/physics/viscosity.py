@@ -69,9 +69,3 @@ def log_thickening_and_thinning(liquid: Liquid) -> tuple[FloatArray, FloatArray]
 def _through_water(pct: list[float], mpa_s: list[float], temp_c: float) -> PchipInterpolator:
     """ln(viscosity ÷ water's) against mass percent, through 0 at water."""
     return PchipInterpolator([0.0, *pct], [0.0, *(np.log(mpa_s) - log_water_viscosity(temp_c))])
-
-
-def log_thickening(liquid: Liquid, temp_c: Floats) -> FloatArray:
-    """ln(viscosity ÷ water's) at `temp_c`, broadcast over the components of `liquid`."""
-    at_0_c, thinning = log_thickening_and_thinning(liquid)
-    return np.asarray(at_0_c - thinning * thinning_share(temp_c))

@@ -10,11 +10,11 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.errors import ModelRangeError
 from rig.fitting.observations import strained_mass_g
+from rig.fitting.prediction import liquid_of
 from rig.fitting.result import Fit
+from rig.fitting.situation import Situation
 from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure
-from rig.physics.liquid import Liquid
 from rig.physics.melt import simulate, steps_for
-from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.report.courses import FittedInputs, fitted_inputs
 
 WEIGHED_TO_G = 3.0
@@ -88,14 +88,7 @@ def closure(fit: Fit, name: str) -> Closure | None:
     if weighed is None or found.temp_c is None or found.start_temp_c is None:
         return None
     x, mass_g = own.inputs, float(own.nominal.drink_mass_g[0])
-    whole = liquid_from_recipe(fit.bench.recipe(own.run.recipe)).liquid
-    share = mass_g / float(np.sum(whole.mass_g))
-    liquid = Liquid(
-        *(
-            np.asarray(part * share)
-            for part in (whole.ethanol_g, whole.sugar_g, whole.water_g, whole.solids_g)
-        )
-    )
+    liquid = liquid_of(fit, Situation.of(own.run), mass_g)
     surface = float(x.surface_water_g[0])
     duration = np.array([found.duration_s or 1.0])
     # what joins between the stop and the glass is not paid for by the chill up to the stop

@@ -11,7 +11,7 @@ import numpy as np
 
 from rig.advice.assumed import filled
 from rig.arrays import FloatArray
-from rig.fitting.prediction import forecast, predict
+from rig.fitting.prediction import parameter_draws, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Situation, inputs_for
@@ -106,7 +106,7 @@ def _set_up_fit(fit: Fit, set_up: SetUp, traced: set[str], draws: int) -> SetUpF
     middle = float(np.median([r.duration_s for r in runs if r.duration_s is not None]))
     single = predict(fit, situation, np.array([middle]), draws=draws)
     usual = [_at(middle, times, values) for values in (average.dilution_by_volume, average.temp_c)]
-    known = forecast(fit, situation, draws, seed=20, new_run=False)
+    known = parameter_draws(fit, situation, draws, seed=20, new_run=False)
     inputs = inputs_for(known.nominal, known.parameters, known.rows)
     lag = LAG_MEDIAN_S * np.exp(np.clip(known.parameters[:, P.LAG], -3.0, 3.0))
     return SetUpFit(

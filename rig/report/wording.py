@@ -37,6 +37,34 @@ def limits(advice: Advice) -> str:
     return f"Stopped early: {advice.limited_by['early']}. Stopped late: {advice.limited_by['late']}."
 
 
+def what_ice_can_do(advice: Advice) -> str:
+    """What heat alone allows on this ice, in words; nothing where it is not known."""
+    bounds = advice.ice_limits
+    if bounds is None:
+        return ""
+    cold, target = bounds.coldest_c, advice.target
+    out = [
+        f"This ice could bring it to {cold.typical:z.1f} °C at the coldest ({cold.low:z.1f} to {cold.high:z.1f} °C), "
+        f"and {bounds.enough_ice_g:.0f} g of it would be enough"
+    ]
+    if target.serve_temp_c_max is not None and bounds.least_dilution is None:
+        out.append(
+            f"{target.serve_temp_c_max:z.1f} °C is out of its reach: colder or more ice, or a stronger base"
+        )
+    elif bounds.least_dilution is not None:
+        least = bounds.least_dilution
+        out.append(
+            f"{target.serve_temp_c_max:z.1f} °C costs at least {percent(least.typical)} of dilution "
+            f"({percent(least.low)} to {percent(least.high)})"
+        )
+    if bounds.rest_to_c is not None:
+        out.append(
+            f"to stay within the target's dilution, let the drink cool to {bounds.rest_to_c:.0f} °C first"
+        )
+    text = "; ".join(out)
+    return true_minus(f"{text}.")
+
+
 def target_words(target: Target) -> str:
     """A target in words."""
     parts = []

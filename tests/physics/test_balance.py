@@ -12,9 +12,9 @@ from rig.physics.balance import (
     ice_needed_g,
     melt_for_temperature,
     rest_temperature_c,
-    steady_state,
 )
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
+from tests.physics.steady import steady_state
 
 repeatable = settings(max_examples=50, deadline=None, derandomize=True)
 

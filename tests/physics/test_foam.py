@@ -9,7 +9,6 @@ from rig.physics.foam import (
     drainage_half_life,
     fit_overrun,
     foamed_volume_ml,
-    gas_fraction,
     half_life_over_runs,
     overrun_from_cup,
     overrun_pct,
@@ -25,7 +24,6 @@ def drained(half_life_s, whole_ml=20.0):
 
 def test_as_much_gas_as_liquid_is_an_overrun_of_100_pct_and_half_gas():
     assert overrun_pct(100.0, 50.0) == pytest.approx(100.0)
-    assert gas_fraction(100.0) == pytest.approx(0.5)
     assert foamed_volume_ml(80.0, 100.0) == pytest.approx(160.0)
 
 

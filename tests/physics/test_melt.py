@@ -9,7 +9,6 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from rig.physics import ice
-from rig.physics.balance import steady_state
 from rig.physics.liquid import Liquid, enthalpy_j, freezing_point_c
 from rig.physics.melt import (
     ICE_J_PER_GK,
@@ -23,6 +22,7 @@ from rig.physics.melt import (
     simulate,
     steps_for,
 )
+from tests.physics.steady import steady_state
 
 DRINK = Liquid(*(np.array([x]) for x in (19.0, 9.0, 78.0, 1.0)))
 

@@ -18,7 +18,7 @@ from scipy.stats import qmc
 from rig.arrays import FloatArray
 from rig.bench import IceShape, Motion, parse_bench
 from rig.fitting.bench_fit import prior_fit
-from rig.fitting.prediction import forecast, predict
+from rig.fitting.prediction import parameter_draws, predict
 from rig.fitting.priors import P
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics import ice
@@ -74,7 +74,9 @@ class Sweep:
 
 def swept(count: int, seed: int) -> Sweep:
     """Lanes over all set-ups, 0.1 g to 1 kg of ice, hot and cold drinks, 0 to 300 s, each parameter within ±4 sd."""
-    sd = np.array([forecast(PRIOR, s, 64, 1).parameters.std(axis=0) for s in KINDS[:: len(BENCH.recipes)]])
+    sd = np.array(
+        [parameter_draws(PRIOR, s, 64, 1).parameters.std(axis=0) for s in KINDS[:: len(BENCH.recipes)]]
+    )
     sd = np.repeat(sd, len(BENCH.recipes), axis=0)
     u = qmc.Sobol(len(P) + 6, rng=np.random.default_rng(seed)).random(count)
     kind = np.arange(count) % len(KINDS)

@@ -4,8 +4,9 @@ import gsw
 import pytest
 
 from rig.errors import ModelRangeError
-from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure, steady_state
+from rig.physics.balance import SURPLUS_CAUSES, Charge, heat_closure
 from rig.physics.liquid import Liquid, mass_fraction_from_abv_pct, volume_ml
+from tests.physics.steady import steady_state
 
 
 def spirit(abv_pct: float, mass_g: float) -> Liquid:

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from rig.physics.foam import drainage_half_life, gas_fraction, overrun_pct
+from rig.physics.foam import drainage_half_life, foamed_volume_ml, overrun_pct
 
 
 @pytest.mark.parametrize(("overrun", "fraction"), [(100.0, 0.5), (60.0, 0.375), (150.0, 0.6), (25.0, 0.2)])
 def test_overrun_and_gas_fraction_are_the_dairy_trades(overrun, fraction):
     # Overrun 100 % is a gas fraction of one half; steam-frothed milk has 60 to 150 % (from memory).
-    assert gas_fraction(overrun) == pytest.approx(fraction)
+    assert 1.0 - 100.0 / foamed_volume_ml(100.0, overrun) == pytest.approx(fraction)
 
 
 def test_a_tenth_of_the_cup_as_foam_is_a_small_overrun():

@@ -10,10 +10,16 @@ from iapws import IAPWS95
 from rig.physics.conductivity import GAIN_PER_K, conductivity_at_0_c
 from rig.physics.liquid import Liquid
 from rig.physics.melt import drink_curves
-from rig.physics.viscosity import log_thickening, log_water_viscosity, thinning_share
+from rig.physics.viscosity import log_thickening_and_thinning, log_water_viscosity, thinning_share
 from rig.units import kelvin_from_celsius
 
 ATMOSPHERE_PA = 101325.0
+
+
+def log_thickening(liquid, temp_c):
+    """ln(viscosity ÷ water's) at `temp_c`."""
+    at_0_c, thinning = log_thickening_and_thinning(liquid)
+    return at_0_c - thinning * thinning_share(temp_c)
 
 
 def spirit(ethanol_pct: float) -> Liquid:
