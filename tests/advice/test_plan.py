@@ -331,7 +331,7 @@ def test_planned_runs_narrow_a_call_more_than_as_many_random_ones(seed: int, tmp
     (told,) = plan.narrowings
 
     def band(name: str, runs: list[Candidate], rng: np.random.Generator) -> np.ndarray:
-        grown = rig.fit(opened(tmp_path / name, world, rows + made(world, runs, rng)))
+        grown = rig.fit(opened(tmp_path / name, world, rows + made(world, runs, rng)), warm=start)
         p = predict(grown, s, np.array([told.duration_s]), new_run=False)
         return 1.645 * np.array([p.temp_c.std(), p.dilution_by_volume.std()])
 
