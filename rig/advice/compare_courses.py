@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, qmc
 
 from rig.arrays import BoolArray, FloatArray
 from rig.fitting.misfit import MODES, misfit_basis
@@ -14,6 +13,7 @@ from rig.fitting.observation_model import CHUNK_LANES
 from rig.fitting.priors import LATE_G, PHYSICAL, P
 from rig.fitting.random_effects import add_misfits, add_up, design_of
 from rig.fitting.result import Fit
+from rig.fitting.sampling import square_root, standard_normal
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.melt import node_fractions, simulate, steps_for
 
@@ -129,11 +129,8 @@ def _joint_draws(
     columns = design.columns[matters]
     used, place = np.unique(design.effect_index[:, matters], return_inverse=True)
     place = place.reshape(len(situations), -1)
-    points = qmc.Sobol(used.size, rng=np.random.default_rng(seed)).random(draws)
-    values, vectors = np.linalg.eigh(fit.posterior.covariance[np.ix_(used, used)])
-    # the widest directions come first: they take the best-spread coordinates of the sequence
-    root = (vectors * np.sqrt(np.maximum(values, 0.0)))[:, ::-1]
-    effects = fit.posterior.effects[used] + norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)) @ root.T
+    root = square_root(fit.posterior.covariance[np.ix_(used, used)])
+    effects = fit.posterior.effects[used] + standard_normal(draws, used.size, seed) @ root.T
     own = np.moveaxis(effects[:, place], 0, 1) * design.multiplier[:, None, matters]
     parameters = add_up(own.reshape(-1, columns.size), columns).reshape(len(situations), draws, -1)
     return parameters, add_misfits(own[..., columns == _MISFIT])

@@ -13,7 +13,7 @@ from scipy.special import expit, logit
 from rig.advice.assumed import Filled
 from rig.advice.calling import USEFUL_ODDS, Call, air_for, call_for
 from rig.advice.odds import RESULTS, windows_of
-from rig.advice.plan_candidates import Candidate, candidates, foretell
+from rig.advice.plan_candidates import Candidate, candidates, linear_experiments
 from rig.advice.plan_gain import Question, choose, question, with_runs, worth
 from rig.advice.slopes import Known, known_effects, slopes
 from rig.arrays import FloatArray
@@ -193,17 +193,17 @@ def plan_runs(
     considered = candidates(fit, as_called, set_ups, start_temps_c)
     known = known_effects(fit, [c.situation for c in (*as_called, *considered)])
     questions = [_question(fit, c, a.target, known) for c, a in zip(as_called, asked, strict=True)]
-    foretold = foretell(fit, considered, known)
+    experiments = linear_experiments(fit, considered, known)
     effects = len(known.mean)
     wanted = np.concatenate([_wanted(q) for q in questions])
-    wanted = np.pad(wanted, ((0, 0), (0, len(foretold.covariance) - effects)))
-    picked, told = choose(foretold, wanted, count, _MOST_ALIKE)
-    then = with_runs(foretold, picked)[:effects, :effects]
+    wanted = np.pad(wanted, ((0, 0), (0, len(experiments.covariance) - effects)))
+    picked, gains = choose(experiments, wanted, count, _MOST_ALIKE)
+    then = with_runs(experiments, picked)[:effects, :effects]
     narrowings = tuple(
         _narrowing(q, c, known.covariance, then) for q, c in zip(questions, calls, strict=True)
     )
     runs = ordered(
-        [(considered[k], t / max(sum(told), 1e-12)) for k, t in zip(picked, told, strict=True)],
+        [(considered[k], gain / max(sum(gains), 1e-12)) for k, gain in zip(picked, gains, strict=True)],
         blocks if blocks is not None else -(-len(picked) // 6),
         seed,
     )

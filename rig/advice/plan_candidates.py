@@ -43,10 +43,10 @@ class Candidate:
 
 
 @dataclass(frozen=True, eq=False)
-class Foretold:
-    """What candidates would show, each linear in the effects.
+class Experiments:
+    """Runs that could be made, their observations linear in the effects.
 
-    `slopes` (candidates, obs, effects + misfits); `scatter` (candidates, obs, obs): run-to-run variation and
+    `slopes` (candidates, obs, effects + misfits); `noise` (candidates, obs, obs): run-to-run variation and
     noise; `covariance` of effects and misfits as known now. Misfits: what the model may miss at another
     start than the call's, as it may on another set-up; without them a drink that starts elsewhere would
     seem to tell as much as the drink itself.
@@ -54,7 +54,7 @@ class Foretold:
 
     candidates: tuple[Candidate, ...]
     slopes: FloatArray
-    scatter: FloatArray
+    noise: FloatArray
     covariance: FloatArray
 
 
@@ -126,8 +126,8 @@ def _starts(s: Situation, told: Sequence[float] | None) -> list[float]:
     return list(dict.fromkeys(round(t) if t != s.drink_temp_c else t for t in steps))
 
 
-def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
-    """What each candidate would show, observed as this bench usually observes."""
+def linear_experiments(fit: Fit, runs: Sequence[Candidate], known: Known) -> Experiments:
+    """What each candidate would show, linearised, observed as this bench usually observes."""
     situations = [c.situation for c in runs]
     nominal = nominals(fit.bench, situations)
     duration = np.array([c.duration_s for c in runs])
@@ -161,7 +161,7 @@ def foretell(fit: Fit, runs: Sequence[Candidate], known: Known) -> Foretold:
     of_drink = np.repeat([MISFIT_SD[Owner.WATER_DRINK], MISFIT_SD[Owner.TEMP_DRINK]], MODES)
     sd = np.array([of_drink * abs(off) / _START_STEP_K for *_, off in misfits]).ravel()
     covariance[range(effects, len(covariance)), range(effects, len(covariance))] = sd**2
-    return Foretold(tuple(runs), slopes, noise, covariance)
+    return Experiments(tuple(runs), slopes, noise, covariance)
 
 
 def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:
@@ -169,7 +169,7 @@ def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:
 
 
 def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Observations:
-    """Readings at the usual times, of any value: slopes and scatter do not depend on it."""
+    """Readings at the usual times, of any value: slopes and noise do not depend on it."""
     count = duration_s.size
     runs = fit.book.used_runs()
     traced = not runs or any(r.trace is not None and r.trace.probe_c is not None for r in runs)

@@ -12,61 +12,60 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, qmc
 
 from rig.advice.odds import RESULTS, lands
-from rig.advice.plan_candidates import Foretold
+from rig.advice.plan_candidates import Experiments
 from rig.advice.slopes import Slopes
 from rig.arrays import FloatArray
 from rig.bench import Target
+from rig.fitting.sampling import square_root, standard_normal
 
-_OUTER, _INNER = 256, 512
+_OUTER, _INNER, _DIRECTIONS = 256, 512, 8
 
 
-def after(covariance: FloatArray, slopes: FloatArray, scatter: FloatArray) -> FloatArray:
-    """Covariance (effects, effects) of the effects once a run with these slopes and scatter is seen."""
-    shown = slopes @ covariance
-    told = shown.T @ np.linalg.solve(shown @ slopes.T + scatter, shown)
-    out = covariance - told
+def after(covariance: FloatArray, slopes: FloatArray, noise: FloatArray) -> FloatArray:
+    """Covariance (effects, effects) of the effects once a run with these slopes and noise is in."""
+    cross = slopes @ covariance
+    out = covariance - cross.T @ np.linalg.solve(cross @ slopes.T + noise, cross)
     return np.asarray(0.5 * (out + out.T))
 
 
-def reductions(covariance: FloatArray, foretold: Foretold, wanted: FloatArray) -> FloatArray:
+def reductions(covariance: FloatArray, experiments: Experiments, wanted: FloatArray) -> FloatArray:
     """(candidates,): how far each run would lower the summed variance of `wanted` (quantities, effects)."""
-    shown = foretold.slopes @ covariance
-    marginal = shown @ np.swapaxes(foretold.slopes, 1, 2) + foretold.scatter
-    across = shown @ wanted.T
+    cross = experiments.slopes @ covariance
+    marginal = cross @ np.swapaxes(experiments.slopes, 1, 2) + experiments.noise
+    across = cross @ wanted.T
     return np.asarray(np.einsum("coq,coq->c", across, np.linalg.solve(marginal, across)))
 
 
 def choose(
-    foretold: Foretold, wanted: FloatArray, count: int, most_alike: int
+    experiments: Experiments, wanted: FloatArray, count: int, most_alike: int
 ) -> tuple[list[int], list[float]]:
-    """Indices of runs chosen one after the other, each the most telling given those before it, and what each told.
+    """Indices of runs chosen one after the other, each the most telling given those before it, and the gain of each.
 
     `wanted` (quantities, effects + misfits).
     """
     picked: list[int] = []
-    told: list[float] = []
-    covariance = foretold.covariance
+    gains: list[float] = []
+    covariance = experiments.covariance
     for _ in range(count):
-        gain = reductions(covariance, foretold, wanted)
+        gain = reductions(covariance, experiments, wanted)
         worn = [k for k in set(picked) if picked.count(k) >= most_alike]
         gain[worn] = -np.inf
         best = int(np.argmax(gain))
         if not np.isfinite(gain[best]):
             break
         picked.append(best)
-        told.append(float(gain[best]))
-        covariance = after(covariance, foretold.slopes[best], foretold.scatter[best])
-    return picked, told
+        gains.append(float(gain[best]))
+        covariance = after(covariance, experiments.slopes[best], experiments.noise[best])
+    return picked, gains
 
 
-def with_runs(foretold: Foretold, picked: Sequence[int]) -> FloatArray:
-    """Covariance of effects and misfits once all these runs are seen."""
-    covariance = foretold.covariance
+def with_runs(experiments: Experiments, picked: Sequence[int]) -> FloatArray:
+    """Covariance of effects and misfits once all these runs are in."""
+    covariance = experiments.covariance
     for k in picked:
-        covariance = after(covariance, foretold.slopes[k], foretold.scatter[k])
+        covariance = after(covariance, experiments.slopes[k], experiments.noise[k])
     return covariance
 
 
@@ -150,8 +149,5 @@ def _smoothed(odds: FloatArray) -> FloatArray:
 
 def _normal(covariance: FloatArray, draws: int, seed: int) -> FloatArray:
     """Evenly spread normal draws (draws, size): the widest few directions by a Sobol' sequence, the rest none."""
-    values, vectors = np.linalg.eigh(covariance)
-    keep = min(8, values.size)
-    root = vectors[:, -keep:] * np.sqrt(np.maximum(values[-keep:], 0.0))
-    points = qmc.Sobol(keep, rng=np.random.default_rng(seed)).random(draws)
-    return np.asarray(norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)) @ root[:, ::-1].T)
+    root = square_root(covariance)[:, :_DIRECTIONS]
+    return standard_normal(draws, root.shape[1], seed) @ root.T

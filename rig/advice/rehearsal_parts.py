@@ -16,13 +16,14 @@ from typing import Any
 
 import numpy as np
 from scipy import stats
-from scipy.stats import norm, qmc
+from scipy.stats import norm
 
 from rig.advice.odds import RESULTS, Result, lands
 from rig.advice.rehearsal_runs import Rehearsed
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.priors import P
+from rig.fitting.sampling import standard_normal
 
 LEAST_RUNS = 5
 """With fewer runs a split of their spread would be chance."""
@@ -267,8 +268,7 @@ def spreads(r: Rehearsed, parts: Split | None) -> tuple[Spread, ...]:
 
 def gains(r: Rehearsed, parts: Split, target: Target) -> tuple[Gain, ...]:
     """What steadying each part, or aiming at another duration, would gain; most rewarding first."""
-    points = qmc.Sobol(len(RESULTS), rng=np.random.default_rng(8)).random(_LANDING_DRAWS)
-    z = np.asarray(norm.ppf(np.clip(points, 1e-6, 1 - 1e-6)))
+    z = standard_normal(_LANDING_DRAWS, len(RESULTS), seed=8)
     kept = [p for p in PARTS if p is not Part.UNEXPLAINED]
     usual = r.usual.at(np.array([r.usual_s]))
     shifts = r.usual.at(r.usual_s * (1.0 + _AIMS)) - usual

@@ -7,7 +7,6 @@ from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 
 import numpy as np
-from scipy.stats import norm, qmc
 
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
@@ -16,6 +15,7 @@ from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.priors import LATE_G, MOTIONS, P
 from rig.fitting.random_effects import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, multipliers_of
 from rig.fitting.result import Fit
+from rig.fitting.sampling import square_root, standard_normal
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
 from rig.physics.melt import Course, DrinkCurves, MeltInputs, simulate, steps_for
@@ -86,10 +86,8 @@ def parameter_draws(
 
 
 def _points(draws: int, seed: int) -> FloatArray:
-    """Evenly spread standard normal draws, (draws, effects a run + parameters) (Sobol', scrambled)."""
-    size = EFFECTS_A_RUN + len(P)
-    uniform = qmc.Sobol(size, rng=np.random.default_rng(seed)).random(draws)
-    return np.asarray(norm.ppf(np.clip(uniform, 1e-6, 1 - 1e-6)))
+    """(draws, effects a run + parameters)."""
+    return standard_normal(draws, EFFECTS_A_RUN + len(P), seed)
 
 
 def _parameter_draws(
@@ -103,10 +101,7 @@ def _parameter_draws(
     if known:
         at = [index[listed[n][0]] for n in known]
         covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    # the widest directions come first: they take the best-spread coordinates of the sequence
-    effects = mean + points[:, : len(listed)] @ root[:, ::-1].T
+    effects = mean + points[:, : len(listed)] @ square_root(covariance).T
     keys = [key for key, _ in listed]
     columns = np.array([-1 if key[0] is None else int(key[0]) for key in keys])
     parameters = add_up(effects * multipliers_of([situation], nominal, keys), columns)

@@ -12,8 +12,8 @@ import pytest
 import rig
 from rig.advice.odds import RESULTS
 from rig.advice.plan import Asked, RunPlan, ordered, plan_runs
-from rig.advice.plan_candidates import Candidate, candidates, foretell
-from rig.advice.plan_gain import Foretold, after, choose, reductions, with_runs, worth
+from rig.advice.plan_candidates import Candidate, candidates, linear_experiments
+from rig.advice.plan_gain import Experiments, after, choose, reductions, with_runs, worth
 from rig.advice.plan_power import runs_to_see
 from rig.advice.plan_sheet import printable, run_sheet
 from rig.advice.slopes import known_effects, slopes
@@ -60,20 +60,20 @@ def before_any_run(coupe: Target) -> RunPlan:
 # --- the algebra --------------------------------------------------------------------------------------
 
 
-def a_problem(seed: int = 4) -> tuple[Foretold, np.ndarray]:
+def a_problem(seed: int = 4) -> tuple[Experiments, np.ndarray]:
     rng = np.random.default_rng(seed)
     root = rng.normal(size=(6, 6))
     noise = rng.normal(size=(9, 4, 4))
     s = Candidate(DRINK, 10.0)
-    foretold = Foretold(
+    experiments = Experiments(
         (s,) * 9, rng.normal(size=(9, 4, 6)), noise @ np.swapaxes(noise, 1, 2) + np.eye(4), root @ root.T
     )
-    return foretold, rng.normal(size=(2, 6))
+    return experiments, rng.normal(size=(2, 6))
 
 
 def test_a_run_updates_what_is_known_as_bayes_has_it() -> None:
     f, _ = a_problem()
-    g, m = f.slopes[0], f.scatter[0]
+    g, m = f.slopes[0], f.noise[0]
     by_information = np.linalg.inv(np.linalg.inv(f.covariance) + g.T @ np.linalg.inv(m) @ g)
     assert after(f.covariance, g, m) == pytest.approx(by_information, rel=1e-8)
 
@@ -87,7 +87,7 @@ def test_a_reduction_is_the_difference_of_the_variances() -> None:
     f, wanted = a_problem()
     gain = reductions(f.covariance, f, wanted)
     for k in range(9):
-        left = after(f.covariance, f.slopes[k], f.scatter[k])
+        left = after(f.covariance, f.slopes[k], f.noise[k])
         told = np.trace(wanted @ (f.covariance - left) @ wanted.T)
         assert gain[k] == pytest.approx(told)
 
@@ -352,9 +352,9 @@ def test_what_is_foretold_of_a_run_does_not_depend_on_those_foretold_with_it(fit
     s = replace(DRINK, drink_temp_c=22.0, ice_mass_g=200.0)
     runs = [Candidate(s, 8.0), Candidate(s, 15.0), Candidate(replace(s, drink_temp_c=32.0), 15.0, 10.0)]
     known = known_effects(fitted, [c.situation for c in runs])
-    together, alone = foretell(fitted, runs, known), foretell(fitted, runs[1:2], known)
+    together, alone = linear_experiments(fitted, runs, known), linear_experiments(fitted, runs[1:2], known)
     effects = len(known.mean)
     assert together.slopes[1][:, :effects] == pytest.approx(alone.slopes[0], abs=2e-3)
-    assert together.scatter[1] == pytest.approx(alone.scatter[0], rel=1e-2, abs=1e-2)
+    assert together.noise[1] == pytest.approx(alone.noise[0], rel=1e-2, abs=1e-2)
     assert np.all(together.slopes[:2, :, effects:] == 0)
     assert len(RESULTS) == 4
