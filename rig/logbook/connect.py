@@ -18,7 +18,7 @@ _BUSY_MS = 5000
 _PRAGMAS = (f"busy_timeout={_BUSY_MS}", "synchronous=full", "foreign_keys=on")
 _CURES = (
     ("file is not a database", "it is no SQLite database", "Name another file"),
-    ("malformed", "the file is damaged", "Restore a copy; `sqlite3 FILE .recover` saves what can be saved"),
+    ("malformed", "the file is damaged", "Restore a copy: chillrig restore"),
     ("is locked", "another program is writing to it", "Close that program, or try again"),
     ("readonly", "it may not be written", "Check the permissions of the file and its folder"),
     ("unable to open", "the file cannot be opened", "Check the path and its permissions"),
@@ -60,11 +60,18 @@ def url_from(url_or_file: str | Path | None) -> sa.URL:
             )
     else:
         url = sa.URL.create("sqlite", database=str(Path(url_or_file).expanduser()))
-    if url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":
-        folder = Path(url.database).parent
+    if (file := file_at(url)) is not None:
+        folder = file.parent
         if not folder.is_dir():
             raise LogbookError(f"{url.database}: the directory {folder} does not exist. Create it first")
     return url
+
+
+def file_at(url: sa.URL) -> Path | None:
+    """The file of a logbook that is one; None where it lives in a server or in memory."""
+    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
+        return None
+    return Path(url.database)
 
 
 def engine_for(url: sa.URL) -> sa.Engine:
@@ -75,7 +82,7 @@ def engine_for(url: sa.URL) -> sa.Engine:
     LogbookError
         Where the driver is not installed.
     """
-    in_memory = url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:")
+    in_memory = url.get_backend_name() == "sqlite" and file_at(url) is None
     options: dict[str, Any] = {"pool_pre_ping": True}
     if in_memory:
         options = {"poolclass": StaticPool, "connect_args": {"check_same_thread": False}}

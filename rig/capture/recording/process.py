@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.capture.recording.journal import SUFFIX as JOURNAL_SUFFIX
-from rig.capture.recording.journal import Event, EventKind, Header, JournalTail, Line, encode
+from rig.capture.recording.journal import Event, EventKind, Header, Line, encode, read_journal
 from rig.capture.recording.recorder import Recorder
 from rig.capture.recording.recorder_files import OPEN, Files, Plan, RecorderState, is_held, read_state
 from rig.errors import LogbookError, RigError
@@ -133,15 +133,19 @@ class Interrupted:
 
     files: Files
     header: Header | None
-    """None where it was cut short before anything was on file."""
+    """None where there is trouble."""
     lines: int
     lasted_s: float
+    trouble: str = ""
+    """Why nothing can be made of it, naming the file; empty where it can be brought in."""
 
     @property
     def in_words(self) -> str:
         """One line about it."""
+        if self.trouble:
+            return self.trouble
         if self.header is None:
-            return f"{self.files.run}: begun, and cut short before any reading"
+            return self.files.run
         name = self.header.meta.get("run_name", self.files.run)
         return f"{name}: from {self.header.utc:%Y-%m-%d %H:%M} UTC, {self.lasted_s:.0f} s, {self.lines} lines"
 
@@ -149,17 +153,23 @@ class Interrupted:
 def interrupted_runs(folder: Path) -> tuple[Interrupted, ...]:
     """Recordings below a folder that a crash, or a logbook out of reach, has left; the oldest first."""
     found = []
-    for journal in (folder / OPEN).glob(f"*{JOURNAL_SUFFIX}"):
-        files = Files(folder, journal.name.removesuffix(JOURNAL_SUFFIX))
-        if is_held(files.lock):
-            continue
-        tail = JournalTail(journal)
-        records = tail.poll()
-        stamps = [r.at_ns for r in records if isinstance(r, Line | Event)]
-        lasted_s = tail.header.elapsed_s(max(stamps)) if tail.header is not None and stamps else 0.0
-        lines = sum(isinstance(r, Line) for r in records)
-        found.append(Interrupted(files, tail.header, lines, lasted_s))
+    for path in (folder / OPEN).glob(f"*{JOURNAL_SUFFIX}"):
+        files = Files(folder, path.name.removesuffix(JOURNAL_SUFFIX))
+        if not is_held(files.lock):
+            found.append(_left_in(files))
     return tuple(sorted(found, key=lambda i: (i.header is None, i.header.utc.timestamp() if i.header else 0)))
+
+
+def _left_in(files: Files) -> Interrupted:
+    """What one journal holds; whatever is wrong with it is its own trouble and stops no other."""
+    try:
+        journal = read_journal(files.journal)
+    except RigError as error:
+        return Interrupted(files, None, 0, 0.0, str(error))
+    stamps = [r.at_ns for r in journal.records]
+    lasted_s = journal.header.elapsed_s(max(stamps)) if stamps else 0.0
+    lines = sum(isinstance(r, Line) for r in journal.records)
+    return Interrupted(files, journal.header, lines, lasted_s)
 
 
 def main() -> int:

@@ -10,7 +10,8 @@ The header's `meta` is written when the recording starts, so that a crash loses 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from typing import Any, Protocol
@@ -33,7 +34,7 @@ from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
 from rig.consistency.judging import judged
-from rig.errors import NotEnoughData, NotFound
+from rig.errors import LogbookError, NotEnoughData, NotFound, RigError
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
@@ -97,7 +98,8 @@ def take_in(
         Where journal or logbook cannot be read or written; the journal stays where it is.
     """
     journal = _with_late_orders(read_journal(files.journal), files)
-    recorded = recorded_in(journal, decoders, calibrations)
+    with _named(files):
+        recorded = recorded_in(journal, decoders, calibrations)
     name, is_there = _free_name(recorded, store)
     recorded = replace(recorded, run=replace(recorded.run, run=name))
     if not is_there:
@@ -106,6 +108,21 @@ def take_in(
         store.add(book, recorded.bench_name, f"recording {files.run}")
     files.set_done()
     return recorded
+
+
+@contextmanager
+def _named(files: Files) -> Iterator[None]:
+    """Name the journal in what is said of it; a header that says what no run can have is refused in words."""
+    try:
+        yield
+    except RigError as error:
+        if files.journal.name in str(error):
+            raise
+        raise LogbookError(f"{files.journal}: {error}") from error
+    except (TypeError, ValueError, KeyError, AttributeError, OverflowError) as error:
+        raise LogbookError(
+            f"{files.journal}: its first line says of the run what cannot be: {error}. Mend it, or set it aside"
+        ) from error
 
 
 def recorded_in(
