@@ -68,7 +68,7 @@ def layout(here: Here) -> Any:
             html.Div(measures, id="rig-measures"),
             rig_calibrate.layout(here),
             html.H2("Logbook"),
-            html.Div(health_block(health_of(logbook)), id="rig-health"),
+            html.Div(None if here.guest else health_block(health_of(logbook)), id="rig-health"),
             html.Div(
                 [
                     html.Button("Check that it is whole", id="rig-check", className="quiet-do"),

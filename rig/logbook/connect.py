@@ -13,6 +13,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.pool import StaticPool
 
 from rig.errors import LogbookError
+from rig.logbook.passwords import without_password
 
 _BUSY_MS = 5000
 _PRAGMAS = (f"busy_timeout={_BUSY_MS}", "synchronous=full", "foreign_keys=on")
@@ -28,7 +29,11 @@ _CURES = (
         "the disk does not take it",
         "Keep the logbook on a disk of this computer, not on a share",
     ),
-    ("password", "the user or password is refused", "Check the URL"),
+    (
+        "password",
+        "the user or password is refused",
+        "Check the URL, and the password in ~/.pgpass, PGPASSFILE or PGPASSWORD",
+    ),
     ("does not exist", "there is no such database or user", "Create it with createdb, or check the URL"),
     ("connection", "the database server does not answer", "Check the URL and that the server runs"),
 )
@@ -116,10 +121,10 @@ def let_readers_in(engine: sa.Engine) -> None:
 
 
 def shown(url: sa.URL) -> str:
-    """The logbook's address as it may be printed: a file as its path, a URL without its password."""
+    """The logbook's address as it may be printed: a file as its path, a URL without any password."""
     if url.get_backend_name() == "sqlite":
         return url.database or "the logbook in memory"
-    return url.render_as_string(hide_password=True)
+    return without_password(url.render_as_string(hide_password=False))
 
 
 @contextmanager
@@ -135,7 +140,7 @@ def explained(where: str) -> Iterator[None]:
             if sign in said:
                 raise LogbookError(f"{where}: {what}. {cure}") from error
         raise LogbookError(
-            f"{where}: the database refuses: {said.splitlines()[0] if said else error}"
+            f"{where}: the database refuses: {without_password(said.splitlines()[0] if said else str(error))}"
         ) from error
 
 
