@@ -332,4 +332,4 @@ def whole_block(faults: tuple[str, ...]) -> Any:
     return notice(f"The logbook is damaged: {faults[0]}. Make no more runs; restore the last backup, below")
 
 
-PAGE = Page("/rig", "Rig", layout, register)
+PAGE = Page("/rig", "Rig", layout, register, needs_bench=False)

@@ -26,7 +26,7 @@ from rig.capture.devices.simulated.rig import SimulatedRig
 from rig.capture.recording.follow import Advisor, Follower, StopWords
 from rig.capture.recording.journal import EventKind, JournalTail, read_journal
 from rig.capture.recording.process import interrupted_runs, start_recording
-from rig.capture.recording.recorder_files import Files, Plan
+from rig.capture.recording.recorder_files import Files, Plan, read_state
 from rig.capture.to_run.calibrated import Heard, InForce
 from rig.capture.to_run.intake_streams import streams_from
 from rig.capture.to_run.weighing import StepKind
@@ -181,8 +181,10 @@ def test_a_killed_command_and_recorder_lose_nothing_and_the_run_is_brought_in_la
             tail = tails.setdefault(path, JournalTail(path))
             kinds += [r.kind for r in tail.poll() if hasattr(r, "kind")]
         time.sleep(0.01)
-    (state,) = opened.glob("*.state")
-    os.kill(json.loads(state.read_text())["pid"], signal.SIGKILL)
+    (state_file,) = opened.glob("*.state")
+    state = read_state(Files(tmp_path / "recordings", state_file.stem))
+    assert state is not None
+    os.kill(state.pid, signal.SIGKILL)
     command.kill()
     command.wait()
     code, out, _ = chillrig("record", "--recover", "--json", "--logbook", book)

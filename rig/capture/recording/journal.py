@@ -200,6 +200,11 @@ class JournalFile:
         """Records that wait for room on the disk."""
         return self._pending.count(b"\n")
 
+    @property
+    def size(self) -> int:
+        """What is on file [bytes]."""
+        return self._size
+
     def append(self, records: Iterable[JournalRecord]) -> None:
         """Put records into the batch that the next `flush` writes."""
         for record in records:

@@ -30,6 +30,7 @@ from rig.capture.recording.journal import (
     place_of,
     read_journal,
 )
+from rig.capture.recording.process import end_left
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
@@ -83,7 +84,7 @@ class Recorded:
 def take_in(
     files: Files, store: RunStore, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
 ) -> Recorded:
-    """Bring a recording into the logbook and move its journal to `done/`.
+    """Bring a recording into the logbook and move its journal to `done/`; one that goes on without a screen is ended.
 
     Killed at any moment and called again, it leaves the run in the logbook exactly once, for the run carries
     the id that was born with its journal, and the journal moves only after the logbook has it.
@@ -97,6 +98,7 @@ def take_in(
     LogbookError
         Where journal or logbook cannot be read or written; the journal stays where it is.
     """
+    end_left(files)
     journal = _with_late_orders(read_journal(files.journal), files)
     with _named(files):
         recorded = recorded_in(journal, decoders, calibrations)

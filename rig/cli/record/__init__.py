@@ -286,8 +286,8 @@ def _record(
 ) -> Session:
     from rig.capture.recording.follow import Follower
     from rig.capture.recording.process import start_recording
-    from rig.capture.recording.recorder import LEAST_FREE_BYTES, free_bytes
-    from rig.capture.recording.recorder_files import Plan
+    from rig.capture.recording.recorder import free_bytes
+    from rig.capture.recording.recorder_files import LEAST_FREE_BYTES, Plan
     from rig.capture.to_run.calibrated import Heard
     from rig.cli.record.keys import run_session, terminal_keys
     from rig.cli.record.view import live_view
