@@ -78,7 +78,7 @@ class Recorder:
         self._left_s: float | None = None
         self._stopped_s: float | None = None
         self._heard_s = float("-inf")
-        self._say: Callable[[RecorderState], object] = lambda state: None
+        self._say: Callable[[RecorderState], None] = lambda state: None
         self._orders = JournalTail(self.files.orders)
         self._orders_taken = 0
         self._sleep_watch = sleep_watch or SleepWatch()
@@ -116,7 +116,12 @@ class Recorder:
                 self.plan.run, utc, mono_ns, self.plan.ports, self.plan.meta, self.plan.time_scale
             )
             file, board = JournalFile(self.files.journal), StateBoard(self.files.state)
-            self._say = lambda state: (board.put(state), say(state))
+
+            def tell(state: RecorderState) -> None:
+                board.put(state)
+                say(state)
+
+            self._say = tell
             file.append([header])
             if not file.flush():
                 raise LogbookError(
