@@ -11,7 +11,7 @@ from werkzeug.test import Client, TestResponse
 
 from dashboard import gate
 from dashboard.app import make_app
-from dashboard.gate import GUESSES_ALL, GUESSES_EACH, WITHIN_S, Gate, new_code, plain
+from dashboard.gate import CODE_OUTLIVES, FREE_GUESSES, LONGEST_WAIT_S, Gate, new_code, plain
 from dashboard.headers import GUEST, MOST_BYTES
 from dashboard.serving import local_address, server_of, sharing_server
 from rig.errors import RigError
@@ -95,22 +95,28 @@ def test_a_screen_is_asked_again_after_half_a_day(door: Doorway) -> None:
     assert door.ask(screen, "/runs").status_code == 401
 
 
-def test_an_address_that_guesses_wrongly_must_wait_while_others_need_not(door: Doorway) -> None:
+def test_an_address_that_guesses_wrongly_waits_longer_each_time_while_others_need_not(door: Doorway) -> None:
     guesser = door.screen()
-    for _ in range(GUESSES_EACH):
+    for _ in range(FREE_GUESSES + 1):
         assert door.give(guesser, "AAAA-AAAA").status_code == 403
-    stopped = door.give(guesser, door.codes[-1])
-    assert stopped.status_code == 429
-    assert stopped.headers["Retry-After"] == "60"
+    waits = []
+    for _ in range(4):
+        stopped = door.give(guesser, door.codes[-1])
+        assert stopped.status_code == 429
+        waits.append(int(stopped.headers["Retry-After"]))
+        door.now_s += waits[-1]
+        assert door.give(guesser, "AAAA-AAAA").status_code == 403
+    assert waits == [2, 4, 8, 16]
     assert door.give(door.screen(), door.codes[-1], address="192.168.0.21").status_code == 303
-    door.now_s += WITHIN_S + 1
+    door.now_s += LONGEST_WAIT_S
     assert door.give(guesser, door.codes[-1]).status_code == 303
 
 
-def test_many_addresses_together_cannot_guess_faster(door: Doorway) -> None:
-    for k in range(GUESSES_ALL):
-        assert door.give(door.screen(), "AAAA-AAAA", address=f"10.0.0.{k}").status_code == 403
-    assert door.give(door.screen(), door.codes[-1], address="10.0.1.1").status_code == 429
+def test_wrong_codes_from_everywhere_lock_nobody_out(door: Doorway) -> None:
+    for k in range(2 * CODE_OUTLIVES + 5):
+        assert door.give(door.screen(), "AAAA-AAAA", address=f"10.0.{k // 250}.{k % 250}").status_code == 403
+    assert len(door.codes) == 3  # each code outlives only so many guesses
+    assert door.give(door.screen(), door.codes[-1], address="10.9.1.1").status_code == 303
 
 
 @pytest.mark.parametrize("cookie", ["", "x", "a" * 4000, "../../etc"])

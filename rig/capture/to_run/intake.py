@@ -363,6 +363,15 @@ def _doubts(journal: Journal, streams: Sequence[Stream]) -> list[Finding]:
     for stream in streams:
         if stream.lost:
             found.append(_note(journal, f"{stream.name}: {stream.lost} readings never arrived"))
+        if stream.late:
+            found.append(
+                _doubt(
+                    journal,
+                    f"{stream.name}: {stream.late} readings came up to {stream.late_s:.1f} s late, as where this "
+                    "computer was held up; their times are by the device's clock or pace, and some in between may "
+                    "be missing",
+                )
+            )
         if stream.rejects:
             found.append(_note(journal, f"{stream.name}: {stream.rejects} lines were no valid reading"))
         if stream.resets:
