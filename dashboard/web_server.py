@@ -247,6 +247,8 @@ class _Server(WSGIServer):
             socket_.close()
             raise
 
+    _connections: Any
+
     def prepare(self) -> None:
         """Bind, and take this server's own connections."""
         super().prepare()

@@ -94,6 +94,11 @@ def fit_or_prior(
         return prior_fit(book)
 
 
+def can_be_read(content: bytes) -> bool:
+    """Whether a kept fit is whole, and of this version of the program."""
+    return _read(content) is not None
+
+
 def kept_verdicts(logbook: Logbook, bench_name: str, runs: Iterable[Run]) -> dict[str, RunFit]:
     """What the bench's last kept fit made of these runs, without a fit: those noted otherwise since are left out.
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
@@ -87,6 +89,8 @@ def engine_for(url: sa.URL) -> sa.Engine:
     LogbookError
         Where the driver is not installed.
     """
+    if (file := file_at(url)) is not None and file.exists() and not _writable(file):
+        url = _only_read(url, file)
     in_memory = url.get_backend_name() == "sqlite" and file_at(url) is None
     options: dict[str, Any] = {"pool_pre_ping": True}
     if in_memory:
@@ -103,6 +107,23 @@ def engine_for(url: sa.URL) -> sa.Engine:
     return engine
 
 
+def is_only_read(engine: sa.Engine) -> bool:
+    """Whether a logbook's file, or its folder, may not be written: it is read all the same."""
+    return engine.url.query.get("mode") == "ro"
+
+
+def _writable(file: Path) -> bool:
+    return os.access(file, os.W_OK) and os.access(file.parent, os.W_OK)
+
+
+def _only_read(url: sa.URL, file: Path) -> sa.URL:
+    """The file opened without a trace: SQLite reads what stands written ahead only where it may write beside it."""
+    ahead = file.with_name(f"{file.name}-wal")
+    quiet = not ahead.exists() or not ahead.stat().st_size
+    told = {"mode": "ro", "uri": "true"} | ({"immutable": "1"} if quiet else {})
+    return url.set(database=f"file:{quote(str(file.absolute()))}").update_query_dict(told)
+
+
 def writing(engine: sa.Engine) -> sa.Engine:
     """The same engine for transactions that write: on SQLite they take their place in the queue at once."""
     return engine.execution_options(chillrig_writes=True)
@@ -110,7 +131,7 @@ def writing(engine: sa.Engine) -> sa.Engine:
 
 def let_readers_in(engine: sa.Engine) -> None:
     """Have SQLite write ahead in a log, so that nobody who reads waits for a writer; the file keeps it."""
-    if engine.dialect.name == "sqlite":
+    if engine.dialect.name == "sqlite" and not is_only_read(engine):
         connection = engine.raw_connection()
         try:
             connection.cursor().execute("pragma journal_mode=wal")

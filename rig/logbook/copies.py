@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import sqlite3
 from contextlib import closing, suppress
@@ -78,7 +79,33 @@ def back_up(file: Path, now: datetime) -> Path:
             f"{folder}: no copy can be made there: {error.strerror}. See its rights"
         ) from error
     whole_copy(file, copy)
+    try:
+        _digest_file(copy).write_text(f"{_digest(copy)}  {copy.name}\n", encoding="utf-8")
+    except OSError as error:
+        raise LogbookError(
+            f"{folder}: the copy's digest cannot be kept: {error.strerror}. Free some space"
+        ) from error
     return copy
+
+
+def has_changed(copy: Path) -> bool:
+    """Whether a copy is no longer what it was when it was made; False where nobody kept its digest.
+
+    SQLite's own check sees only the structure: a bit that turned inside a text or a reading passes it.
+    """
+    kept = _digest_file(copy)
+    return kept.is_file() and kept.read_text(encoding="utf-8", errors="replace").split(" ")[0] != _digest(
+        copy
+    )
+
+
+def _digest_file(copy: Path) -> Path:
+    return copy.with_name(f"{copy.name}.sha256")
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest()
 
 
 def whole_copy(source: Path, copy: Path) -> None:

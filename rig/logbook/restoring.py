@@ -17,7 +17,7 @@ from datetime import datetime
 from pathlib import Path
 
 from rig.errors import LogbookError, NotFound
-from rig.logbook.copies import BACKUPS, backups_of, faults_of, sides_of, sync, whole_copy
+from rig.logbook.copies import BACKUPS, backups_of, faults_of, has_changed, sides_of, sync, whole_copy
 from rig.logbook.holding import held_alone
 
 
@@ -85,6 +85,8 @@ def _check(copy: Path) -> None:
         raise LogbookError(
             f"{copy}: there is no such file. chillrig restore --list shows the copies there are"
         )
+    if has_changed(copy):
+        raise LogbookError(f"{copy}: this copy is no longer what it was when it was made. Choose another one")
     faults = faults_of(copy)
     if faults:
         raise LogbookError(f"{copy}: this copy is damaged: {faults[0]}. Choose another one")

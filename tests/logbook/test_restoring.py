@@ -121,7 +121,23 @@ def test_a_copy_that_is_not_whole_is_refused_and_nothing_is_changed(tmp_path: Pa
     with pytest.raises(LogbookError):
         restore(file, copy, NOW)
     assert names(file) == ["r0", "r1", "r2"]
-    assert sorted(p.name for p in (tmp_path / "backups").iterdir()) == ([copy.name] if copy.exists() else [])
+    left = sorted(p.name for p in (tmp_path / "backups").iterdir() if p.suffix != ".sha256")
+    assert left == ([copy.name] if copy.exists() else [])
+
+
+def test_a_bit_that_turned_inside_a_copys_data_is_found_although_sqlite_sees_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "log.sqlite"
+    filled(file, 3)
+    copy = back_up(file, NOW)
+    content = copy.read_bytes()
+    at = content.rindex(b"tin")
+    copy.write_bytes(content[:at] + b"tim" + content[at + 3 :])
+    assert faults_of(copy) == ()
+    with pytest.raises(LogbookError, match="no longer what it was"):
+        restore(file, copy, NOW)
+    moved = tmp_path / "moved.sqlite"
+    moved.write_bytes(content)
+    assert restore(file, moved, NOW).kept is not None
 
 
 def test_the_newest_copy_that_is_whole_is_taken(tmp_path: Path) -> None:
