@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import logging
+import math
 import socket
 import time
 from contextlib import suppress
@@ -108,16 +109,27 @@ class _Connections(ConnectionManager):
         conn.due_s = time.monotonic() + limits.request_s
         with self._lock:
             mine = self._of.get(address, 0)
-            if mine >= limits.of_one_address or len(self._open) >= limits.connections:
-                refused = True
-            else:
-                refused = False
+            taken = mine < limits.of_one_address and self._has_place(limits.connections)
+            if taken:
                 self._of[address] = mine + 1
                 self._open.add(conn)
-        if refused:
+        if not taken:
             conn.close()
             return None
         return conn
+
+    def _has_place(self, most: int) -> bool:
+        """Whether one more finds a place; where all are taken, who has dawdled for longest gives up theirs."""
+        if len(self._open) < most:
+            return True
+        dawdling = min(
+            (c for c in self._open if 0.0 < c.due_s < math.inf), key=lambda c: c.due_s, default=None
+        )
+        if dawdling is None or len(self._open) >= 2 * most:
+            return False
+        dawdling.due_s = 0.0
+        dawdling.cut()
+        return True
 
     def forget(self, conn: _Connection) -> None:
         """A connection is closed."""
@@ -148,7 +160,7 @@ class _Connections(ConnectionManager):
 class _Connection(HTTPConnection):
     """One connection; `due_s` is when the request that is being read must have come whole."""
 
-    due_s = float("inf")
+    due_s = math.inf
     fresh = True
 
     def communicate(self) -> bool:
@@ -157,7 +169,7 @@ class _Connection(HTTPConnection):
         try:
             return bool(super().communicate())
         finally:
-            self.due_s = float("inf")
+            self.due_s = math.inf
 
     def cut(self) -> None:
         """End it for whoever reads or writes it."""
@@ -187,7 +199,7 @@ class _Gateway(Gateway_10):
             environ.pop("HTTP_TRANSFER_ENCODING", None)
         else:
             environ["wsgi.input"] = io.BytesIO()
-        self.req.conn.due_s = float("inf")
+        self.req.conn.due_s = math.inf
         return environ
 
 

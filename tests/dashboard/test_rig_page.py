@@ -194,3 +194,10 @@ def test_the_page_restores_nothing_while_another_program_has_the_logbook_open(tm
         with pytest.raises(LogbookError, match="in use"):
             rig.restored_words(desk, file)
     assert desk.names() == ("corner",)
+
+
+def test_another_screen_is_not_told_where_the_logbook_lies(tmp_path: Path) -> None:
+    _, desk = room_at(small_logbook(tmp_path))
+    said = text(rig.layout(Here(desk, "corner", None, "", {}, guest=True)))
+    assert str(tmp_path) not in said and "bar.sqlite" not in said
+    assert "Restore" not in said and "Make a backup" not in said

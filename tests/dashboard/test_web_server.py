@@ -5,9 +5,11 @@ from __future__ import annotations
 import gzip
 import http.client
 import socket
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -110,6 +112,25 @@ def test_an_address_has_so_many_connections_and_gets_them_back(served: Callable[
     for c in held:
         c.close()
     _until(lambda: _answers(port))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs further loopback addresses")
+def test_strangers_from_many_addresses_give_up_their_places_to_whoever_asks(
+    served: Callable[[WebServer], int],
+) -> None:
+    patient = Limits(connections=30, of_one_address=10, request_s=PATIENCE_S, idle_s=PATIENCE_S, stop_s=0.2)
+    port = served(WebServer("127.0.0.1", 0, said, patient))
+    strangers = [
+        socket.create_connection(("127.0.0.1", port), PATIENCE_S, (f"127.0.{1 + k % 12}.1", 0))
+        for k in range(90)
+    ]
+    for k, c in enumerate(strangers):
+        with suppress(OSError):
+            c.sendall(b"GET / HT" if k % 2 else b"")
+    for _ in range(20):
+        assert ask(port)[0] == 200
+    for c in strangers:
+        c.close()
 
 
 @pytest.mark.parametrize(
