@@ -69,7 +69,9 @@ def journals(told: str | None) -> str:
     if bad:
         raise RigError(f"{len(bad)} cannot be brought in: {'; '.join(bad)}. The page Live sets them aside")
     if running := sum(i.running for i in left):
-        raise RigError(f"{running} go on without a screen. End and bring in: chillrig record --recover")
+        raise RigError(
+            f"{running} go on without a screen. Follow: chillrig record --follow; end and bring in: --recover"
+        )
     return f"{len(left)} to bring in: chillrig record --recover" if left else "none left over"
 
 

@@ -97,7 +97,7 @@ def _stream(journal: Journal, port: int, decoders: Mapping[str, Decoder]) -> Str
     # Rebooted boards start their ticks anew: `align` fits each stretch by itself.
     clock = _clock(heard, baud_of(spec))
     order = np.argsort(clock.time_s, kind="stable")
-    late_s = np.asarray(heard.arrival_s) - clock.time_s
+    late_s = (np.asarray(heard.arrival_s) - clock.time_s) / journal.header.time_scale
     lost, resets = _missing([r.sequence for r in heard.readings if r.sequence is not None])
     return Stream(
         port=port,
