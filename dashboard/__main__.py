@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 import webbrowser
 from pathlib import Path
@@ -26,7 +27,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--share", action="store_true", help="let other screens of the local network in, each by a code"
     )
-    parser.add_argument("--host", default="127.0.0.1", help="with --share: this computer's address there")
+    parser.add_argument("--host", help="with --share: the address to serve other screens at, and no other")
     parser.add_argument("--chromium", type=Path, metavar="FILE", help="the Chromium that makes PDFs")
     parser.add_argument(
         "--device", action="append", default=[], metavar="ADDRESS", help="a device the system does not list"
@@ -54,6 +55,8 @@ def main(arguments: list[str] | None = None) -> int:
         if told.open:
             webbrowser.open(address)
 
+    # whoever ends it by a signal lets it end in good order, as Ctrl-C does
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         source = source_of(told.bench, told.logbook or os.environ.get(LOGBOOK_VARIABLE), told.bench_name)
         serve(

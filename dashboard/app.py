@@ -105,8 +105,16 @@ def make_app(
     loading.register(server)
     keeping.register(server, desk, PAGES, chromium)
     headers.register(server, app.csp_hashes())
+    # what was sent was no question of our pages: one line, whoever sent it
+    server.log_exception = _refused_in_a_line  # type: ignore[method-assign]
     desk.begin()
     return app
+
+
+def _refused_in_a_line(exc_info: Any) -> None:
+    log = logging.getLogger(__name__)
+    log.error("a request could not be answered: %s at %s", exc_info[0].__name__, request.path[:80])
+    log.debug("in full", exc_info=exc_info)
 
 
 @dataclass(frozen=True)
@@ -133,6 +141,8 @@ def page(desk: Desk, path: str, search: str | None, *, guest: bool = False) -> S
         benches = desk.names()
         if not benches and not found[0].needs_bench:
             return Shown(found[0].layout(Here(desk, "", None, found[1], params, guest)), ways)
+        if not benches:
+            return Shown(frame.empty(None if guest or desk.logbook is None else desk.logbook.where), ways)
         name = desk.chosen(one(params, "bench"))
         kept = name if len(benches) > 1 else None
         ways = frame.ways(PAGES, shown, place, kept, benches)
@@ -145,8 +155,13 @@ def page(desk: Desk, path: str, search: str | None, *, guest: bool = False) -> S
 
 
 def _broken(error: Exception) -> None:
-    """The one place where an error nobody foresaw ends: told on the page, in full in the server's log."""
-    logging.getLogger(__name__).error("a callback failed", exc_info=error)
+    """The one place where an error nobody foresaw ends: told on the page, in full in the server's log.
+
+    Of another screen's only a line: whoever is let in may not fill this computer's terminal.
+    """
+    guest = request.environ.get(headers.GUEST)
+    said = f"a callback of another screen failed: {type(error).__name__}" if guest else "a callback failed"
+    logging.getLogger(__name__).error(said, exc_info=None if guest else error)
     dash.set_props(
         "trouble",
         {

@@ -118,6 +118,10 @@ class Desk:
         """Where runs can be corrected; None where they can only be read."""
         return self._source.logbook
 
+    def leave_logbook(self) -> None:
+        """Close all connections to the logbook; the next question opens it again."""
+        self._source.leave()
+
     def bench(self, name: str) -> Bench:
         """What is on a bench; needs no fit."""
         return self._source.bench(name)

@@ -120,3 +120,34 @@ def working(name: str, share: float) -> html.Div:
 def refused(title: str, text: str) -> html.Div:
     """A page that cannot be shown, with the reason and what to do."""
     return html.Div([html.H1(title), html.P(text)], className="state", role="alert")
+
+
+def empty(where: str | None) -> html.Div:
+    """The page while there is no bench at all: what to do first; `where` is the logbook, None for other screens."""
+    ways_on = [
+        ("See it at work", "with sample benches: ", "chillrig demo"),
+        ("Bring in your own bench", "a folder with bench.toml and run_sheet.csv: ", "chillrig import my-bar"),
+        ("Make a drink that is only simulated", "no hardware needed: ", "chillrig record --simulated"),
+    ]
+    return html.Div(
+        [
+            html.H1("Nothing is logged yet"),
+            html.P(
+                "A bench is your vessels, ices, recipes and targets, with the runs made on it. Make a first one in a "
+                "terminal on this computer; this page shows it as soon as it is loaded again.",
+                className="lead",
+            ),
+            html.Ul([html.Li([html.B(f"{what}, "), how, html.Code(told)]) for what, how, told in ways_on]),
+            html.P(
+                [
+                    "Until then: ",
+                    dcc.Link("what is plugged in", href="/rig"),
+                    " and ",
+                    dcc.Link("what a coffee gives", href="/recipe/coffee"),
+                    ".",
+                ]
+            ),
+            *([] if where is None else [html.P(f"The logbook: {where}", className="quiet")]),
+        ],
+        className="state",
+    )

@@ -1,16 +1,17 @@
 """The gate before a shared dashboard: a screen gives a one-time code and is known from then on by a cookie.
 
-A code opens the gate for one screen and is replaced by the next one. Guesses are limited for each address and
-for all together, so that eight letters are enough. WSGI (PEP 3333) around the app: nothing behind the gate runs
-for anybody who has not passed it.
+A code opens the gate for one screen and is replaced by the next one, and so it is after many wrong ones from
+anywhere. An address that was wrong must wait, twice as long after every further wrong one; nobody else waits for it.
+Eight letters of thirty are 6·10¹¹ codes: a hundred guesses a second would take some hundred years for even odds.
+WSGI (PEP 3333) around the app: nothing behind the gate runs for anybody who has not passed it.
 """
 
 from __future__ import annotations
 
 import hmac
+import math
 import secrets
 import time
-from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -30,7 +31,11 @@ LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 LENGTH = 8
 COOKIE = "chillrig_screen"
 SESSION_S = 12 * 3600.0
-GUESSES_EACH, GUESSES_ALL, WITHIN_S = 5, 40, 60.0
+FREE_GUESSES, FIRST_WAIT_S, LONGEST_WAIT_S = 4, 2.0, 300.0
+"""So many wrong codes of an address cost nothing: people mistype. After that it waits."""
+CODE_OUTLIVES = 1000
+"""After so many wrong codes from anywhere the code is another one."""
+_FORGOTTEN_S = 3600.0
 _MOST_SCREENS, _MOST_ADDRESSES = 200, 1000
 
 
@@ -45,28 +50,41 @@ def plain(code: str) -> str:
     return "".join(c for c in code.upper() if c in LETTERS)[: 2 * LENGTH]
 
 
+@dataclass(frozen=True)
+class Guesser:
+    """How often an address was wrong, and when it may try again [s]."""
+
+    wrong: int = 0
+    last_s: float = 0.0
+    again_s: float = 0.0
+
+
 @dataclass
 class Guesses:
-    """Wrong codes of late, by address."""
+    """Wrong codes of late, by address: each is slowed down by its own, and by nobody else's."""
 
     now_s: Callable[[], float]
-    of: dict[str, deque[float]] = field(default_factory=dict)
-    all: deque[float] = field(default_factory=deque)
+    of: dict[str, Guesser] = field(default_factory=dict)
 
-    def too_many(self, address: str) -> bool:
-        """Whether this address, or all together, must wait."""
-        mine = self.of.get(address, deque())
-        for kept in (mine, self.all):
-            while kept and kept[0] < self.now_s() - WITHIN_S:
-                kept.popleft()
-        return len(mine) >= GUESSES_EACH or len(self.all) >= GUESSES_ALL
+    def wait_s(self, address: str) -> float:
+        """How long an address must wait before it may try again [s]; 0 where it may now."""
+        return max(self.of.get(address, Guesser()).again_s - self.now_s(), 0.0)
 
     def wrong(self, address: str) -> None:
         """Note one."""
-        if len(self.of) >= _MOST_ADDRESSES:
-            self.of.clear()  # those are strangers in droves: the limit for all holds them
-        self.of.setdefault(address, deque()).append(self.now_s())
-        self.all.append(self.now_s())
+        now_s = self.now_s()
+        before = self.of.pop(address, Guesser())
+        count = 1 if now_s - before.last_s > _FORGOTTEN_S else before.wrong + 1
+        wait_s = 0.0
+        if count > FREE_GUESSES:
+            wait_s = min(FIRST_WAIT_S * 2.0 ** (count - FREE_GUESSES - 1), LONGEST_WAIT_S)
+        self.of[address] = Guesser(count, now_s, now_s + wait_s)
+        while len(self.of) > _MOST_ADDRESSES:
+            del self.of[next(iter(self.of))]  # the one that has been quiet for longest
+
+    def right(self, address: str) -> None:
+        """Forget an address that knew the code."""
+        self.of.pop(address, None)
 
 
 class Gate:
@@ -106,13 +124,19 @@ class Gate:
         address = request.remote_addr or ""
         given = plain(request.form.get("code", ""))
         with self._lock:
-            if self._guesses.too_many(address):
-                answer = _page("Too many wrong codes. Wait a minute, then type the code anew.", 429)
-                answer.headers["Retry-After"] = f"{WITHIN_S:.0f}"
+            wait_s = self._guesses.wait_s(address)
+            if wait_s > 0.0:
+                told = f"Too many wrong codes from this screen. Wait {wait_s:.0f} seconds, then type the code anew."
+                answer = _page(told, 429)
+                answer.headers["Retry-After"] = f"{math.ceil(wait_s)}"
                 return answer
             if not hmac.compare_digest(given, plain(self._code)):
                 self._guesses.wrong(address)
+                self._wrong += 1
+                if self._wrong >= CODE_OUTLIVES:
+                    self._next_code()
                 return _page("That is not the code. Each code lets in one screen; ask for the next one.", 403)
+            self._guesses.right(address)
             screen = secrets.token_urlsafe(32)
             self._screens[screen] = self._now_s() + SESSION_S
             while len(self._screens) > _MOST_SCREENS:
@@ -127,7 +151,7 @@ class Gate:
             return self._screens.get(screen, -1.0) > self._now_s()
 
     def _next_code(self) -> None:
-        self._code = new_code()
+        self._code, self._wrong = new_code(), 0
         self._tell(self._code)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from threading import BoundedSemaphore, Lock
 
 from flask import Flask, Response, request
 
@@ -38,8 +40,15 @@ def register(server: Flask, desk: Desk, pages: Sequence[Page], chromium: Path | 
     def card() -> Response:
         return Response(_card(desk), mimetype="text/html")
 
+    printer = Printer()
+
     def card_pdf() -> Response:
-        return _file(pdf_of(_card(desk), find_chromium(chromium)), "application/pdf", "technique-card.pdf")
+        with printer.mine():
+            content = pdf_of(_card(desk), find_chromium(chromium))
+        return _file(content, "application/pdf", "technique-card.pdf")
+
+    def busy(error: Busy) -> Response:
+        return Response(str(error), 503, {"Retry-After": "20"}, mimetype="text/plain")
 
     def refused(error: RigError) -> Response:
         return Response(str(error), 400, mimetype="text/plain")
@@ -48,6 +57,35 @@ def register(server: Flask, desk: Desk, pages: Sequence[Page], chromium: Path | 
     server.add_url_rule(CARD, "card", card)
     server.add_url_rule(CARD_PDF, "card_pdf", card_pdf)
     server.register_error_handler(RigError, refused)
+    server.register_error_handler(Busy, busy)
+
+
+class Busy(RigError):
+    """Too many ask for the same slow thing at once."""
+
+
+class Printer:
+    """The one browser that prints: whoever asks waits for those before, and too many are sent away."""
+
+    def __init__(self, most_waiting: int = 3) -> None:
+        self._turn, self._places = Lock(), BoundedSemaphore(1 + most_waiting)
+
+    @contextmanager
+    def mine(self) -> Iterator[None]:
+        """While it is one's turn.
+
+        Raises
+        ------
+        Busy
+            Several wait already.
+        """
+        if not self._places.acquire(blocking=False):
+            raise Busy("Other cards are being printed. Ask for this one again in half a minute")
+        try:
+            with self._turn:
+                yield
+        finally:
+            self._places.release()
 
 
 def _here(desk: Desk, rest: str) -> Here:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -11,30 +10,20 @@ from urllib.parse import urlsplit
 
 from dash import Dash
 from flask import Response, request
-from werkzeug.serving import BaseWSGIServer, WSGIRequestHandler, make_server
 
 from dashboard.app import make_app
 from dashboard.gate import Gate
 from dashboard.headers import GUEST
 from dashboard.sources import Source
+from dashboard.web_server import OWN, SHARED, Limits, WebServer
 from rig.errors import RigError
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 Tell = Callable[[str], None]
 
 
-class _KeptOpen(WSGIRequestHandler):
-    """Answers one request after the other on the same connection, and writes no log of them."""
-
-    protocol_version = "HTTP/1.1"
-    timeout = 60  # an idle connection holds a thread
-
-    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
-        """Nothing: what people look at is nobody's business."""
-
-
-def server_of(app: Dash, host: str, port: int) -> BaseWSGIServer:
-    """A threaded server of the app for this computer; port 0 takes a free one.
+def server_of(app: Dash, host: str, port: int) -> WebServer:
+    """A server of the app for this computer; port 0 takes a free one.
 
     It answers only to a loopback name, so that no page elsewhere can reach it through a name of its own that
     points here.
@@ -48,14 +37,17 @@ def server_of(app: Dash, host: str, port: int) -> BaseWSGIServer:
         return Response("This dashboard serves its own computer only.", 403)
 
     app.server.before_request(only_this_computer)
-    logging.getLogger("werkzeug").setLevel(logging.ERROR)
-    return make_server(host, port, app.server, threaded=True, request_handler=_KeptOpen)
+    return WebServer(host, port, app.server, OWN)
 
 
-def sharing_server(app: Dash, host: str, port: int, tell: Tell) -> BaseWSGIServer:
-    """A server for other screens, every one of which has to give a code first; `tell` hears the codes."""
-    server = make_server(host, port, lambda e, s: iter(()), threaded=True, request_handler=_KeptOpen)
-    where = f"{host}:{server.server_port}"
+def sharing_server(app: Dash, host: str, port: int, tell: Tell, limits: Limits = SHARED) -> WebServer:
+    """A server for other screens, every one of which has to give a code first; `tell` hears the codes.
+
+    Its connections, threads and limits are its own: whatever happens on the network, this computer's own server
+    answers.
+    """
+    server = WebServer(host, port, lambda e, s: iter(()), limits)
+    where = f"[{host}]:{server.server_port}" if ":" in host else f"{host}:{server.server_port}"
     server.app = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
     return server
 
@@ -82,7 +74,7 @@ def local_address() -> str:
 
 def serve(
     source: Source,
-    host: str = "127.0.0.1",
+    host: str | None = None,
     port: int = 8050,
     *,
     share: bool = False,
@@ -94,26 +86,47 @@ def serve(
 ) -> None:
     """Serve a source's benches until stopped; `opened` hears this computer's address once it answers.
 
-    With `share`, other screens of the local network are served too, at `host` or this computer's own address.
+    With `share`, other screens are served too, at `host` and nowhere else, or at this computer's own address on the
+    network where none is told. Without it `host` may be a loopback address only.
 
     Raises
     ------
-    OSError, RigError
+    RigError
         The port is taken, or the address is not this computer's; there is no network to share on.
     """
+    own = LOOPBACK[0] if share or host is None else host
+    at = None if not share else local_address() if host is None else _one_address(host)
     app = make_app(source, chromium, devices, dialects, ahead=True)
-    server = server_of(app, "127.0.0.1" if share else host, port)
-    shared: BaseWSGIServer | None = None
+    server = server_of(app, own, port)
+    shared: WebServer | None = None
     try:
-        if share:
-            at = local_address() if host in LOOPBACK else host
-            shared = sharing_server(app, at, server.server_port, tell)
-            tell(f"Other screens: http://{at}:{shared.server_port}/")
+        if at is not None:
+            # the same port, except where the address is the one that this computer serves itself at
+            shared = sharing_server(app, at, 0 if at in LOOPBACK else server.server_port, tell)
+            tell(f"Other screens: http://{_in_address(at)}:{shared.server_port}/")
             Thread(target=shared.serve_forever, daemon=True).start()
-        shown = f"[{host}]" if ":" in host and not share else "127.0.0.1" if share else host
-        opened(f"http://{shown}:{server.server_port}/")
+        opened(f"http://{_in_address(own)}:{server.server_port}/")
         server.serve_forever()
     finally:
         if shared is not None:
             shared.server_close()
         server.server_close()
+
+
+def _one_address(host: str) -> str:
+    """The address to share at.
+
+    Raises
+    ------
+    RigError
+        It stands for all of them: who asks by which could not be told.
+    """
+    if host in ("", "0.0.0.0", "::"):
+        raise RigError(
+            f"{host or 'nothing'} is no one address. Name this computer's address on the network: --host"
+        )
+    return host
+
+
+def _in_address(host: str) -> str:
+    return f"[{host}]" if ":" in host else host

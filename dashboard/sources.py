@@ -31,6 +31,10 @@ class Source(Protocol):
         """Where runs can be corrected; None where they can only be read."""
         ...
 
+    def leave(self) -> None:
+        """Close what is open; the next question opens it again."""
+        ...
+
     def names(self) -> tuple[str, ...]:
         """The benches there are."""
         ...
@@ -81,6 +85,9 @@ class FolderSource:
     folder: Path
     logbook: None = None
 
+    def leave(self) -> None:
+        """Nothing stays open."""
+
     def names(self) -> tuple[str, ...]:
         """The folder's own name."""
         return (self.folder.resolve().name,)
@@ -126,15 +133,21 @@ class LogbookSource:
     only: tuple[str, ...] = ()
     most_fitted: int = field(default=MOST_FITTED)
 
+    def leave(self) -> None:
+        """Close all connections."""
+        self.logbook.close()
+        self.lists.close()
+
     def names(self) -> tuple[str, ...]:
         """The benches that have runs first, then the others."""
         benches = [b for b in self.logbook.benches() if not self.only or b.name in self.only]
         return tuple(b.name for b in sorted(benches, key=lambda b: (b.runs == 0, b.name)))
 
     def stamp(self, name: str) -> str:
-        """The number of runs and of their revisions, counted by the database."""
+        """The number of runs and of their revisions, counted by the database, in which file."""
         tally = self.lists.tally(name)
-        return f"{tally.runs} {tally.revisions}"
+        # a copy that was restored, and changed since, may have the same numbers
+        return f"{tally.runs} {tally.revisions} {self.logbook.identity}"
 
     def bench(self, name: str) -> Bench:
         """What is on the bench."""

@@ -157,6 +157,31 @@ _NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", *_PARTS}
 _UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
 
 
+_MOST_DEPTH = 20
+
+
+def _deeper(value: Any, most: int) -> bool:
+    """Whether tables and lists are nested deeper than so many."""
+    level = [value]
+    for _ in range(most + 1):
+        level = [
+            inner
+            for v in level
+            if isinstance(v, dict | list)
+            for inner in (v.values() if isinstance(v, dict) else v)
+            if isinstance(inner, dict | list)
+        ]
+    return bool(level)
+
+
+def _finite(value: float) -> bool:
+    """Whether a number can be reckoned with; an integer may be too large for that."""
+    try:
+        return math.isfinite(value)
+    except OverflowError:
+        return False
+
+
 class _Reader:
     """Walks the parsed TOML, keeps notes on what it does not know, and says where things stand."""
 
@@ -165,8 +190,10 @@ class _Reader:
         self.kept: dict[str, Any] = {}
         try:
             self.raw = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:  # also of numbers and nesting without end
             raise BenchError(f"not valid TOML: {error}", Place(file=file)) from error
+        if _deeper(self.raw, _MOST_DEPTH):
+            raise BenchError(f"its tables are nested more than {_MOST_DEPTH} deep", Place(file=file))
 
     def place(self, *words: str) -> Place:
         """The line that names these words, in order: the table's header, then the key below it."""
@@ -279,8 +306,8 @@ class _Reader:
             raise self.error(f"{path}: {key} {value!r} is not one of {options}", *words, key) from None
 
     def number(self, path: str, key: str, value: Any, words: tuple[str, ...]) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise self.error(f"{path}: {key} must be a number, found {value!r}", *words, key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
+            raise self.error(f"{path}: {key} must be a number, found {str(value)[:40]}", *words, key)
         if key in _POSITIVE and value <= 0:
             raise self.error(f"{path}: {key} must be above zero, found {value:g}", *words, key)
         if key in _NOT_NEGATIVE and value < 0:

@@ -18,7 +18,7 @@ from dashboard.live.question import Devices, LiveQuestion
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
 from rig.capture.devices.ports import every_device
-from rig.capture.recording.process import Interrupted, interrupted_runs
+from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
 from rig.capture.to_run.calibrated import InForce
 from rig.capture.to_run.intake import take_in
@@ -86,6 +86,10 @@ class LiveRoom:
             if self._live is not None and self._live.phase is not Phase.TROUBLE:
                 raise RigError("a drink is being recorded already. Keep or discard it first")
             logbook = self._logbook()
+            if is_recording(recordings_beside(logbook.where)):
+                raise RigError(
+                    "another drink is still being recorded on this computer. Bring it in or set it aside first"
+                )
             params = params_of_store(asked)
             name = self._desk.chosen(one(params, "bench"))
             bench = self._desk.bench(name)
@@ -173,7 +177,9 @@ class LiveRoom:
     def set_aside(self, run: str) -> None:
         """Leave an interrupted recording out of the logbook; its journal is set aside, not deleted."""
         with self._lock:
-            self._interrupted(run).files.set_done()
+            left = self._interrupted(run).files
+            end_left(left)
+            left.set_done()
             self._done(Kept("Set aside. Its raw readings stay in the folder recordings/done."), ended=False)
 
     def _take_in(self, files: Files, note: str) -> Kept:

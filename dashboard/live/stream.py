@@ -82,6 +82,10 @@ class Teller:
     def _made(self, before: Said, watching: bool) -> Said:
         told, live, cursor = self.room.told(before.live, before.cursor)
         told["watching"] = watching
+        if watching:
+            told.pop(
+                "interrupted", None
+            )  # which names files of this computer, and is nothing to be done from there
         known = {} if told["begin"] else before.told
         # curves only grow, and nothing of them is left to tell where nothing has come
         fresh = {k: v for k, v in told.items() if (v if k in CURVES else known.get(k, ...) != v)}

@@ -49,7 +49,7 @@ def state_of(now: Standing) -> dict[str, Any]:
         "drink": now.question.words,
         "target": _target(now),
         "simulated": now.question.devices.value == "simulated",
-        "trouble": now.trouble or disk_words(now.recorder),
+        "trouble": now.trouble or ("" if now.recorder is None else now.recorder.disk_words),
         "asked": "Opening the devices …" if now.phase is Phase.OPENING else now.trouble,
         "speed": now.question.speed,
     }
@@ -139,13 +139,6 @@ def points_of(
 
 def _points(curve: Sequence[Point]) -> list[list[float]]:
     return [[round(t, 3), round(v, 3)] for t, v in curve]
-
-
-def disk_words(state: RecorderState | None) -> str:
-    """What a person must know of the disk; empty while all is well."""
-    if state is None or not state.trouble:
-        return ""
-    return f"NOT BEING WRITTEN: {state.trouble}. Free some space; what was read is kept in memory meanwhile"
 
 
 def _port(p: PortReport) -> dict[str, Any]:

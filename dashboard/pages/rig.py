@@ -7,14 +7,14 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, dcc, html
 from flask import request
 
 from dashboard import wording
 from dashboard.controls import aria, notice, table, waiting
 from dashboard.desk import Desk
 from dashboard.headers import GUEST
-from dashboard.live.care import POSTGRES_WORDS, Health, back_up, faults_of, file_of, health_of
+from dashboard.live.care import Health, file_of, health_of
 from dashboard.live.room import is_recording
 from dashboard.page import Here, Page
 from dashboard.pages import rig_calibrate
@@ -26,6 +26,8 @@ from rig.capture.devices.ports import every_device
 from rig.capture.devices.ports_listen import Listened, listen_to_all
 from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
+from rig.logbook.copies import POSTGRES_WORDS, back_up, faults_of
+from rig.logbook.restoring import newest_whole, restore
 from rig.logbook.store import Logbook
 from rig.sensors.calibration import Calibration, CalibrationKind
 from rig.session.cautions import FOOD, GLASS, PROBE, STEAM, WET
@@ -34,6 +36,10 @@ from rig.session.places import recordings_beside
 SOON_DAYS = 14
 NO_LOGBOOK = (
     "Shown is a bench folder: calibrations and backups belong to a logbook. Make one: chillrig import DIR"
+)
+SURE = (
+    "Restore the newest backup that is whole? Runs stored since then will not be in the logbook. What is there now "
+    "is kept beside the backups, so nothing is lost."
 )
 _MARKS = {
     PortState.OK: "✓ heard",
@@ -62,16 +68,18 @@ def layout(here: Here) -> Any:
             html.Div(measures, id="rig-measures"),
             rig_calibrate.layout(here),
             html.H2("Logbook"),
-            html.Div(health_block(health_of(logbook)), id="rig-health"),
+            html.Div(None if here.guest else health_block(health_of(logbook)), id="rig-health"),
             html.Div(
                 [
                     html.Button("Check that it is whole", id="rig-check", className="quiet-do"),
                     html.Button("Make a backup", id="rig-backup", className="do"),
+                    html.Button("Restore the last backup", id="rig-restore", className="quiet-do"),
                 ],
                 className="live-acts",
             )
-            if file_of(logbook) is not None
-            else html.P(POSTGRES_WORDS),
+            if file_of(logbook) is not None and not here.guest
+            else html.P(ONLY_HERE if here.guest else POSTGRES_WORDS),
+            dcc.ConfirmDialog(id="rig-restore-sure", message=SURE),
             waiting(html.Div(id="rig-cared", **aria(live="polite")), "Reading the logbook …"),
         ]
     return html.Div(
@@ -122,10 +130,10 @@ def register(app: Dash, desk: Desk) -> None:
         Output("rig-health", "children"),
         Input("rig-check", "n_clicks"),
         Input("rig-backup", "n_clicks"),
-        State("rig-bench", "data"),
+        Input("rig-restore-sure", "submit_n_clicks"),
         prevent_initial_call=True,
     )
-    def cared(_checked: Any, _copied: Any, _bench: Any) -> tuple[Any, Any]:
+    def cared(_checked: Any, _copied: Any, _restored: Any) -> tuple[Any, Any]:
         from dash import ctx, no_update
 
         logbook = desk.logbook
@@ -140,9 +148,35 @@ def register(app: Dash, desk: Desk) -> None:
                 return notice(
                     f"Copied and checked: {copy}. Keep one copy on another disk.", "know"
                 ), health_block(health_of(logbook))
+            if ctx.triggered_id == "rig-restore-sure":
+                return notice(restored_words(desk, file), "know"), health_block(health_of(logbook))
             return whole_block(faults_of(file)), no_update
         except RigError as error:
             return notice(str(error)), no_update
+
+    app.clientside_callback(
+        "function (clicks) { return Boolean(clicks); }",
+        Output("rig-restore-sure", "displayed"),
+        Input("rig-restore", "n_clicks"),
+        prevent_initial_call=True,
+    )
+
+
+def restored_words(desk: Desk, file: Path) -> str:
+    """Put the newest whole copy in the logbook's place; what was done, in words.
+
+    Raises
+    ------
+    RigError
+        There is none; a drink is being recorded; another program has the logbook open.
+    """
+    if is_recording(recordings_beside(str(file))):
+        raise RigError("a drink is being recorded. Keep or discard it first")
+    copy = newest_whole(file)
+    desk.leave_logbook()
+    done = restore(file, copy, datetime.now().astimezone())
+    kept = "" if done.kept is None else f" What was there before is kept whole in {done.kept}."
+    return f"Restored {copy.name}.{kept} Bring in again what was made since."
 
 
 def port_block(found: list[Listened]) -> Any:
@@ -295,7 +329,7 @@ def whole_block(faults: tuple[str, ...]) -> Any:
     """What SQLite's check found."""
     if not faults:
         return notice("The logbook is whole: SQLite's integrity check found nothing.", "know")
-    return notice(f"The logbook is damaged: {faults[0]}. Make no more runs; restore the last backup.")
+    return notice(f"The logbook is damaged: {faults[0]}. Make no more runs; restore the last backup, below")
 
 
-PAGE = Page("/rig", "Rig", layout, register)
+PAGE = Page("/rig", "Rig", layout, register, needs_bench=False)

@@ -36,7 +36,7 @@ def parse_routine(
     """
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also of numbers and nesting without end
         raise BenchError(f"not valid TOML: {error}", Place(file=file)) from error
     _only(raw, ("limit_s", "times_s", "drinks", "title"), file, "the routine")
     listed = raw.get("drinks")

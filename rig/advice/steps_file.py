@@ -89,7 +89,7 @@ def parse_steps(text: str, file: str = "steps.toml") -> Process:
     """
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also of numbers and nesting without end
         raise BenchError(f"not valid TOML: {error}", Place(file=file)) from error
     lines = text.splitlines()
     heads = [n for n, line in enumerate(lines, start=1) if line.replace(" ", "").startswith("[[step]]")]

@@ -12,6 +12,7 @@ from typer.core import TyperGroup
 
 from rig.cli import (
     advise,
+    backup,
     brew,
     bring_in,
     calibrate,
@@ -93,6 +94,13 @@ for _name, _module, _short in (
     ("doctor", doctor, "Whether this installation is whole."),
 ):
     app.command(_name, short_help=_short, epilog=_module.EXAMPLE)(_module.command)
+
+app.command("backup", short_help="A checked copy of the logbook.", epilog=backup.BACKUP_EXAMPLE)(
+    backup.backup
+)
+app.command("restore", short_help="Bring a copy of the logbook back.", epilog=backup.RESTORE_EXAMPLE)(
+    backup.restore
+)
 
 app.add_typer(
     calibrate.app,

@@ -13,10 +13,11 @@ from pathlib import Path
 
 import typer
 
+from rig.cli import doctor_checks
 from rig.cli.options import AsJson, Logbook, example
 from rig.cli.printing import one_line, print_json, say, table
 from rig.errors import RigError
-from rig.session.places import data_folder, logbook_at
+from rig.session.places import logbook_at
 
 EXAMPLE = example("chillrig doctor", "chillrig doctor --logbook postgresql://bar@venue/chillrig --json")
 
@@ -34,7 +35,9 @@ class Check:
 
 
 def command(logbook: Logbook = None, as_json: AsJson = False) -> None:
-    """Check the installation, the logbook, the samples and the model; exit 1 where something is amiss.
+    """Check installation, logbook, copies, recordings, fits, disk, clock and ports; exit 1 where something is amiss.
+
+    What is amiss is said with what to do about it.
 
     Prints no names, runs or recipes: the output is fit to send to whoever helps.
     """
@@ -42,8 +45,15 @@ def command(logbook: Logbook = None, as_json: AsJson = False) -> None:
         _looked_at("chillrig", _program),
         _looked_at("Python and system", _system),
         *(_looked_at(name, lambda name=name: version(name)) for name in _PACKAGES),  # type: ignore[misc]
-        _looked_at("data folder", _data_folder),
+        _looked_at("data folder", doctor_checks.data_folder_can_be_written),
         _looked_at("logbook", lambda: _logbook(logbook)),
+        _looked_at("logbook is whole", lambda: doctor_checks.logbook_is_whole(logbook)),
+        _looked_at("copies of it", lambda: doctor_checks.copies(logbook)),
+        _looked_at("recordings left over", lambda: doctor_checks.journals(logbook)),
+        _looked_at("kept fits", lambda: doctor_checks.kept_fits(logbook)),
+        _looked_at("disk", lambda: doctor_checks.disk(logbook)),
+        _looked_at("clock", lambda: doctor_checks.clock(logbook)),
+        _looked_at("serial ports", doctor_checks.ports),
         _looked_at("sample benches", _samples),
         _looked_at("fit of a drink made up", _fit),
         _looked_at("dashboard", _dashboard),
@@ -83,14 +93,6 @@ def _system() -> str:
     encoding = sys.stdout.encoding or "unknown"
     machine = f"{platform.platform()}, {os.cpu_count()} cores"
     return f"Python {platform.python_version()}, {machine}, text as {encoding}"
-
-
-def _data_folder() -> str:
-    folder = data_folder()
-    nearest = next(p for p in (folder, *folder.parents) if p.exists())
-    if not os.access(nearest, os.W_OK):
-        raise RigError(f"{nearest} cannot be written to; set XDG_DATA_HOME to a folder that can")
-    return str(folder)
 
 
 def _logbook(told: str | None) -> str:

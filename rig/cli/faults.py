@@ -14,6 +14,7 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from rig.cli.options import LOGBOOK_VARIABLE
 from rig.cli.printing import one_line
 from rig.errors import RigError
 
@@ -51,7 +52,7 @@ def told() -> Iterator[None]:
 
 def stop(text: str) -> None:
     """Say one line on stderr and leave with exit code 1."""
-    print(f"chillrig: {one_line(text)}", file=sys.stderr)
+    print(f"chillrig: {one_line(_safe(text))}", file=sys.stderr)
     raise SystemExit(CANNOT)
 
 
@@ -67,20 +68,38 @@ def _fault(error: Exception) -> None:
 
 def _keep(error: Exception) -> Path | None:
     """Write the traceback for a maintainer: to stderr if told so, else to a file beside the logbook."""
-    from rig.session.places import data_folder
+    from rig.session.places import data_folder, recordings_beside
 
     if os.environ.get(SHOW_TRACEBACK, "") not in ("", "0"):
         traceback.print_exception(error)
         return None
     with suppress(OSError):
-        folder = data_folder()
+        # beside the logbook that was asked for, where that is a file
+        folder = recordings_beside(_logbook_told() or str(data_folder() / "logbook")).parent
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / FAULT_LOG
         with path.open("a", encoding="utf-8", errors="backslashreplace") as log:
-            log.write(f"--- {datetime.now(UTC):%Y-%m-%d %H:%M:%S} UTC, chillrig {' '.join(sys.argv[1:])}\n")
-            traceback.print_exception(error, file=log)
+            told = " ".join(["chillrig", *sys.argv[1:], "\n", *traceback.format_exception(error)])
+            log.write(_safe(f"--- {datetime.now(UTC):%Y-%m-%d %H:%M:%S} UTC, {told}"))
         return path
     return None
+
+
+def _logbook_told() -> str | None:
+    """The logbook that the program was called with, by option or variable."""
+    told = sys.argv[1:]
+    for at, word in enumerate(told):
+        if word.startswith("--logbook="):
+            return word.partition("=")[2]
+        if word == "--logbook" and at + 1 < len(told):
+            return told[at + 1]
+    return os.environ.get(LOGBOOK_VARIABLE)
+
+
+def _safe(text: str) -> str:
+    from rig.logbook.passwords import without_password
+
+    return without_password(text)
 
 
 def _speak_any_text() -> None:

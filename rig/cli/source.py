@@ -33,8 +33,7 @@ class Source:
         """The options that name this source again in another command."""
         if self.logbook is None:
             return f"--bench {quoted(self.name)}"
-        at = f"--logbook {quoted(logbook)} " if logbook else ""
-        return f"{at}--bench-name {quoted(self.name)}"
+        return f"{logbook_option(logbook)}--bench-name {quoted(self.name)}"
 
 
 def open_source(
@@ -121,6 +120,13 @@ def chosen_set_ups(fit: Fit, technique: str | None, vessel: str | None, ice: str
             raise NotFound(f"set-up with {part}", wanted, known)
         chosen = tuple(s for s in chosen if getattr(s, part) == wanted)
     return chosen
+
+
+def logbook_option(logbook: str | None) -> str:
+    """The option that names a logbook again in another command, without its password; empty for one's own."""
+    from rig.logbook.passwords import without_password
+
+    return f"--logbook {quoted(without_password(logbook))} " if logbook else ""
 
 
 def quoted(text: str) -> str:

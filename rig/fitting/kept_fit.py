@@ -1,7 +1,8 @@
 """A fit as bytes and back, for the logbook's cache: a NumPy archive of arrays and one JSON header.
 
 Read with `allow_pickle=False`; nothing in it is ever executed. The book of runs is not in it: the cache is
-keyed by the fingerprint of the book, which whoever asks has at hand. Values are read back by the types that
+keyed by the fingerprint of the book, which whoever asks has at hand. A digest of all the rest comes first: a disk
+that gave back one bit otherwise costs a fit, never an answer. Values are read back by the types that
 the fit's dataclasses declare; where those have changed since, the bytes are not taken.
 """
 
@@ -11,6 +12,7 @@ import hashlib
 import io
 import json
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum, IntEnum
 from types import NoneType, UnionType
@@ -19,7 +21,7 @@ from zipfile import BadZipFile
 
 import numpy as np
 
-from rig.errors import NotEnoughData
+from rig.errors import LogbookError, NotEnoughData
 from rig.fitting.bench_fit import fingerprint, fit, noted, prior_fit
 from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.priors import P
@@ -46,6 +48,7 @@ class KeptFit:
     own_findings: tuple[Finding, ...]
 
 
+_DIGEST_BYTES = hashlib.sha256().digest_size
 _PARAMETERS = tuple(p.name for p in P)
 
 
@@ -59,19 +62,22 @@ def fit_or_kept(
 
     A fit made now starts from the bench's last one, where that holds most of the same runs.
 
+    What is damaged is not taken, and a fit that cannot be kept is still a fit.
+
     Raises
     ------
-    NotEnoughData, LogbookError
-        As `rig.fitting.fit` and the logbook say.
+    NotEnoughData
+        As `rig.fitting.fit` says.
     """
     if logbook is None:
         return fit(book, progress)
     key = fingerprint(book)
-    found = fit_from_bytes(logbook.cached(key), book)
+    found = _around_if_of(_kept(lambda: logbook.cached(key)), book)
     if found is None:
-        before = _read(logbook.last_cached(bench_name))
+        before = _kept(lambda: logbook.last_cached(bench_name))
         found = fit(book, progress, None if before is None else _around(before, book))
-        logbook.cache(key, fit_to_bytes(found), bench_name)
+        with suppress(LogbookError):
+            logbook.cache(key, fit_to_bytes(found), bench_name)
     return found
 
 
@@ -88,12 +94,17 @@ def fit_or_prior(
         return prior_fit(book)
 
 
+def can_be_read(content: bytes) -> bool:
+    """Whether a kept fit is whole, and of this version of the program."""
+    return _read(content) is not None
+
+
 def kept_verdicts(logbook: Logbook, bench_name: str, runs: Iterable[Run]) -> dict[str, RunFit]:
     """What the bench's last kept fit made of these runs, without a fit: those noted otherwise since are left out.
 
     `runs` may come without their traces.
     """
-    kept = _read(logbook.last_cached(bench_name))
+    kept = _kept(lambda: logbook.last_cached(bench_name))
     if kept is None:
         return {}
     judged = {found.run: (found, noted) for found, noted in zip(kept.runs, kept.noted, strict=True)}
@@ -119,22 +130,36 @@ def fit_to_bytes(found: Fit) -> bytes:
     header = json.dumps(_plain(kept, arrays)).encode()
     out = io.BytesIO()
     np.savez_compressed(out, np.frombuffer(header, dtype=np.uint8), *arrays)
-    return out.getvalue()
+    return hashlib.sha256(out.getvalue()).digest() + out.getvalue()
 
 
 def fit_from_bytes(content: bytes | None, book: RunBook) -> Fit | None:
     """The fit of this very book; None where the bytes are of another book or model, or damaged."""
-    kept = _read(content)
+    return _around_if_of(_read(content), book)
+
+
+def _around_if_of(kept: KeptFit | None, book: RunBook) -> Fit | None:
     if kept is None or kept.fingerprint != fingerprint(book):
         return None
     return _around(kept, book)
 
 
+def _kept(ask: Callable[[], bytes | None]) -> KeptFit | None:
+    """What a logbook keeps; None also where it cannot give it back."""
+    try:
+        return _read(ask())
+    except LogbookError:
+        return None
+
+
 def _read(content: bytes | None) -> KeptFit | None:
     if content is None:
         return None
+    digest, archived = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
+    if hashlib.sha256(archived).digest() != digest:
+        return None
     try:
-        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+        with np.load(io.BytesIO(archived), allow_pickle=False) as archive:
             header, *arrays = (archive[f"arr_{k}"] for k in range(len(archive.files)))
         kept: KeptFit = _typed(KeptFit, json.loads(header.tobytes()), arrays)
     except (ValueError, KeyError, TypeError, AttributeError, OSError, EOFError, BadZipFile):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from rig.errors import BenchError, NotFound, Place
 from rig.importing.bench_folder import TRACES
-from rig.importing.cells import Row, rows, text_from_bytes
+from rig.importing.cells import Row, guarded, rows, text_from_bytes
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
 from rig.importing.write_bench import cell_text, trace_csv, trace_names
 from rig.runs import Run
@@ -108,7 +108,7 @@ def _trace_path(folder: Path, run: Run) -> Path:
 
 def _line(cells: list[str], end: str) -> str:
     out = io.StringIO(newline="")
-    csv.writer(out, lineterminator=end).writerow(cells)
+    csv.writer(out, lineterminator=end).writerow([guarded(c) for c in cells])
     return out.getvalue()
 
 

@@ -11,6 +11,7 @@ from rig.importing.book_json import book_from_json
 from rig.importing.book_parquet import book_from_parquet
 from rig.importing.book_records import FORMAT
 from rig.importing.book_workbook import book_from_xlsx
+from rig.importing.tabular.limits import MOST_BYTES
 from rig.runs import RunBook
 
 _HEAD = 4096
@@ -25,6 +26,10 @@ def open_book(path: Path) -> RunBook | None:
         Where it cannot be read, or is an export and damaged.
     """
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise BenchError(
+                f"is larger than {MOST_BYTES >> 20} MiB", Place(str(path)), "Export fewer runs at once"
+            )
         raw = path.read_bytes()
     except OSError as error:
         raise BenchError(f"cannot be read: {error.strerror}", Place(str(path))) from error

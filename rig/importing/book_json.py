@@ -23,7 +23,7 @@ def book_from_json(text: str, file: str) -> RunBook | None:
     """
     try:
         value = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     if not isinstance(value, dict) or value.get("format") != FORMAT:
         return None

@@ -12,14 +12,17 @@ import numpy as np
 
 from rig.bench import parse_bench
 from rig.bench_toml import bench_toml
-from rig.errors import BenchError, Place
+from rig.errors import BenchError, Place, TableRefused
 from rig.importing.book_records import FIELDS, FORMAT, TIME, record_of, run_of, trace_of
+from rig.importing.tabular.sheet_size import refuse_too_large
 from rig.importing.tabular.workbook import DAMAGE
 from rig.runs import RunBook
 
 BENCH, RUNS, TRACES = "bench", "runs", "traces"
 _MOST_ROWS = 1_048_576
 _MOST_CHARS = 32_767
+_MOST_CELLS, _MOST_UNPACKED_BYTES = 30_000_000, 1 << 30
+"""What we may have written ourselves: every reading of every trace."""
 # ECMA-376 part 1, 22.9.2.19: characters that XML cannot hold are written _xHHHH_, and so is what looks like it.
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _TO_ESCAPE = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
@@ -63,6 +66,7 @@ def book_from_xlsx(raw: bytes, file: str) -> RunBook | None:
     from openpyxl import load_workbook
 
     try:
+        refuse_too_large(raw, file, cells=_MOST_CELLS, unpacked=_MOST_UNPACKED_BYTES)
         sheets = load_workbook(io.BytesIO(raw), read_only=True)
         if not {BENCH, RUNS, TRACES} <= set(sheets.sheetnames):
             return None
@@ -71,7 +75,7 @@ def book_from_xlsx(raw: bytes, file: str) -> RunBook | None:
             return None
         traces = dict(_traces(_rows(sheets[TRACES])))
         header, *rows = list(_rows(sheets[RUNS]))
-    except BenchError:
+    except (BenchError, TableRefused):
         raise
     except DAMAGE as error:
         raise BenchError(

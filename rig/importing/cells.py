@@ -17,6 +17,8 @@ _DECIMAL_COMMA = re.compile(r"[+-]?\d+(,\d+)+")
 _WITH_UNIT = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)\s*([^\d.,\s].*)")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 _UNREADABLE = re.compile("[\ud800-\udfff]")
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"'+[=+\-@\t\r]")
 _LONGEST_CELL = 200  # lines that one quoted cell may span
 _UTF8_CURE = "Save it as CSV UTF-8"
 
@@ -94,8 +96,21 @@ def rows(text: str) -> Iterator[Row | BrokenRow]:
                 yield BrokenRow(at + 1)
                 at += 1
                 continue
-        yield Row(at + 1, tuple(c.strip() for c in cells))
+        yield Row(at + 1, tuple(unguarded(c.strip()) for c in cells))
         at += span
+
+
+def guarded(text: str) -> str:
+    """Text as it may stand in a cell: what a spreadsheet would run as a formula gets an apostrophe before it.
+
+    A number stays one, whatever its sign; `unguarded` gives back the text.
+    """
+    return f"'{text}" if _FORMULA.match(text) and not _NUMBER.fullmatch(text) else text
+
+
+def unguarded(cell: str) -> str:
+    """The text of a cell that `guarded` wrote, or anybody without such an apostrophe."""
+    return cell[1:] if _GUARDED.match(cell) else cell
 
 
 def number(text: str, plausible: Plausible) -> float | Problem:

@@ -16,9 +16,9 @@ from rig.importing.tabular.assembly import Channel, assemble
 from rig.importing.tabular.cells import shown
 from rig.importing.tabular.columns import Column, joined, overfull, read_columns
 from rig.importing.tabular.dialect import MIXED
-from rig.importing.tabular.encoding import MOST_BYTES
 from rig.importing.tabular.grid import load, without_cut_line
 from rig.importing.tabular.layout import Layout
+from rig.importing.tabular.limits import MOST_BYTES
 from rig.importing.tabular.measuring import Measuring, groups_of
 from rig.importing.tabular.preamble import units_from
 from rig.importing.tabular.prepared import Prepared, prepare
@@ -92,11 +92,12 @@ def bytes_of(path: Path) -> bytes:
     Raises
     ------
     TableRefused
-        Where it cannot be read, or is larger than 1 GiB.
+        Where it cannot be read, or is larger than any logger's.
     """
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise TableRefused("the file is larger than 1 GiB", path.name, cure="Split it into parts")
+            mib = MOST_BYTES >> 20
+            raise TableRefused(f"the file is larger than {mib} MiB", path.name, cure="Split it into parts")
         return path.read_bytes()
     except OSError as e:
         raise TableRefused(f"the file cannot be read ({e.strerror})", str(path), cure="Check its name") from e

@@ -21,6 +21,7 @@ from rig.brewing import Bean, BrewMethod
 from rig.errors import BenchError, Place
 from rig.importing.bench_folder import TRACES
 from rig.importing.book_records import FORMAT
+from rig.importing.cells import guarded
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
 from rig.runs import Run, RunBook, Trace
 
@@ -121,9 +122,14 @@ def _csv(header: Sequence[str], table: Iterable[Iterable[Any]]) -> str:
     """CSV text as RFC 4180 has it: lines end in CR LF, quotes only where they are needed."""
     out = io.StringIO(newline="")
     writer = csv.writer(out)
-    writer.writerow(header)
-    writer.writerows([cell_text(v) for v in line] for line in table)
+    writer.writerow([guarded(name) for name in header])
+    writer.writerows([_cell(v) for v in line] for line in table)
     return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    """One value as the text of a cell of a file that others open too."""
+    return guarded(value) if isinstance(value, str) else cell_text(value)
 
 
 def cell_text(value: Any) -> str:

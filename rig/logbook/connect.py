@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import StaticPool
 
 from rig.errors import LogbookError
+from rig.logbook.passwords import without_password
 
 _BUSY_MS = 5000
 _PRAGMAS = (f"busy_timeout={_BUSY_MS}", "synchronous=full", "foreign_keys=on")
 _CURES = (
     ("file is not a database", "it is no SQLite database", "Name another file"),
-    ("malformed", "the file is damaged", "Restore a copy; `sqlite3 FILE .recover` saves what can be saved"),
+    ("malformed", "the file is damaged", "Restore a copy: chillrig restore"),
     ("is locked", "another program is writing to it", "Close that program, or try again"),
     ("readonly", "it may not be written", "Check the permissions of the file and its folder"),
     ("unable to open", "the file cannot be opened", "Check the path and its permissions"),
@@ -28,7 +31,11 @@ _CURES = (
         "the disk does not take it",
         "Keep the logbook on a disk of this computer, not on a share",
     ),
-    ("password", "the user or password is refused", "Check the URL"),
+    (
+        "password",
+        "the user or password is refused",
+        "Check the URL, and the password in ~/.pgpass, PGPASSFILE or PGPASSWORD",
+    ),
     ("does not exist", "there is no such database or user", "Create it with createdb, or check the URL"),
     ("connection", "the database server does not answer", "Check the URL and that the server runs"),
 )
@@ -60,11 +67,18 @@ def url_from(url_or_file: str | Path | None) -> sa.URL:
             )
     else:
         url = sa.URL.create("sqlite", database=str(Path(url_or_file).expanduser()))
-    if url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":
-        folder = Path(url.database).parent
+    if (file := file_at(url)) is not None:
+        folder = file.parent
         if not folder.is_dir():
             raise LogbookError(f"{url.database}: the directory {folder} does not exist. Create it first")
     return url
+
+
+def file_at(url: sa.URL) -> Path | None:
+    """The file of a logbook that is one; None where it lives in a server or in memory."""
+    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
+        return None
+    return Path(url.database)
 
 
 def engine_for(url: sa.URL) -> sa.Engine:
@@ -75,7 +89,9 @@ def engine_for(url: sa.URL) -> sa.Engine:
     LogbookError
         Where the driver is not installed.
     """
-    in_memory = url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:")
+    if (file := file_at(url)) is not None and file.exists() and not _writable(file):
+        url = _only_read(url, file)
+    in_memory = url.get_backend_name() == "sqlite" and file_at(url) is None
     options: dict[str, Any] = {"pool_pre_ping": True}
     if in_memory:
         options = {"poolclass": StaticPool, "connect_args": {"check_same_thread": False}}
@@ -91,6 +107,23 @@ def engine_for(url: sa.URL) -> sa.Engine:
     return engine
 
 
+def is_only_read(engine: sa.Engine) -> bool:
+    """Whether a logbook's file, or its folder, may not be written: it is read all the same."""
+    return engine.url.query.get("mode") == "ro"
+
+
+def _writable(file: Path) -> bool:
+    return os.access(file, os.W_OK) and os.access(file.parent, os.W_OK)
+
+
+def _only_read(url: sa.URL, file: Path) -> sa.URL:
+    """The file opened without a trace: SQLite reads what stands written ahead only where it may write beside it."""
+    ahead = file.with_name(f"{file.name}-wal")
+    quiet = not ahead.exists() or not ahead.stat().st_size
+    told = {"mode": "ro", "uri": "true"} | ({"immutable": "1"} if quiet else {})
+    return url.set(database=f"file:{quote(str(file.absolute()))}").update_query_dict(told)
+
+
 def writing(engine: sa.Engine) -> sa.Engine:
     """The same engine for transactions that write: on SQLite they take their place in the queue at once."""
     return engine.execution_options(chillrig_writes=True)
@@ -98,7 +131,7 @@ def writing(engine: sa.Engine) -> sa.Engine:
 
 def let_readers_in(engine: sa.Engine) -> None:
     """Have SQLite write ahead in a log, so that nobody who reads waits for a writer; the file keeps it."""
-    if engine.dialect.name == "sqlite":
+    if engine.dialect.name == "sqlite" and not is_only_read(engine):
         connection = engine.raw_connection()
         try:
             connection.cursor().execute("pragma journal_mode=wal")
@@ -109,10 +142,10 @@ def let_readers_in(engine: sa.Engine) -> None:
 
 
 def shown(url: sa.URL) -> str:
-    """The logbook's address as it may be printed: a file as its path, a URL without its password."""
+    """The logbook's address as it may be printed: a file as its path, a URL without any password."""
     if url.get_backend_name() == "sqlite":
         return url.database or "the logbook in memory"
-    return url.render_as_string(hide_password=True)
+    return without_password(url.render_as_string(hide_password=False))
 
 
 @contextmanager
@@ -128,7 +161,7 @@ def explained(where: str) -> Iterator[None]:
             if sign in said:
                 raise LogbookError(f"{where}: {what}. {cure}") from error
         raise LogbookError(
-            f"{where}: the database refuses: {said.splitlines()[0] if said else error}"
+            f"{where}: the database refuses: {without_password(said.splitlines()[0] if said else str(error))}"
         ) from error
 
 

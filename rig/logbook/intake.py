@@ -19,6 +19,7 @@ from rig.bench_toml import bench_toml
 from rig.errors import BenchError, Place
 from rig.logbook import schema
 from rig.logbook.connect import writing
+from rig.logbook.names import refuse_unclear
 from rig.logbook.records import (
     CODEC,
     Record,
@@ -80,12 +81,13 @@ def add_book(
     Raises
     ------
     BenchError
-        Where two runs of the book have one name.
+        Where two runs of the book have one name, or a name cannot be told from another.
     """
     twice = [name for name, count in Counter(r.run for r in book.runs).items() if count > 1]
     if twice:
         raise BenchError("two runs have this name", Place(run=twice[0]), "Give each a name of its own")
     with writing(engine).begin() as connection:
+        _refuse_unclear_names(connection, book, bench_name)
         bench_id = _store_bench(connection, book.bench, bench_name, source)
         known = _fingerprints(connection, bench_id)
     added = Added()
@@ -106,6 +108,22 @@ def add_book(
     with writing(engine).begin() as connection:
         _store_findings(connection, bench_id, source, book.findings)
     return added
+
+
+def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: str) -> None:
+    benches = list(connection.scalars(sa.select(schema.bench.c.name)))
+    if bench_name not in benches:  # what is there already was taken once, and stays within reach
+        refuse_unclear("bench", [bench_name], benches)
+    for kind, names in (
+        ("vessel", book.bench.vessels),
+        ("ice", book.bench.ice),
+        ("recipe", book.bench.recipes),
+        ("target", book.bench.targets),
+        ("technique", book.bench.techniques),
+    ):
+        refuse_unclear(kind, names)
+    for run in book.runs:
+        refuse_unclear("run", [run.run])
 
 
 def now_text() -> str:

@@ -18,11 +18,12 @@ import sqlalchemy as sa
 from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound, Place
 from rig.logbook import schema
-from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
+from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
 from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
+from rig.logbook.restoring import finish_restoring
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 
 MOST_CACHED = 4
@@ -71,6 +72,8 @@ def open_logbook(url_or_file: str | Path | None) -> Logbook:
         Where it cannot be opened: the message names the logbook, the reason and the cure.
     """
     url = url_from(url_or_file)
+    if (file := file_at(url)) is not None:
+        finish_restoring(file)
     engine = engine_for(url)
     try:
         with explained(shown(url)):
@@ -102,6 +105,12 @@ class Logbook:
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
+
+    @property
+    def identity(self) -> str:
+        """What tells the logbook's file from another one that takes its place; empty where it is no file."""
+        file = file_at(self._engine.url)
+        return str(file.stat().st_ino) if file is not None and file.exists() else ""
 
     def add(self, book: RunBook, bench_name: str, source: str, progress: Progress | None = None) -> Added:
         """Store a book's bench, runs, traces and findings under a bench name; see `intake.add_book`."""

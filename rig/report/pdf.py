@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
+from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -68,10 +71,27 @@ def pdf_of(html: str, chromium: Path) -> bytes:
             page.as_uri(),
         )
         try:
-            done = subprocess.run(told, capture_output=True, timeout=_LONGEST_S, check=False)
+            said = _run(told, Path(folder)).strip().splitlines()
         except (OSError, subprocess.TimeoutExpired) as error:
             raise RigError(f"{chromium} did not print the page: {error}") from error
         if not out.is_file():
-            said = done.stderr.decode(errors="replace").strip().splitlines()
             raise RigError(f"{chromium} did not print the page: {said[-1] if said else 'it said nothing'}")
         return out.read_bytes()
+
+
+def _run(told: Sequence[str], folder: Path) -> str:
+    """Run a browser to its end; what it said. It and all that it started are gone after that, however it ends."""
+    said = folder / "said.txt"
+    with said.open("wb") as out:
+        # a file, not a pipe: what outlives the browser would keep a pipe open
+        browser = subprocess.Popen(told, stdout=subprocess.DEVNULL, stderr=out, start_new_session=True)
+        try:
+            browser.wait(_LONGEST_S)
+        finally:
+            if hasattr(os, "killpg"):
+                with suppress(ProcessLookupError, PermissionError):
+                    os.killpg(browser.pid, signal.SIGKILL)
+            else:
+                browser.kill()
+            browser.wait()
+    return said.read_text(encoding="utf-8", errors="replace")

@@ -1,6 +1,8 @@
-"""A drill that anyone can run: kill the recorder at random moments and see what is left.
+"""A drill that anyone can run, with one table of what it cost: kill the recorder at random moments, and the rest.
 
     python -m tests.capture.drill --kills 200
+
+The rest, in `drills.py`, turns bits of what is kept, fills a disk, feeds hostile files and holds connections half open.
 
 Each round records a simulated device in a process of its own, kills that process with SIGKILL, and reads the
 journal back. Every reading that the recorder had acknowledged must be there, once, and none may be missing in
@@ -28,6 +30,7 @@ from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulat
 from rig.capture.recording.journal import read_journal
 from rig.capture.recording.process import RecordingProcess, interrupted_runs, start_recording
 from rig.capture.recording.recorder_files import Plan
+from tests.capture.drills import DRILLS, Row
 
 RATE_HZ = 200.0
 EARLIEST_S, LATEST_S = 0.0, 0.6
@@ -120,11 +123,18 @@ def main() -> int:
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=int(time.time()))
+    parser.add_argument("--rounds", type=int, default=300, help="of each of the other drills")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="chillrig-drill-") as folder:
-        toll = drill(options.kills, options.seed, Path(folder))
-    sys.stdout.write(f"seed {options.seed}: {toll}\n{'passed' if toll.passed else 'FAILED'}\n")
-    return 0 if toll.passed else 1
+        toll = drill(options.kills, options.seed, Path(folder) / "kills")
+        rows = [Row("recorder killed", options.kills, str(toll), toll.passed)]
+        rows += [row for other in DRILLS for row in other(options.seed, options.rounds, Path(folder))]
+    width = max(len(row.what) for row in rows)
+    for row in rows:
+        mark = "passed" if row.passed else "FAILED"
+        sys.stdout.write(f"{mark}  {row.what:<{width}}  {row.times:>6}  {row.found}\n")
+    sys.stdout.write(f"seed {options.seed}\n")
+    return 0 if all(row.passed for row in rows) else 1
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import os
 import queue
 import resource
 import signal
+import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -19,9 +20,11 @@ from rig.capture.decoding.dialects import load
 from rig.capture.decoding.lines import LONGEST_LINE_BYTES
 from rig.capture.devices.health import PortState
 from rig.capture.devices.ports import PortSpec
+from rig.capture.recording import recorder as recorder_room
 from rig.capture.recording.journal import Event, EventKind, Header, Journal, JournalTail, Line, read_journal
 from rig.capture.recording.process import (
     RecordingProcess,
+    end_left,
     interrupted_runs,
     send_order,
     start_recording,
@@ -368,13 +371,116 @@ def test_a_recorder_that_is_told_to_end_does_so_while_its_screen_lives(
     recording.end()
 
 
-def test_a_recorder_whose_screen_died_ends_by_itself(tmp_path: Path, device: UnrulyDevice) -> None:
+def test_a_recorder_whose_screen_died_goes_on_until_somebody_ends_it(
+    tmp_path: Path, device: UnrulyDevice
+) -> None:
     recording = ready_process(plan_for(tmp_path, device))
+    folder, files = recording.plan.folder, recording.files
+    device.send(30)
+    assert interrupted_runs(folder) == ()
     assert recording._child.stdin is not None
     recording._child.stdin.close()
+    until(lambda: (s := read_state(files)) is not None and s.left, "left alone")
+    device.send(40)
+    until(lambda: written(recording) >= 72, "recording goes on")
+    (found,) = interrupted_runs(folder)
+    assert found.running and "still being recorded" in found.in_words
+    end_left(files)
     assert recording._child.wait(PATIENCE_S) == 0
-    assert read_journal(recording.files.journal).ended
+    journal = read_journal(files.journal)
+    assert journal.ended and [r.line for r in journal.lines(0)] == device.sent
+    end_left(files)
     recording.end()
+
+
+@pytest.mark.parametrize("why", ["SILENT_S", "AFTER_STOP_S", "LONGEST_LEFT_S"])
+def test_a_recorder_left_alone_ends_by_itself_in_time(
+    tmp_path: Path, device: UnrulyDevice, monkeypatch: pytest.MonkeyPatch, why: str
+) -> None:
+    for limit in ("SILENT_S", "AFTER_STOP_S", "LONGEST_LEFT_S"):
+        monkeypatch.setattr(recorder_room, limit, 0.2 if limit == why else 1e6)
+    plan = plan_for(tmp_path, device)
+    recorder = Recorder(plan)
+    thread = threading.Thread(target=recorder.record)
+    thread.start()
+    until(lambda: recorder._readers[0].health.opens == 1, "open")
+    device.send(20)
+    send_order(plan.files, EventKind.START)
+    send_order(plan.files, EventKind.STOP)
+    until(lambda: len(kinds(list(read_journal(plan.files.journal).records))) >= 3, "stopped")
+    assert thread.is_alive()
+    recorder.leave()
+    thread.join(PATIENCE_S)
+    assert not thread.is_alive()
+    assert read_journal(plan.files.journal).ended
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of one megabyte, where this computer lets one be made."""
+    at = tmp_path / "disk"
+    at.mkdir()
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "none", at], capture_output=True, check=False
+    )
+    if made.returncode:
+        pytest.skip("no disk can be mounted here")
+    yield at
+    subprocess.run(["umount", "-l", at], check=True)
+
+
+def test_a_disk_that_is_really_full_is_said_to_be_and_takes_orders_all_the_same(
+    small_disk: Path, device: UnrulyDevice
+) -> None:
+    plan = plan_for(small_disk, device)
+    recording = ready_process(plan)
+    filler = small_disk / "filler"
+    with filler.open("wb", buffering=0) as file, pytest.raises(OSError):
+        while file.write(bytes(4096)) == 4096:
+            pass
+    device.send(600)
+    full = lambda s: s is not None and s.pending > 100 and "NOT BEING WRITTEN" in s.disk_words  # noqa: E731
+    until(lambda: full(recording._said), "said without a disk")
+    until(lambda: full(read_state(plan.files)), "said in the room that was kept")
+    recording.order(EventKind.START)
+    recording.order(EventKind.STOP)
+    filler.unlink()
+    until(lambda: written(recording) >= 604, "all on file")
+    assert recording.end() == 0
+    journal = read_journal(plan.files.journal)
+    assert [r.line for r in journal.lines(0)] == device.sent
+    assert [e.kind for e in journal.events(EventKind.START, EventKind.STOP)] == [
+        EventKind.START,
+        EventKind.STOP,
+    ]
+
+
+def test_a_recording_is_not_begun_on_a_full_disk(small_disk: Path, device: UnrulyDevice) -> None:
+    with (small_disk / "filler").open("wb", buffering=0) as file, pytest.raises(OSError):
+        while file.write(bytes(4096)) == 4096:
+            pass
+    with pytest.raises(LogbookError, match=r"Free some space|cannot be"):
+        start_recording(plan_for(small_disk, device))
+
+
+@pytest.mark.parametrize(
+    ("free_mb", "left", "said"),
+    [
+        (100_000, False, ""),
+        (150, True, "150 MB left, for about"),
+        (500, True, "for about 8 minutes"),
+        (50_000, False, ""),
+    ],
+)
+def test_a_disk_that_will_be_full_is_told_early_by_the_time_that_is_left(
+    free_mb: int, left: bool, said: str
+) -> None:
+    state = RecorderState(
+        "r", 1, 0, elapsed_s=10.0, written=1, pending=0, turned_away=0, trouble="", size_bytes=10_000_000,
+        free_bytes=free_mb * 10**6, orders=0, ended=False, left=False, ports=(),
+    )  # fmt: skip
+    assert state.room_s == pytest.approx(free_mb)
+    assert said in state.disk_words if left else state.disk_words == ""
 
 
 @pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="needs prlimit (Linux)")
@@ -382,11 +488,11 @@ def test_a_full_disk_is_shown_while_recording_goes_on_and_nothing_is_lost(
     tmp_path: Path, device: UnrulyDevice
 ) -> None:
     recording = ready_process(plan_for(tmp_path, device))
-    device.send(100)
-    until(lambda: written(recording) >= 102, "on file")
+    device.send(700)
+    until(lambda: written(recording) >= 702, "on file")
     room = recording.files.journal.stat().st_size + 1000
-    # The state file is small enough to stay writable; only the journal meets the limit.
-    assert room > 4096
+    # The state's room was taken before; only the journal meets the limit.
+    assert room > recording.files.state.stat().st_size
     before = resource.prlimit(recording.pid, resource.RLIMIT_FSIZE, (room, resource.RLIM_INFINITY))
     device.send(400)
     until(
@@ -395,9 +501,9 @@ def test_a_full_disk_is_shown_while_recording_goes_on_and_nothing_is_lost(
     assert recording.alive
     assert recording.files.journal.read_bytes().endswith(b"\n")
     resource.prlimit(recording.pid, resource.RLIMIT_FSIZE, before)
-    until(lambda: written(recording) >= 502, "all on file")
+    until(lambda: written(recording) >= 1102, "all on file")
     device.send(50)
-    until(lambda: written(recording) >= 552, "recording goes on")
+    until(lambda: written(recording) >= 1152, "recording goes on")
     assert recording.end() == 0
     journal = read_journal(recording.files.journal)
     assert [r.line for r in journal.lines(0)] == device.sent

@@ -1,12 +1,14 @@
-"""Twenty kills at random moments; `python -m tests.capture.drill --kills 200` does more."""
+"""Twenty kills at random moments, and a few rounds of the other drills; `python -m tests.capture.drill` does more."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.capture.drill import Toll, drill
+from tests.capture.drills import DRILLS, Row
 
 
 @pytest.mark.slow
@@ -21,3 +23,12 @@ def test_twenty_kills_cost_no_acknowledged_reading_and_repeat_none(tmp_path: Pat
 def test_one_flaw_fails_the_drill(flaw: str) -> None:
     assert Toll(kills=1, acknowledged=5).passed
     assert not (Toll(kills=1) + Toll(**{flaw: 1})).passed
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("other", DRILLS, ids=lambda d: d.__name__)
+def test_a_short_drill_of_everything_else_passes(
+    other: Callable[[int, int, Path], list[Row]], tmp_path: Path
+) -> None:
+    rows = other(7, 5, tmp_path)
+    assert rows and all(row.passed for row in rows), rows

@@ -25,6 +25,9 @@ class HeldSource:
     trouble: BaseException | None = None
     logbook: None = None
 
+    def leave(self) -> None:
+        """Nothing is open."""
+
     def names(self) -> tuple[str, ...]:
         return tuple(self.books)
 

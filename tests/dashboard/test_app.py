@@ -12,12 +12,15 @@ from typing import Any
 import pytest
 
 from dashboard.__main__ import main
-from dashboard.app import make_app
-from dashboard.desk import BenchView
+from dashboard.app import make_app, page
+from dashboard.desk import BenchView, Desk
 from dashboard.serving import server_of
+from dashboard.sources import logbook_source
+from rig.logbook.store import open_logbook
 from tests.cli.small_bench import small_bench
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import HeldSource, source_of_view
+from tests.dashboard.reading import text
 
 ASSETS = Path(__file__).parents[2] / "dashboard" / "assets"
 
@@ -147,3 +150,35 @@ def test_the_program_says_why_it_cannot_start(
     monkeypatch.delenv("CHILLRIG_LOGBOOK", raising=False)
     assert main(arguments) == 1
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "",
+        "{",
+        "[]",
+        "5",
+        '{"output": 5}',
+        '{"output": "page.children", "inputs": 7}',
+        '{"output": "..", "inputs": [{}]}',
+    ],
+)
+def test_what_is_no_question_of_our_pages_is_refused_in_a_line(
+    view: BenchView, caplog: pytest.LogCaptureFixture, asked: str
+) -> None:
+    client = make_app(source_of_view(view)).server.test_client()
+    got = client.post("/_dash-update-component", data=asked, content_type="application/json")
+    assert got.status_code in (400, 404, 500)
+    assert "Traceback" not in caplog.text and "Traceback" not in got.text
+
+
+def test_an_empty_logbook_opens_and_leads_on(tmp_path: Path) -> None:
+    with open_logbook(tmp_path / "bar.sqlite"):
+        pass
+    desk = Desk(logbook_source(str(tmp_path / "bar.sqlite")))
+    for path in ("/", "/runs", "/compare", "/live"):
+        said = text(page(desk, path, "").content)
+        assert "Nothing is logged yet" in said and "chillrig demo" in said
+    assert "bar.sqlite" not in text(page(desk, "/", "", guest=True).content)
+    assert "Ports" in text(page(desk, "/rig", "").content)

@@ -2,8 +2,12 @@ from __future__ import annotations
 
 import io
 import re
+import socket
+import subprocess
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,10 +15,11 @@ from werkzeug.test import Client, TestResponse
 
 from dashboard import gate
 from dashboard.app import make_app
-from dashboard.gate import GUESSES_ALL, GUESSES_EACH, WITHIN_S, Gate, new_code, plain
+from dashboard.gate import CODE_OUTLIVES, FREE_GUESSES, LONGEST_WAIT_S, Gate, new_code, plain
 from dashboard.headers import GUEST, MOST_BYTES
-from dashboard.serving import local_address, server_of, sharing_server
+from dashboard.serving import local_address, serve, server_of, sharing_server
 from rig.errors import RigError
+from tests.cli.small_bench import small_bench
 from tests.dashboard.benches import HeldSource
 
 WHERE = "192.168.0.7:8050"
@@ -95,22 +100,28 @@ def test_a_screen_is_asked_again_after_half_a_day(door: Doorway) -> None:
     assert door.ask(screen, "/runs").status_code == 401
 
 
-def test_an_address_that_guesses_wrongly_must_wait_while_others_need_not(door: Doorway) -> None:
+def test_an_address_that_guesses_wrongly_waits_longer_each_time_while_others_need_not(door: Doorway) -> None:
     guesser = door.screen()
-    for _ in range(GUESSES_EACH):
+    for _ in range(FREE_GUESSES + 1):
         assert door.give(guesser, "AAAA-AAAA").status_code == 403
-    stopped = door.give(guesser, door.codes[-1])
-    assert stopped.status_code == 429
-    assert stopped.headers["Retry-After"] == "60"
+    waits = []
+    for _ in range(4):
+        stopped = door.give(guesser, door.codes[-1])
+        assert stopped.status_code == 429
+        waits.append(int(stopped.headers["Retry-After"]))
+        door.now_s += waits[-1]
+        assert door.give(guesser, "AAAA-AAAA").status_code == 403
+    assert waits == [2, 4, 8, 16]
     assert door.give(door.screen(), door.codes[-1], address="192.168.0.21").status_code == 303
-    door.now_s += WITHIN_S + 1
+    door.now_s += LONGEST_WAIT_S
     assert door.give(guesser, door.codes[-1]).status_code == 303
 
 
-def test_many_addresses_together_cannot_guess_faster(door: Doorway) -> None:
-    for k in range(GUESSES_ALL):
-        assert door.give(door.screen(), "AAAA-AAAA", address=f"10.0.0.{k}").status_code == 403
-    assert door.give(door.screen(), door.codes[-1], address="10.0.1.1").status_code == 429
+def test_wrong_codes_from_everywhere_lock_nobody_out(door: Doorway) -> None:
+    for k in range(2 * CODE_OUTLIVES + 5):
+        assert door.give(door.screen(), "AAAA-AAAA", address=f"10.0.{k // 250}.{k % 250}").status_code == 403
+    assert len(door.codes) == 3  # each code outlives only so many guesses
+    assert door.give(door.screen(), door.codes[-1], address="10.9.1.1").status_code == 303
 
 
 @pytest.mark.parametrize("cookie", ["", "x", "a" * 4000, "../../etc"])
@@ -161,6 +172,46 @@ def test_a_shared_server_stands_behind_the_gate() -> None:
         assert re.fullmatch(r"Code for the next screen: \w{4}-\w{4}", told[0])
     finally:
         server.server_close()
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", ""])
+def test_an_address_that_stands_for_all_is_none_to_share_at(host: str) -> None:
+    with pytest.raises(RigError, match="no one address"):
+        serve(HeldSource({}), host, 0, share=True)
+
+
+def test_other_screens_are_served_at_the_address_told_and_nowhere_else(tmp_path: Path) -> None:
+    home = small_bench(tmp_path / "corner")
+    told = [
+        sys.executable,
+        "-m",
+        "dashboard",
+        "--bench",
+        str(home),
+        "--port",
+        "0",
+        "--share",
+        "--host",
+        "127.0.0.1",
+    ]
+    with subprocess.Popen(told, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]) as process:
+        try:
+            assert process.stdout is not None
+            said = "".join(process.stdout.readline() for _ in range(3))
+            ports = {int(p) for p in re.findall(r"http://127\.0\.0\.1:(\d+)/", said)}
+            assert len(ports) == 2, said
+            for port in ports:
+                socket.create_connection(("127.0.0.1", port), 10).close()
+                try:
+                    elsewhere = local_address()
+                except RigError:
+                    continue  # on no network at all
+                with pytest.raises(OSError):
+                    socket.create_connection((elsewhere, port), 10)
+            process.terminate()
+            assert process.wait(60) == 0
+        finally:
+            process.kill()
 
 
 def test_the_address_to_share_at_is_never_this_computers_own_name_for_itself() -> None:

@@ -1,11 +1,14 @@
 from __future__ import annotations
 
+import queue
 import re
+import threading
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from dashboard import keeping
 from dashboard.app import make_app
 from dashboard.desk import BenchView
 from tests.dashboard.benches import source_of_view
@@ -62,3 +65,36 @@ def test_where_there_is_no_chromium_the_pdf_says_so_and_what_to_do(client: Any) 
 )
 def test_what_is_not_there_cannot_be_kept(client: Any, path: str) -> None:
     assert client.get(path).status_code == 400
+
+
+def test_one_card_is_printed_at_a_time_some_wait_and_the_rest_are_told_to_come_again(
+    view: BenchView, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, go_on, at_once = threading.Semaphore(0), threading.Event(), list[int]()
+    printing = list[int]()
+
+    def slow(html: str, chromium: Path) -> bytes:
+        printing.append(1)
+        at_once.append(len(printing))
+        begun.release()
+        go_on.wait(60)
+        printing.pop()
+        return b"%PDF-"
+
+    monkeypatch.setattr(keeping, "pdf_of", slow)
+    monkeypatch.setattr(keeping, "find_chromium", lambda told: told)
+    monkeypatch.setattr(keeping, "_card", lambda desk: "")
+    server, codes = make_app(source_of_view(view), Path("/no/chromium/here")).server, queue.Queue[int]()
+    asking = [
+        threading.Thread(target=lambda: codes.put(server.test_client().get("/card.pdf").status_code))
+        for _ in range(12)
+    ]
+    for thread in asking:
+        thread.start()
+    assert begun.acquire(timeout=60)
+    assert [codes.get(timeout=60) for _ in range(8)] == [503] * 8
+    go_on.set()
+    assert [codes.get(timeout=60) for _ in range(4)] == [200] * 4
+    assert at_once == [1] * 4
+    for thread in asking:
+        thread.join()

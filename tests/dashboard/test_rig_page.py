@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dashboard.desk import BenchView, Desk
-from dashboard.live.care import back_up, backups_of, faults_of, health_of
+from dashboard.live.care import health_of
 from dashboard.page import Here
 from dashboard.pages import rig
 from rig.capture.decoding.readings import Identity, Quality, Quantity, Reading, Sample
@@ -20,6 +20,7 @@ from rig.capture.devices.ports import Device, UsbIdentity
 from rig.capture.devices.ports_listen import Listened
 from rig.errors import LogbookError
 from rig.logbook.calibrations import keep_calibration
+from rig.logbook.copies import back_up, backups_of, faults_of
 from rig.logbook.store import open_logbook
 from rig.sensors.calibration import Calibration, CalibrationKind, one_value
 from tests.dashboard.benches import source_of_view
@@ -170,3 +171,33 @@ def test_a_folder_that_takes_no_copy_is_told_with_the_cure(tmp_path: Path) -> No
     (tmp_path / "backups").write_text("a file where the folder should be")
     with pytest.raises(LogbookError, match="no copy can be made"):
         back_up(file, datetime(2031, 4, 6, tzinfo=UTC))
+
+
+def test_the_page_restores_the_newest_whole_copy_and_says_where_the_old_logbook_is(tmp_path: Path) -> None:
+    file = small_logbook(tmp_path)
+    back_up(file, datetime(2031, 4, 6, tzinfo=UTC))
+    _, desk = room_at(file)
+    assert desk.logbook is not None
+    desk.logbook.exclude("corner", desk.logbook.list_runs("corner")[0].run.run, "spilt")
+    before = desk.listing("corner").tally("corner")
+    said = rig.restored_words(desk, file)
+    assert "20310406-" in said and str(tmp_path / "backups" / "replaced-") in said
+    assert desk.listing("corner").tally("corner").excluded == before.excluded - 1
+
+
+def test_the_page_restores_nothing_while_another_program_has_the_logbook_open(tmp_path: Path) -> None:
+    file = small_logbook(tmp_path)
+    back_up(file, datetime(2031, 4, 6, tzinfo=UTC))
+    _, desk = room_at(file)
+    with open_logbook(file) as other:
+        other.benches()
+        with pytest.raises(LogbookError, match="in use"):
+            rig.restored_words(desk, file)
+    assert desk.names() == ("corner",)
+
+
+def test_another_screen_is_not_told_where_the_logbook_lies(tmp_path: Path) -> None:
+    _, desk = room_at(small_logbook(tmp_path))
+    said = text(rig.layout(Here(desk, "corner", None, "", {}, guest=True)))
+    assert str(tmp_path) not in said and "bar.sqlite" not in said
+    assert "Restore" not in said and "Make a backup" not in said

@@ -10,6 +10,7 @@ import pytest
 
 import rig
 from rig.advice.call import advise
+from rig.errors import LogbookError
 from rig.fitting import kept_fit
 from rig.fitting.bench_fit import fit as fit_book
 from rig.fitting.kept_fit import fit_from_bytes, fit_or_kept, fit_to_bytes, kept_verdicts
@@ -161,3 +162,27 @@ def test_of_a_bench_only_the_last_fits_stay(logbook: Logbook) -> None:
     assert [logbook.cached(f"fit {n}") for n in range(3)] == [None, None, bytes([2])]
     assert logbook.last_cached("corner") == bytes([MOST_CACHED + 1])
     assert logbook.last_cached("pier") == b"x" and logbook.last_cached("none") is None
+
+
+def test_a_kept_fit_with_any_bit_turned_or_any_part_gone_is_fitted_again(fit: Fit, kept: bytes) -> None:
+    rng = np.random.default_rng(7)
+    for at, bit in zip(rng.integers(0, len(kept), 600), rng.integers(0, 8, 600), strict=True):
+        turned = bytearray(kept)
+        turned[at] ^= 1 << int(bit)
+        assert fit_from_bytes(bytes(turned), fit.book) is None, (at, bit)
+    for end in rng.integers(0, len(kept), 200):
+        assert fit_from_bytes(kept[:end], fit.book) is None, end
+
+
+def test_a_bench_whose_kept_fits_cannot_be_read_or_kept_is_answered(
+    book: RunBook, fit: Fit, logbook: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def damaged(*_: object) -> bytes:
+        raise LogbookError("the file is damaged")
+
+    logbook.add(book, "bar", "test")
+    monkeypatch.setattr(kept_fit, "fit", lambda *_: fit)
+    for part in ("cached", "last_cached", "cache"):
+        monkeypatch.setattr(logbook, part, damaged)
+    assert fit_or_kept(logbook.book("bar"), logbook, "bar") is fit
+    assert kept_verdicts(logbook, "bar", book.runs) == {}

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import shutil
 import stat
+import time
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,17 @@ def test_a_chromium_that_prints_nothing_is_told_with_what_it_said(tmp_path: Path
     fake.chmod(fake.stat().st_mode | stat.S_IXUSR)
     with pytest.raises(RigError, match=said or "it said nothing"):
         pdf_of("<p>x</p>", fake)
+
+
+def test_what_a_chromium_started_ends_with_it(tmp_path: Path) -> None:
+    fake, pid = tmp_path / "chromium", tmp_path / "pid"
+    fake.write_text(f"#!/bin/sh\nsleep 1000 &\necho $! > {pid}\nexit 1\n", encoding="utf-8")
+    fake.chmod(fake.stat().st_mode | stat.S_IXUSR)
+    with pytest.raises(RigError, match="did not print"):
+        pdf_of("<p>x</p>", fake)
+    left, ends_s = Path(f"/proc/{pid.read_text().strip()}/stat"), time.monotonic() + 60.0
+    while left.exists() and left.read_text().rpartition(")")[2].split()[0] != "Z":
+        assert time.monotonic() < ends_s
 
 
 @pytest.mark.slow

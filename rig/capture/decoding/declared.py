@@ -139,7 +139,7 @@ def parse(text: str, file: str = "dialects.toml") -> tuple[DeclaredDialect, ...]
     """The dialects that a TOML text declares. Raises BenchError that names file and key."""
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also of numbers and nesting without end
         raise BenchError(f"not valid TOML: {error}", Place(file)) from error
     declared = content.pop("dialects", None)
     if content:

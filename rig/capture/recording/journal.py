@@ -16,7 +16,7 @@ import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -114,33 +114,60 @@ def encode(record: JournalRecord) -> bytes:
 
 
 def decode(line: bytes) -> JournalRecord | None:
-    """The record of one line of the file, or None where the line is no record.
-
-    Raises
-    ------
-    LogbookError
-        Where a later version of this program wrote the journal.
-    """
+    """The record of one line of the file, or None where the line is no record of this version, whatever it holds."""
     # A write that was cut short and could not be taken back leaves its half before a whole record.
     line = line[max(line.rfind(_START), 0) :]
     try:
         values = json.loads(line)
         if "l" in values:
-            return Line(int(values["t"]), int(values["p"]), str(values["l"]).encode("latin-1"))
+            return Line(_stamp(values["t"]), _port(values["p"]), str(values["l"]).encode("latin-1"))
         if "e" in values:
-            return Event(int(values["t"]), EventKind(values["e"]), values.get("p"), values.get("d", {}))
+            port, detail = values.get("p"), dict(values.get("d", {}))
+            port = None if port is None else _port(port)
+            return Event(_stamp(values["t"]), EventKind(values["e"]), port, detail)
         if int(values["v"]) > VERSION:
-            raise LogbookError("the journal was written by a newer chillrig. Update this one")
+            return None
+        scale = float(values["time_scale"])
+        if not 0.0 < scale < _MOST_SCALE:
+            return None
         return Header(
             run=str(values["run"]),
-            utc=datetime.fromisoformat(values["utc"]),
-            mono_ns=int(values["mono_ns"]),
+            utc=datetime.fromisoformat(values["utc"]).astimezone(UTC),
+            mono_ns=_stamp(values["mono_ns"]),
             ports=tuple(PortSpec.from_dict(p) for p in values["ports"]),
-            meta=values["meta"],
-            time_scale=float(values["time_scale"]),
+            meta=dict(values["meta"]),
+            time_scale=scale,
         )
-    except (ValueError, KeyError, TypeError):
+    except _NOT_OURS:
         return None
+
+
+_NOT_OURS = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What JSON that somebody else wrote may lead to: wrong types, infinite numbers, nesting without end."""
+_MOST_SCALE = 1e6
+_MOST_PORTS = 1000
+
+
+def _stamp(value: Any) -> int:
+    stamp = int(value)
+    if abs(stamp) >= 2**63:
+        raise ValueError
+    return stamp
+
+
+def _port(value: Any) -> int:
+    port = int(value)
+    if not 0 <= port < _MOST_PORTS:
+        raise ValueError
+    return port
+
+
+def _version(head: bytes) -> int:
+    """The version that a journal's first line claims; 0 where it claims none."""
+    try:
+        return int(json.loads(head)["v"])
+    except _NOT_OURS:
+        return 0
 
 
 class JournalFile:
@@ -172,6 +199,11 @@ class JournalFile:
     def pending(self) -> int:
         """Records that wait for room on the disk."""
         return self._pending.count(b"\n")
+
+    @property
+    def size(self) -> int:
+        """What is on file [bytes]."""
+        return self._size
 
     def append(self, records: Iterable[JournalRecord]) -> None:
         """Put records into the batch that the next `flush` writes."""
@@ -253,12 +285,16 @@ def read_journal(path: Path) -> Journal:
         Where the file cannot be read at all, or a newer program wrote it.
     """
     try:
+        if not path.is_file():
+            raise LogbookError(f"{path}: this is no file, so nothing was recorded in it. Move it elsewhere")
         data = path.read_bytes()
     except OSError as error:
         raise LogbookError(f"{path}: the journal cannot be read: {error.strerror}") from error
     whole = data.rfind(b"\n") + 1
     head, *rest = data[:whole].split(b"\n")
     header = decode(head)
+    if _version(head) > VERSION:
+        raise LogbookError(f"{path}: a newer chillrig wrote this journal. Update this one, then bring it in")
     if not isinstance(header, Header):
         raise TableRefused(
             "its first line is no header of a journal", str(path), 1, "It was cut short before any reading"
@@ -284,12 +320,14 @@ class JournalTail:
         self._offset = 0
 
     def poll(self) -> list[JournalRecord]:
-        """The records that have come since the last poll; none where the file is not there (any more)."""
+        """The records that have come since the last poll; none where the file is not there (any more), or is none."""
         try:
+            if not self.path.is_file():  # a pipe of that name would be waited for without end
+                return []
             with self.path.open("rb") as file:
                 file.seek(self._offset)
                 data = file.read()
-        except FileNotFoundError:
+        except OSError:
             return []
         # Half a line at the end may be taken back by the writer: it is read again when it is whole.
         whole = data.rfind(b"\n") + 1

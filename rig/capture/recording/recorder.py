@@ -19,16 +19,18 @@ from pathlib import Path
 from rig.capture.decoding.dialects import load
 from rig.capture.devices.ports import Opener, Resolver, open_port, resolve
 from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, JournalTail, Line
-from rig.capture.recording.recorder_files import Plan, RecorderState, held, write_state
+from rig.capture.recording.recorder_files import Plan, RecorderState, StateBoard, held
 from rig.capture.recording.recorder_port import PortReader, Records
+from rig.errors import LogbookError
 
 QUEUE_RECORDS = 8192
 DRAIN_S = 0.02
 """How long a reading waits at most before it is on file, where screens and the live call find it."""
 SYNC_S = 1.0
 STATE_S = 0.2
-LEAST_FREE_BYTES = 200 * 1024 * 1024
-"""Below this much room on the disk a person is warned before starting."""
+SILENT_S, AFTER_STOP_S, LONGEST_LEFT_S = 60.0, 300.0, 1800.0
+"""A recorder whose screen has gone ends by itself: when no device has said anything for so long, so long after the
+motion was stopped, which leaves time to weigh, and at the latest after so long."""
 SLEPT_S = 1.5
 _NS_PER_S = 1e9
 _ORDERS = frozenset({EventKind.START, EventKind.STOP, EventKind.MARK, EventKind.WEIGH, EventKind.END})
@@ -72,6 +74,11 @@ class Recorder:
             PortReader(n, spec, self._records, self._stop, decoders, opener=opener, resolver=resolver)
             for n, spec in enumerate(plan.ports)
         ]
+        self._told: queue.SimpleQueue[Event] = queue.SimpleQueue()
+        self._left_s: float | None = None
+        self._stopped_s: float | None = None
+        self._heard_s = float("-inf")
+        self._say: Callable[[RecorderState], None] = lambda state: None
         self._orders = JournalTail(self.files.orders)
         self._orders_taken = 0
         self._sleep_watch = sleep_watch or SleepWatch()
@@ -82,8 +89,20 @@ class Recorder:
         """End the recording; for signal handlers and other threads."""
         self._stop.set()
 
-    def record(self, ready: Callable[[], None] = lambda: None) -> None:
-        """Record until told to end; `ready` is called once the journal is safely begun.
+    def leave(self) -> None:
+        """Whoever started it has gone: go on, and end by itself in time."""
+        self._left_s = time.monotonic()
+
+    def told(self, order: Event) -> None:
+        """Take an order that came another way than by the file of orders, which a full disk does not take."""
+        self._told.put(order)
+
+    def record(
+        self,
+        ready: Callable[[], None] = lambda: None,
+        say: Callable[[RecorderState], None] = lambda state: None,
+    ) -> None:
+        """Record until told to end; `ready` is called once the journal is safely begun, `say` with every state.
 
         Raises
         ------
@@ -96,12 +115,21 @@ class Recorder:
             header = Header(
                 self.plan.run, utc, mono_ns, self.plan.ports, self.plan.meta, self.plan.time_scale
             )
-            file = JournalFile(self.files.journal)
+            file, board = JournalFile(self.files.journal), StateBoard(self.files.state)
+
+            def tell(state: RecorderState) -> None:
+                board.put(state)
+                say(state)
+
+            self._say = tell
             file.append([header])
-            file.flush()
+            if not file.flush():
+                raise LogbookError(
+                    f"{file.path}: the journal cannot be begun: {file.trouble}. Free some space"
+                )
             file.sync()
-            self._write_state(file, mono_ns)
             ready()
+            self._write_state(file, mono_ns)
             for reader in self._readers:
                 reader.start()
             try:
@@ -116,20 +144,39 @@ class Recorder:
                 file.close()
                 self._ended = True
                 self._write_state(file, mono_ns)
+                board.close()
 
     def _round(self, file: JournalFile, mono_ns: int) -> None:
         """Take what has come, write it, and say how things are."""
-        file.append(self._taken())
+        now_s = time.monotonic()
+        taken = self._taken()
+        if any(isinstance(r, Line) for r in taken):
+            self._heard_s = now_s
+        file.append(taken)
         events = self._happened(file)
         file.append(events)
         file.flush()
-        now_s = time.monotonic()
+        for event in events:
+            if event.kind in (EventKind.START, EventKind.STOP):
+                self._stopped_s = now_s if event.kind is EventKind.STOP else None
+        if self._over(now_s):
+            self._stop.set()
         if events or now_s - self._synced_s > SYNC_S:
             file.sync()
             self._synced_s = now_s
         if events or now_s - self._stated_s > STATE_S:
             self._write_state(file, mono_ns)
             self._stated_s = now_s
+
+    def _over(self, now_s: float) -> bool:
+        """Whether there is nothing more to wait for, nobody being there to say so."""
+        if self._left_s is None:
+            return False
+        return (
+            now_s - max(self._heard_s, self._left_s) > SILENT_S
+            or (self._stopped_s is not None and now_s - self._stopped_s > AFTER_STOP_S)
+            or now_s - self._left_s > LONGEST_LEFT_S
+        )
 
     def _taken(self) -> list[Line | Event]:
         taken: list[Line | Event] = []
@@ -141,7 +188,11 @@ class Recorder:
     def _happened(self, file: JournalFile) -> list[Event]:
         """Orders, gaps and sleep since the last round."""
         now_ns = time.perf_counter_ns()
-        events = [e for e in self._orders.poll() if isinstance(e, Event) and e.kind in _ORDERS]
+        orders = [e for e in self._orders.poll() if isinstance(e, Event)]
+        with suppress(queue.Empty):
+            while True:
+                orders.append(self._told.get_nowait())
+        events = [e for e in orders if e.kind in _ORDERS]
         self._orders_taken += len(events)
         if any(e.kind is EventKind.END for e in events):
             self._stop.set()
@@ -167,12 +218,14 @@ class Recorder:
             pending=file.pending,
             turned_away=file.turned_away,
             trouble=file.trouble,
+            size_bytes=file.size,
             free_bytes=free_bytes(self.plan.folder),
             orders=self._orders_taken,
             ended=self._ended,
+            left=self._left_s is not None,
             ports=tuple(r.health.report(now_ns) for r in self._readers),
         )
-        write_state(self.files, state)
+        self._say(state)
 
 
 def free_bytes(folder: Path) -> int:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
+import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -18,6 +20,12 @@ from rig.capture.recording.journal import SUFFIX
 from rig.errors import LogbookError
 
 OPEN, DONE = "open", "done"
+LEAST_FREE_BYTES = 200 * 1024 * 1024
+"""Below this much room on the disk a person is warned, before starting too."""
+EARLY_S = 1800.0
+"""And where what is left would be filled within this time."""
+_LEAST_TOLD_S = 2.0
+_PLACE_BYTES = 16 * 1024
 
 
 @dataclass(frozen=True)
@@ -122,7 +130,7 @@ class RecorderState:
     """How a recorder was doing at a moment; `written` counts records that are on file.
 
     `trouble` is empty while the disk takes what it is given; `pending` records wait for it, `turned_away`
-    ones found no room any more.
+    ones found no room any more. `left`: whoever started it has gone, and it goes on by itself.
     """
 
     run: str
@@ -133,34 +141,102 @@ class RecorderState:
     pending: int
     turned_away: int
     trouble: str
+    size_bytes: int
     free_bytes: int
     orders: int
     ended: bool
+    left: bool
     ports: tuple[PortReport, ...]
+
+    @property
+    def room_s(self) -> float:
+        """For how long the disk has room if it fills on as this recording does [s]; infinite while that is unknown."""
+        if self.elapsed_s < _LEAST_TOLD_S or self.size_bytes <= 0:
+            return math.inf
+        return self.free_bytes / (self.size_bytes / self.elapsed_s)
+
+    @property
+    def disk_words(self) -> str:
+        """What a person must know of the disk; empty while all is well."""
+        if self.trouble:
+            return f"NOT BEING WRITTEN: {self.trouble}. Free some space; what was read is kept in memory meanwhile"
+        if self.room_s < EARLY_S or self.free_bytes < LEAST_FREE_BYTES:
+            left = "" if self.room_s > 86_400.0 else f", for about {self.room_s / 60.0:.0f} minutes"
+            return (
+                f"The disk has {self.free_bytes / 1e6:.0f} MB left{left}. Free some space before it is full"
+            )
+        return ""
 
     def to_json(self) -> str:
         """As JSON."""
         return json.dumps(vars(self) | {"ports": [p.to_dict() for p in self.ports]})
 
 
-def write_state(files: Files, state: RecorderState) -> None:
-    """Put the state where others read it; a reader sees the old or the new one, never half of it.
+class StateBoard:
+    """Where a recorder says how it is, for any process of this computer.
 
-    A full disk or a reader that holds the file on Windows costs one update, nothing else.
+    Two places in a file, written in turn, each with its checksum: a reader takes the newer one that is whole. Their
+    room on the disk is taken before the recording, so that a full disk can still be said to be full.
     """
-    fresh = files.state.with_suffix(".fresh")
-    with suppress(OSError):
-        fresh.write_text(state.to_json(), encoding="ascii")
-        fresh.replace(files.state)
+
+    def __init__(self, path: Path) -> None:
+        """Raises LogbookError where the disk has no room for it."""
+        try:
+            self._fd = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644)
+            written = os.write(self._fd, bytes(2 * _PLACE_BYTES))
+            os.fsync(self._fd)
+        except OSError as error:
+            raise LogbookError(
+                f"{path}: the recording cannot be begun: {error.strerror}. Free some space"
+            ) from error
+        if written < 2 * _PLACE_BYTES:
+            raise LogbookError(f"{path}: the recording cannot be begun: the disk is full. Free some space")
+        self._count = 0
+
+    def put(self, state: RecorderState) -> None:
+        """Say how it is; a disk that takes not even that costs one update, nothing else."""
+        self._count += 1
+        text = state.to_json().encode("ascii")
+        content = b"%012d %08x %08d %s" % (self._count, zlib.crc32(text), len(text), text)
+        if len(content) <= _PLACE_BYTES:
+            with suppress(OSError):
+                os.lseek(self._fd, (self._count % 2) * _PLACE_BYTES, os.SEEK_SET)
+                os.write(self._fd, content)
+
+    def close(self) -> None:
+        """Close the file."""
+        os.close(self._fd)
 
 
 def read_state(files: Files) -> RecorderState | None:
     """The last state a recorder wrote; None where there is none yet."""
     try:
-        values = json.loads(files.state.read_text(encoding="ascii"))
+        content = files.state.read_bytes()
+    except OSError:
+        return None
+    found = [_state_in(content[at : at + _PLACE_BYTES]) for at in (0, _PLACE_BYTES)]
+    return max((f for f in found if f is not None), key=lambda f: f[0], default=(0, None))[1]
+
+
+def state_from(text: str | bytes) -> RecorderState | None:
+    """The inverse of `RecorderState.to_json`; None where it is none."""
+    try:
+        values = json.loads(text)
         ports = tuple(PortReport.from_dict(p) for p in values["ports"])
         return RecorderState(**{**values, "ports": ports})
-    except (OSError, ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _state_in(place: bytes) -> tuple[int, RecorderState] | None:
+    try:
+        count, crc, length, rest = place.split(b" ", 3)
+        text = rest[: int(length)]
+        if zlib.crc32(text) != int(crc, 16):
+            return None
+        state = state_from(text)
+        return None if state is None else (int(count), state)
+    except ValueError:
         return None
 
 

@@ -10,7 +10,8 @@ The header's `meta` is written when the recording starts, so that a crash loses 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from typing import Any, Protocol
@@ -29,11 +30,12 @@ from rig.capture.recording.journal import (
     place_of,
     read_journal,
 )
+from rig.capture.recording.process import end_left
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
 from rig.consistency.judging import judged
-from rig.errors import NotEnoughData, NotFound
+from rig.errors import LogbookError, NotEnoughData, NotFound, RigError
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
@@ -82,7 +84,7 @@ class Recorded:
 def take_in(
     files: Files, store: RunStore, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
 ) -> Recorded:
-    """Bring a recording into the logbook and move its journal to `done/`.
+    """Bring a recording into the logbook and move its journal to `done/`; one that goes on without a screen is ended.
 
     Killed at any moment and called again, it leaves the run in the logbook exactly once, for the run carries
     the id that was born with its journal, and the journal moves only after the logbook has it.
@@ -96,8 +98,10 @@ def take_in(
     LogbookError
         Where journal or logbook cannot be read or written; the journal stays where it is.
     """
+    end_left(files)
     journal = _with_late_orders(read_journal(files.journal), files)
-    recorded = recorded_in(journal, decoders, calibrations)
+    with _named(files):
+        recorded = recorded_in(journal, decoders, calibrations)
     name, is_there = _free_name(recorded, store)
     recorded = replace(recorded, run=replace(recorded.run, run=name))
     if not is_there:
@@ -106,6 +110,21 @@ def take_in(
         store.add(book, recorded.bench_name, f"recording {files.run}")
     files.set_done()
     return recorded
+
+
+@contextmanager
+def _named(files: Files) -> Iterator[None]:
+    """Name the journal in what is said of it; a header that says what no run can have is refused in words."""
+    try:
+        yield
+    except RigError as error:
+        if files.journal.name in str(error):
+            raise
+        raise LogbookError(f"{files.journal}: {error}") from error
+    except (TypeError, ValueError, KeyError, AttributeError, OverflowError) as error:
+        raise LogbookError(
+            f"{files.journal}: its first line says of the run what cannot be: {error}. Mend it, or set it aside"
+        ) from error
 
 
 def recorded_in(
@@ -344,6 +363,15 @@ def _doubts(journal: Journal, streams: Sequence[Stream]) -> list[Finding]:
     for stream in streams:
         if stream.lost:
             found.append(_note(journal, f"{stream.name}: {stream.lost} readings never arrived"))
+        if stream.late:
+            found.append(
+                _doubt(
+                    journal,
+                    f"{stream.name}: {stream.late} readings came up to {stream.late_s:.1f} s late, as where this "
+                    "computer was held up; their times are by the device's clock or pace, and some in between may "
+                    "be missing",
+                )
+            )
         if stream.rejects:
             found.append(_note(journal, f"{stream.name}: {stream.rejects} lines were no valid reading"))
         if stream.resets:

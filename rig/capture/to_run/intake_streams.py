@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
 from rig.arrays import FloatArray
-from rig.capture.decoding.clock import ClockFit, align, align_counter
+from rig.capture.decoding.clock import ClockFit, Method, align, align_counter
 from rig.capture.decoding.dialects import recognise
 from rig.capture.decoding.readings import Decoder, Quality, Quantity, Reading
 from rig.capture.devices.health import sequence_step
@@ -21,6 +21,9 @@ from rig.sensors.calibration import Calibration
 from rig.signals.cadence import cadence
 
 FIRST_LINES = 60
+LATE_S = 1.0
+"""A reading held up for longer than this is worth a word."""
+LEAST_APART_S = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +44,8 @@ class Channel:
 class Stream:
     """All that one port said: `time_s` from the start of the journal and each channel have shape (readings,).
 
-    `rejects` counts lines that were no reading, `lost` those that never came by the device's own count.
+    `rejects` counts lines that were no reading, `lost` those that never came by the device's own count. `late_s` is
+    how long the readings that came the latest were held up [s], `late` how many came more than a second late.
     """
 
     port: int
@@ -52,6 +56,8 @@ class Stream:
     rejects: int = 0
     lost: int = 0
     resets: int = 0
+    late: int = 0
+    late_s: float = 0.0
 
     def of(self, quantity: Quantity) -> tuple[Channel, ...]:
         """Its channels of a quantity."""
@@ -91,6 +97,7 @@ def _stream(journal: Journal, port: int, decoders: Mapping[str, Decoder]) -> Str
     # Rebooted boards start their ticks anew: `align` fits each stretch by itself.
     clock = _clock(heard, baud_of(spec))
     order = np.argsort(clock.time_s, kind="stable")
+    late_s = (np.asarray(heard.arrival_s) - clock.time_s) / journal.header.time_scale
     lost, resets = _missing([r.sequence for r in heard.readings if r.sequence is not None])
     return Stream(
         port=port,
@@ -101,6 +108,8 @@ def _stream(journal: Journal, port: int, decoders: Mapping[str, Decoder]) -> Str
         rejects=heard.rejects,
         lost=lost,
         resets=resets,
+        late=int((late_s > LATE_S).sum()),
+        late_s=float(late_s.max()),
     )
 
 
@@ -140,7 +149,32 @@ def _clock(heard: _Heard, baud: float | None) -> ClockFit:
         return align(ticks, heard.arrival_s, line_bytes=heard.line_bytes, baud=baud)
     counts = [r.sequence for r in heard.readings if r.sequence is not None]
     count = counts if len(counts) == len(heard.readings) else None
-    return align_counter(heard.arrival_s, count, line_bytes=heard.line_bytes, baud=baud)
+    fit = align_counter(heard.arrival_s, count, line_bytes=heard.line_bytes, baud=baud)
+    return replace(fit, time_s=_spread(fit))
+
+
+def _spread(fit: ClockFit) -> FloatArray:
+    """Instants of readings of which several bear one arrival, as when this computer did not come to read them.
+
+    They were held up, and were taken one after the other before that: at the pace of all readings, no earlier than
+    the arrival before. Where the device has a clock or a steady pace of its own, that has told them apart already.
+    """
+    time_s = fit.time_s.copy()
+    for segment in fit.segments:
+        if segment.method is not Method.ARRIVAL:
+            continue
+        instant_s, first, count = np.unique(
+            fit.time_s[segment.start : segment.stop], return_index=True, return_counts=True
+        )
+        gap_s = np.diff(instant_s)
+        pace_s = float(np.median(gap_s)) if gap_s.size else LEAST_APART_S
+        before_s = np.diff(instant_s, prepend=instant_s[0] - pace_s * count[0])
+        for n in np.flatnonzero(count > 1):
+            step_s = max(min(pace_s, float(before_s[n]) / count[n]), LEAST_APART_S)
+            back = np.arange(count[n])[::-1] * step_s
+            rows = slice(segment.start + first[n], segment.start + first[n] + count[n])
+            time_s[rows] = instant_s[n] - back
+    return time_s
 
 
 def _channels(readings: Sequence[Reading], order: np.ndarray) -> tuple[Channel, ...]:

@@ -16,7 +16,7 @@ from rig.cli.bring_in import tables
 from rig.cli.bring_in.stored import AUTO, Told
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
-from rig.cli.source import quoted
+from rig.cli.source import logbook_option, quoted
 from rig.errors import BenchError, Place, RigError
 from rig.session.places import logbook_at
 
@@ -289,8 +289,8 @@ def _folders(
         return
     for i in done:
         print_import(i)
-    option = f" --logbook {quoted(logbook)}" if logbook else ""
-    say("", f"In the logbook at {where}. Next: chillrig fit --bench-name {quoted(done[0].name)}{option}")
+    option = f"{logbook_option(logbook)}--bench-name {quoted(done[0].name)}"
+    say("", f"In the logbook at {where}. Next: chillrig fit {option}")
 
 
 def _show_books(folders: Sequence[Path], books: Sequence[RunBook], as_json: bool) -> None:

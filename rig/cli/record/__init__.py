@@ -107,6 +107,9 @@ def command(
     recover: Annotated[
         bool, typer.Option(help="Only bring in what an earlier, interrupted recording left.")
     ] = False,
+    follow: Annotated[
+        bool, typer.Option("--follow", help="Follow a recording that goes on since only its screen has died.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Record one drink: weigh in, move, weigh out; every reading is on disk within a tenth of a second.
@@ -128,7 +131,11 @@ def command(
         raise typer.BadParameter("--yes needs --duration-s, for nobody is asked when to stop")
     with ExitStack() as stack:
         opened = stack.enter_context(open_logbook(at))
-        left = _offered(folder, opened, decoders, take=recover or yes, ask=not (yes or recover or as_json))
+        if follow:
+            _followed(folder, opened, decoders, as_json)
+            return
+        asked = not (yes or recover or as_json)
+        left = _offered(folder, opened, decoders, take=recover or yes, end=recover, ask=asked)
         if recover:
             print_recovered(left, opened.where, as_json)
             return
@@ -286,8 +293,8 @@ def _record(
 ) -> Session:
     from rig.capture.recording.follow import Follower
     from rig.capture.recording.process import start_recording
-    from rig.capture.recording.recorder import LEAST_FREE_BYTES, free_bytes
-    from rig.capture.recording.recorder_files import Plan
+    from rig.capture.recording.recorder import free_bytes
+    from rig.capture.recording.recorder_files import LEAST_FREE_BYTES, Plan
     from rig.capture.to_run.calibrated import Heard
     from rig.cli.record.keys import run_session, terminal_keys
     from rig.cli.record.view import live_view
@@ -330,17 +337,32 @@ def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decode
         ) from error
 
 
+def _followed(folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], as_json: bool) -> None:
+    """Follow what goes on, and bring it in where it has ended."""
+    from rig.capture.to_run.intake import take_in
+    from rig.cli.record.following import follow, going_on, line_view
+    from rig.cli.record.keys import terminal_keys
+    from rig.cli.record.result import print_recovered
+    from rig.logbook.calibrations import calibrations
+
+    left = going_on(folder)
+    with terminal_keys() as keys, line_view(sys.stdout.isatty() and not as_json) as show:
+        ended = follow(left, decoders, keys.wait, show)
+    came = take_in(left.files, logbook, decoders, calibrations(logbook)) if ended else None
+    print_recovered([(left, came)], logbook.where, as_json)
+
+
 def _offered(
-    folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], *, take: bool, ask: bool
+    folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], *, take: bool, end: bool, ask: bool
 ) -> Offered:
-    """What an interruption left, and what came of offering it."""
+    """What an interruption left, and what came of offering it; `end`: also what still goes on."""
     from rig.capture.recording.process import interrupted_runs
     from rig.capture.to_run.intake import take_in
     from rig.logbook.calibrations import calibrations
 
     found: Offered = []
     for left in interrupted_runs(folder):
-        wanted = take or (
+        wanted = (take and (end or not left.running)) or (
             ask
             and sys.stdin.isatty()
             and typer.confirm(f"Interrupted: {left.in_words}. Bring it in?", default=True)

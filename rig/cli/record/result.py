@@ -38,6 +38,8 @@ def _left_lines(left: Offered) -> list[str]:
     for i, came in left:
         if isinstance(came, Recorded):
             lines.append(f"brought in as {came.run.run} of {came.bench_name}: {i.in_words}")
+        elif i.trouble:
+            lines.append(f"not brought in: {came or i.trouble}")
         elif came is None:
             lines.append(f"left alone: {i.in_words}. Bring it in with chillrig record --recover")
         else:

@@ -76,7 +76,7 @@ def screen(session: Session) -> RenderableType:
         Text("" if words is None else visible(words.text), style=style),
         Text("" if words is None else visible(words.note), style="dim"),
         Text(visible(session.said or session.doubt)),
-        Text("") if state is None or not state.trouble else Text(_disk(state.trouble), style="bold reverse"),
+        Text("" if state is None else visible(state.disk_words), style="bold reverse"),
         *(Text(line) for line in ([] if state is None else port_lines(state.ports))),
         Text(""),
         Text(WAYS, style="dim"),
@@ -109,7 +109,3 @@ def port_lines(ports: Iterable[PortReport]) -> list[str]:
 
 def _number(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
-
-
-def _disk(trouble: str) -> str:
-    return f"NOT BEING WRITTEN: {trouble}. Free some space; what was read is kept in memory meanwhile"

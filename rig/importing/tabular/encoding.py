@@ -6,8 +6,7 @@ import codecs
 from dataclasses import dataclass
 
 from rig.errors import TableRefused
-
-MOST_BYTES = 1 << 30
+from rig.importing.tabular.limits import refuse_too_large
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -51,13 +50,12 @@ def decode(raw: bytes, file: str, encoding: str | None = None) -> Decoded:
     TableRefused
         Where the bytes are no text, or not in the encoding that was asked for.
     """
-    if len(raw) > MOST_BYTES:
-        raise TableRefused("the file is larger than 1 GiB", file, cure="Split it into parts")
     if not raw[:_HEAD].strip(_BLANK) and not raw.strip(_BLANK):
         raise TableRefused("the file is empty", file, cure="Check that the logger closed it")
     for start, reason, cure in _NO_TABLES:
         if raw.startswith(start):
             raise TableRefused(reason, file, cure=cure)
+    refuse_too_large(raw, file)
     if encoding is not None:
         return _as_told(raw, file, encoding)
     if (

@@ -10,17 +10,20 @@ import zlib
 from collections.abc import Mapping
 from typing import Any, Literal
 from xml.etree.ElementTree import ParseError
+from xml.parsers.expat import ExpatError
+from xml.sax import SAXException
 
 import pandas as pd
 
 from rig.errors import TableRefused
+from rig.importing.tabular.sheet_size import refuse_too_large
 
-_MOST_UNPACKED_BYTES = 1 << 29
+_MOST_CHARS = 1 << 28
 # What the spreadsheet readers raise on a damaged file; they promise no class of their own.
 DAMAGE = (
     ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, EOFError, AssertionError,
-    OverflowError, NotImplementedError, RuntimeError, SyntaxError,
-    zipfile.BadZipFile, zlib.error, struct.error, ParseError,
+    ArithmeticError, NotImplementedError, RuntimeError, SyntaxError, LookupError,
+    zipfile.BadZipFile, zlib.error, struct.error, ParseError, SAXException, ExpatError,
 )  # fmt: skip
 
 
@@ -35,10 +38,11 @@ def sheets_of(raw: bytes, file: str) -> Mapping[str, str]:
     Raises
     ------
     TableRefused
-        Where the archive is no spreadsheet, is damaged, or unpacks to more than 512 MiB.
+        Where the archive is no spreadsheet, is damaged, or unrolls to more than any logger writes.
     """
     engine = _engine(raw, file)
     try:
+        refuse_too_large(raw, file)
         frames = pd.read_excel(io.BytesIO(raw), sheet_name=None, header=None, dtype=object, engine=engine)
     except ImportError as e:
         raise TableRefused(
@@ -46,11 +50,13 @@ def sheets_of(raw: bytes, file: str) -> Mapping[str, str]:
             file,
             cure="Install openpyxl or odfpy, or save as CSV",
         ) from e
+    except TableRefused:
+        raise
     except DAMAGE as e:
         raise TableRefused(
             f"the spreadsheet is damaged ({type(e).__name__})", file, cure="Save it again, or as CSV"
         ) from e
-    texts = {str(name): _text(frame) for name, frame in frames.items()}
+    texts = {str(name): _text(frame, file) for name, frame in frames.items()}
     return {name: text for name, text in texts.items() if text.strip()}
 
 
@@ -58,11 +64,8 @@ def _engine(raw: bytes, file: str) -> Literal["openpyxl", "odf"]:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             names = set(archive.namelist())
-            size = sum(info.file_size for info in archive.infolist())
     except DAMAGE as e:
         raise TableRefused("the file is a damaged zip archive", file, cure="Copy it again") from e
-    if size > _MOST_UNPACKED_BYTES:
-        raise TableRefused("the spreadsheet unpacks to more than 512 MiB", file, cure="Save the sheet as CSV")
     if "xl/workbook.xml" in names:
         return "openpyxl"
     if "content.xml" in names:
@@ -70,8 +73,16 @@ def _engine(raw: bytes, file: str) -> Literal["openpyxl", "odf"]:
     raise TableRefused("this file is compressed (zip)", file, cure="Unpack it and read what is inside")
 
 
-def _text(frame: pd.DataFrame) -> str:
-    return "\n".join("\t".join(_cell(v) for v in row) for row in frame.itertuples(index=False)) + "\n"
+def _text(frame: pd.DataFrame, file: str) -> str:
+    lines, chars = [], 0
+    for row in frame.itertuples(index=False):
+        lines.append("\t".join(_cell(v) for v in row))
+        chars += len(lines[-1]) + 1
+        if chars > _MOST_CHARS:  # one long text may stand in every cell and take room only once
+            raise TableRefused(
+                f"a sheet holds more than {_MOST_CHARS >> 20} MiB of text", file, cure="Save it as CSV"
+            )
+    return "\n".join(lines) + "\n"
 
 
 def _cell(value: Any) -> str:
