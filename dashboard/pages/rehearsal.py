@@ -36,7 +36,7 @@ from rig.report.look import DARK, LIGHT, Look
 from rig.report.wording import target_words
 
 FIRST_CHARTS = ("temp_c", "dilution_by_volume", "duration_s", "cadence_hz")
-PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Odds, were it steady")
+PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Were it steady, would land")
 SESSION_HEADS = ("Session", "Runs", "Landed", "Spread of temperature", "Spread of dilution")
 _CHOICES = ("set_up", "recipe", "session", "target")
 
@@ -109,7 +109,7 @@ def _controls(view: BenchView, asked: RehearsalQuestion, kept: str | None) -> li
             "rehearsal-set_up", "Set-up", names([str(s) for s in view.fitted().set_ups]), str(asked.set_up)
         ),
         several("rehearsal-session", "Sessions", names(there), chosen)
-        if there
+        if len(there) > 1
         else html.Div(dcc.Store(id="rehearsal-session")),
         choice(
             "rehearsal-target",
@@ -223,12 +223,10 @@ def register(app: Dash, desk: Desk) -> None:
 
 def head_block(found: Practice) -> Any:
     """What to practise, then how often it lands, to be read across a room."""
-    first, *others = found.practise or ("Nothing to say yet: make six runs of this drink.",)
     parts: list[Any] = [
         html.P(f"{found.recipe} · {found.set_up}", className="over"),
         html.H2("What to practise"),
-        html.P(true_minus(first), className="room-said"),
-        *(html.P(true_minus(t)) for t in others),
+        *(html.P(true_minus(t), className="room-said") for t in found.practise),
     ]
     if found.more_runs:
         parts.append(html.P(f"{found.more_runs} more runs would make this surer.", className="quiet"))
@@ -281,7 +279,7 @@ def rest_block(found: Practice) -> Any:
     parts: list[Any] = []
     if rows:
         parts.append(table("Parts of the spread, with 90 % intervals", PART_HEADS, rows, "told"))
-    parts += [html.H2("Within a session"), _sentences(drift_words(found))]
+    parts += [html.H2("From run to run"), _sentences(drift_words(found))]
     parts += [html.H2("Rhythm"), html.P(cadence_words(found.cadence))]
     if len(found.sessions) > 1:
         parts.append(table("Session by session", SESSION_HEADS, session_rows(found), "told"))
@@ -352,7 +350,7 @@ def finding(here: Here) -> FindingPage:
             Drawn("Best and worst run", together_figure(played, found.target, LIGHT), "Green: the target.")
         )
     blocks += [
-        Listed("Within a session", drift_words(found)),
+        Listed("From run to run", drift_words(found)),
         Listed("Rhythm", (cadence_words(found.cadence),)),
         Tabled("Runs", RUN_HEADS, run_rows(found)),
     ]
