@@ -17,8 +17,8 @@ from rig.advice.control_chart import control_chart, grubbs_limit
      (10, 2.290, 2.482), (20, 2.709, 3.001), (30, 2.908, 3.236)],
 )  # fmt: skip
 def test_the_limit_is_the_printed_critical_value(runs: int, at_5_pct: float, at_1_pct: float) -> None:
-    assert grubbs_limit(runs, 0.05) == pytest.approx(at_5_pct, abs=6e-4)
-    assert grubbs_limit(runs, 0.01) == pytest.approx(at_1_pct, abs=6e-4)
+    assert grubbs_limit(runs, 0.05) == pytest.approx(at_5_pct, abs=1e-3)
+    assert grubbs_limit(runs, 0.01) == pytest.approx(at_1_pct, abs=1e-3)
 
 
 @pytest.mark.parametrize("runs", [5, 12, 30])
