@@ -14,6 +14,7 @@ from flask import Response, request
 from werkzeug.serving import BaseWSGIServer, WSGIRequestHandler, make_server
 
 from dashboard.app import make_app
+from dashboard.classroom.served import CLASSROOM
 from dashboard.gate import Gate
 from dashboard.headers import GUEST
 from dashboard.sources import Source
@@ -56,7 +57,10 @@ def sharing_server(app: Dash, host: str, port: int, tell: Tell) -> BaseWSGIServe
     """A server for other screens, every one of which has to give a code first; `tell` hears the codes."""
     server = make_server(host, port, lambda e, s: iter(()), threaded=True, request_handler=_KeptOpen)
     where = f"{host}:{server.server_port}"
-    server.app = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
+    gate = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
+    server.app = gate
+    classroom = app.server.extensions[CLASSROOM]
+    classroom.where, classroom.code = where, gate.class_code
     return server
 
 
