@@ -100,7 +100,9 @@ class Gate:
             # a name of somebody else's that points here is no way in
             return _page("This dashboard answers to its own address only.", 403)(environ, start_response)
         is_pupil = self._known(request.cookies.get(PUPIL, ""), self._pupils)
-        if self._known(request.cookies.get(COOKIE, ""), self._screens) or (is_pupil and _is_class(request.path)):
+        if self._known(request.cookies.get(COOKIE, ""), self._screens) or (
+            is_pupil and _is_class(request.path)
+        ):
             environ[GUEST] = True
             return self._app(environ, start_response)
         if is_pupil and request.method != "POST":

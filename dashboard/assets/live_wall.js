@@ -2,7 +2,7 @@
 "use strict";
 
 (function () {
-  const EVERY_MS = 1000, WIDE = 720, HIGH = 430, LEFT = 78, RIGHT = 150, TOP = 14, BOTTOM = 46, DOT_S = 5;
+  const EVERY_MS = 1000, WIDE = 720, HIGH = 430, LEFT = 78, RIGHT = 150, TOP = 14, BOTTOM = 64, DOT_S = 5;
   const live = window.chillrigLive;
   const { at, make, say, fill, number } = live;
   const wall = { told: null, asks: 0 };
@@ -29,8 +29,8 @@
     const [big, , word] = live.giant(told), moving = told.phase === "moving", open = seen && (seen.shown || seen.ended);
     const idle = told.phase === "idle";
     say(at("wall-drink"), idle ? "" : `${told.drink} · ${live.targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
-    say(at("wall-state"), idle ? "Waiting for a drink" : word || (moving && !word ? "Keep going" : told.asked) || stands(told.phase));
-    say(at("wall-big"), idle ? "" : big === "STOP" ? "STOP" : moving ? number(told.moved_s, 1, "s") : told.phase === "ready" || told.phase === "opening" ? "" : big);
+    say(at("wall-state"), idle ? "Waiting for a drink" : word || (moving ? "Keep going" : stands(told.phase)) || told.asked);
+    say(at("wall-big"), idle ? "" : big === "STOP" ? "STOP" : moving || told.phase === "after" ? number(told.moved_s, 1, "s") : told.phase === "ready" || told.phase === "opening" ? "" : big);
     const drink = call.temp_c ? `${number(call.temp_c[1], 1, "°C")} · ${number(call.dilution_pct[1], 0, "% water")}` : "";
     const left = moving && call.left_s > 0 && big !== "STOP" ? `${call.left_s.toFixed(0)} s to go` : "";
     say(at("wall-second"), idle ? "It is begun on the page Live." : [left, open ? drink : ""].filter(Boolean).join(" · "));
@@ -63,6 +63,7 @@
     const points = shown ? [...(live.estimates || [])] : [];
     const key = [shown, seen.asked, seen.open, seen.guesses, seen.ended, seen.join, seen.finished.length, seen.leads, points.length, told.phase];
     fill(at("wall-side"), key, () => (shown ? after(told, seen, points) : before(seen)));
+    fill(at("wall-near"), [seen.ended, seen.leads], () => (seen.ended ? near(seen.ended, seen.leads) : []));
     const past = seen.ended ? seen.finished.slice(0, -1) : seen.finished;
     fill(at("wall-before"), past, () => (past.length ? [
       make("h2", {}, "Before"),
@@ -103,11 +104,16 @@
     return [
       plane(told, seen, points),
       seen.guesses.length ? spread(seen, ended ? ended.truth[ended.asked.name] : null) : null,
-      ended ? make("p", { id: "wall-said", class: "wall-count", role: "status" }, `It came to ${came(ended)}.`, ended.nearest.length ? " Nearest:" : " Nobody had guessed.") : null,
-      ended ? make("ul", { class: "wall-near" }, ...ended.nearest.map((n) =>
-        make("li", {}, make("b", {}, n.name), ` ${value(ended.asked, n.value)}, ${number(n.off, ended.asked.digits, ended.asked.unit === "°C" ? "K" : ended.asked.unit)} off`))) : null,
-      ended && seen.leads ? make("div", { class: "wall-acts" }, make("button", { id: "wall-next", class: "do", onclick: () => act({ act: "next" }) }, "Next drink")) : null,
     ].filter(Boolean);
+  }
+
+  function near(ended, leads) {
+    return [
+      make("p", { id: "wall-said", class: "wall-count", role: "status" }, `It came to ${came(ended)}.`, ended.nearest.length ? " Nearest:" : " Nobody had guessed."),
+      make("ul", { class: "wall-near" }, ...ended.nearest.map((n) =>
+        make("li", {}, make("b", {}, n.name), ` ${value(ended.asked, n.value)}, ${number(n.off, ended.asked.digits, ended.asked.unit === "°C" ? "K" : ended.asked.unit)} off`))),
+      leads ? make("div", { class: "wall-acts" }, make("button", { id: "wall-next", class: "do", onclick: () => act({ act: "next" }) }, "Next drink")) : "",
+    ];
   }
 
   function draw(tag, facts, text) {
@@ -127,7 +133,7 @@
     svg.append(draw("line", { class: "rule", x1: 40, x2: WIDE - 40, y1: base + 10, y2: base + 10 }));
     for (const v of seen.guesses) {
       const place = Math.round(x(v) / 16), up = (stacks[place] = (stacks[place] || 0) + 1);
-      svg.append(draw("circle", { class: "guess", cx: x(v), cy: base + 2 - 15 * (up - 1), r: 7 }));
+      svg.append(draw("circle", { class: "guess", cx: place * 16, cy: base + 2 - 15 * (up - 1), r: 7 }));
     }
     if (truth !== null) svg.append(draw("line", { class: "truth", x1: x(truth), x2: x(truth), y1: 4, y2: base + 16 }));
     svg.append(draw("text", { x: 40, y: high_px - 2 }, number(from, digits, unit)), draw("text", { x: WIDE - 40, y: high_px - 2, "text-anchor": "end" }, number(to, digits, unit)));
@@ -149,8 +155,8 @@
       "aria-label": `Temperature against water added${head ? `: now ${number(head[1], 1, "°C")} and ${number(head[0], 0, "% water")}` : ""}; ${past.length} drinks before` });
     for (let t = Math.ceil(bottom / 10) * 10; t < top; t += 10)
       svg.append(draw("line", { class: "rule", x1: LEFT, x2: WIDE - RIGHT, y1: y(t), y2: y(t) }), draw("text", { x: LEFT - 10, y: y(t) + 7, "text-anchor": "end" }, number(t, 0, "°C")));
-    for (let w = 0; w <= last; w += 20) svg.append(draw("text", { x: x(w), y: HIGH - 20, "text-anchor": "middle" }, `${w} %`));
-    svg.append(draw("text", { x: WIDE - RIGHT + 12, y: HIGH - 20 }, "water"));
+    for (let w = 0; w <= last; w += 20) svg.append(draw("text", { x: x(w), y: HIGH - 36, "text-anchor": "middle" }, `${w} %`));
+    svg.append(draw("text", { x: WIDE - RIGHT, y: HIGH - 8, "text-anchor": "end" }, "water added ÷ start"));
     if (gate[0] !== null || gate[1]) {
       const [from, to] = gate[1] || [0, last], up = gate[0] === null ? top : gate[0];
       svg.append(draw("rect", { class: "gate", x: x(from), width: x(to) - x(from), y: y(up), height: y(bottom) - y(up), rx: 8 }),

@@ -6,6 +6,7 @@ import json
 import secrets
 from dataclasses import dataclass, field
 from importlib.resources import files
+from io import BytesIO
 from typing import Any
 
 import segno
@@ -71,7 +72,11 @@ class Classroom:
 
 def qr_svg(link: str) -> str:
     """A link as a square code (ISO/IEC 18004), dark on light in either theme, with the quiet zone it needs."""
-    return segno.make(link, error="m").svg_inline(border=4, dark="#000000", light="#ffffff", omitsize=True)
+    drawn = BytesIO()
+    segno.make(link, error="m").save(
+        drawn, kind="svg", border=4, dark="#000000", light="#ffffff", omitsize=True
+    )
+    return drawn.getvalue().decode()
 
 
 def register(server: Flask, room: LiveRoom) -> Classroom:

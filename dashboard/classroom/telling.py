@@ -12,7 +12,7 @@ def wall_of(votes: Votes) -> dict[str, Any]:
     """All that the wall shows: the question, the guesses without their names, and what came of them."""
     return {
         "asked": asked_of(votes.asked),
-        "questions": [{"name": a.value, "words": a.words} for a in Asked],
+        "questions": [{"name": a.value, "words": a.scale.short} for a in Asked],
         "open": votes.open,
         "shown": votes.shown,
         "guesses": [g.value for g in votes.guesses],

@@ -41,8 +41,12 @@ class Asked(StrEnum):
 
 @dataclass(frozen=True)
 class GuessScale:
-    """The run of a guess, `digits` after its point; a guess is kept, shown and judged as it was made."""
+    """A question in one word and in full, and the run of a guess, `digits` after its point.
 
+    A guess is kept, shown and judged as it was made.
+    """
+
+    short: str
     words: str
     unit: str
     low: float
@@ -52,9 +56,9 @@ class GuessScale:
 
 
 _SCALES = {
-    Asked.TEMP_C: GuessScale("How cold will it be when we stop?", "°C", -10.0, 25.0, 0.1, 1),
-    Asked.DILUTION_PCT: GuessScale("How much water will it have taken?", "%", 0.0, 100.0, 1.0, 0),
-    Asked.DURATION_S: GuessScale("How many seconds until we stop?", "s", 1.0, 120.0, 0.5, 1),
+    Asked.TEMP_C: GuessScale("temperature", "How cold will it be when we stop?", "°C", -10.0, 25.0, 0.1, 1),
+    Asked.DILUTION_PCT: GuessScale("water", "How much water will it have taken?", "%", 0.0, 100.0, 1.0, 0),
+    Asked.DURATION_S: GuessScale("seconds", "How many seconds until we stop?", "s", 1.0, 120.0, 0.5, 1),
 }
 
 
@@ -116,7 +120,7 @@ class Votes:
 
     @property
     def ended(self) -> Finished | None:
-        """This round's drink once it has stopped; None before."""
+        """The drink of this round once it has stopped; None before."""
         return self._ended
 
     def hear(self, told: Mapping[str, Any]) -> None:
@@ -125,7 +129,11 @@ class Votes:
             phase = None if told["phase"] == "idle" else Phase(told["phase"])
             before, self._phase = self._phase, phase
             # another drink is begun: the last one's results have had their time
-            if self._ended is not None and before in (*_ENDED, None) and phase in (Phase.OPENING, Phase.WEIGHING):
+            if (
+                self._ended is not None
+                and before in (*_ENDED, None)
+                and phase in (Phase.OPENING, Phase.WEIGHING)
+            ):
                 self._next()
             if phase in _ENDED and self._ended is None and (truth := truth_of(told)):
                 self._ended = Finished(
@@ -149,7 +157,11 @@ class Votes:
                 raise RigError("you have guessed already. Look at the wall")
             if len(self._now) >= MOST_GUESSES:
                 raise RigError(f"{MOST_GUESSES} have guessed, and there is room for no more")
-            if isinstance(value, bool) or not isinstance(value, int | float) or not scale.low <= value <= scale.high:
+            if (
+                isinstance(value, bool)
+                or not isinstance(value, int | float)
+                or not scale.low <= value <= scale.high
+            ):
                 raise RigError(f"guess a number from {scale.low:g} to {scale.high:g} {scale.unit}")
             kept = "".join(c for c in str(name) if c.isprintable()).strip()[:MOST_NAME]
             self._now[voter] = Guess(kept, round(float(value), scale.digits))

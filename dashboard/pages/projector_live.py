@@ -26,22 +26,27 @@ def layout(here: Here) -> Any:
             ),
             html.Div(
                 [
-                    html.Section(
+                    html.Div(
                         [
-                            html.P("–", id="wall-drink", className="over"),
-                            html.H1("Waiting for a drink", id="wall-state"),
-                            html.P("", id="wall-big", className="wall-big"),
-                            html.P("", id="wall-second", className="wall-second"),
-                        ],
-                        id="wall-now",
-                        role="status",
-                        **aria(live="polite", label="The drink now"),
+                            html.Section(
+                                [
+                                    html.P("–", id="wall-drink", className="over"),
+                                    html.H1("Waiting for a drink", id="wall-state"),
+                                    html.P("", id="wall-big", className="wall-big"),
+                                    html.P("", id="wall-second", className="wall-second"),
+                                ],
+                                id="wall-now",
+                                role="status",
+                                **aria(live="polite", label="The drink now"),
+                            ),
+                            html.Section(id="wall-near", **aria(label="Who was near")),
+                            html.Section(id="wall-before", **aria(label="The drinks before")),
+                        ]
                     ),
                     html.Section(id="wall-side", **aria(label="The class")),
                 ],
                 className="wall",
             ),
-            html.Section(id="wall-before", **aria(label="The drinks before")),
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
             # what the script of Live writes its state into, wherever it runs
             html.Div([html.Div(id="live-wait"), html.Div(id="live-stage")], hidden=True),

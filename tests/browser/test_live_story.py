@@ -108,7 +108,8 @@ def test_a_browser_that_is_closed_loses_nothing(open_page: OpenPage) -> None:
 def _guess(phone: Any, name: str, value: float) -> None:
     phone.wait_for_selector("#form:visible")
     phone.evaluate(
-        "v => { const s = document.getElementById('value'); s.value = v; s.dispatchEvent(new Event('input')); }", value
+        "v => { const s = document.getElementById('value'); s.value = v; s.dispatchEvent(new Event('input')); }",
+        value,
     )
     phone.fill("#name", name)
     phone.click("button[type=submit]")
@@ -129,6 +130,7 @@ def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, 
             wall = open_page("/live/projector", width=1440, height=900, scheme="dark")
             code = wall.wait_for_selector("#wall-code").inner_text()
             assert "waits for a press" in wall.inner_text("#wall-sound")
+            wall.wait_for_function("() => document.querySelector('.wall-join img').naturalWidth > 0")
             assert axe_faults(wall) == []
             ada, ben = (open_phone(f"/class?code={code}", width=390, height=844) for _ in range(2))
             _guess(ada, "Ada", -1.5)
@@ -144,7 +146,9 @@ def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, 
             assert "cue-stop" in wall.get_attribute("#wall-now", "class")
             assert not wall.is_visible("#wall-plane")
             wall.click("#wall-tone")
-            wall.wait_for_function("() => /Sound is on/.test(document.querySelector('#wall-sound').innerText)")
+            wall.wait_for_function(
+                "() => /Sound is on/.test(document.querySelector('#wall-sound').innerText)"
+            )
             wall.click("#wall-show")
             wall.wait_for_selector("#wall-plane")
             assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
@@ -153,15 +157,20 @@ def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, 
             near = wall.locator(".wall-near li").all_inner_texts()
             assert near[0].startswith("Ada −1.5 °C")
             assert near[1].startswith("no name 12.0 °C")
+            assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
             assert axe_faults(wall) == []
             ada.wait_for_function("() => /Nobody was nearer/.test(document.querySelector('#said').innerText)")
-            ben.wait_for_function("() => /1 of 2 were nearer/.test(document.querySelector('#said').innerText)")
+            ben.wait_for_function(
+                "() => /1 of 2 were nearer/.test(document.querySelector('#said').innerText)"
+            )
             page.evaluate(
                 "() => fetch('/live/act', {method: 'POST', headers: {'Content-Type': 'application/json'}, "
                 "body: JSON.stringify({act: 'discard'})})"
             )
             wall.click("#wall-next")
-            wall.wait_for_function("() => /Ada was nearest/.test(document.querySelector('#wall-before').innerText)")
+            wall.wait_for_function(
+                "() => /Ada was nearest/.test(document.querySelector('#wall-before').innerText)"
+            )
             _guess(ada, "Ada", 3.0)
     finally:
         for server, thread in zip((ours, shared), threads, strict=True):

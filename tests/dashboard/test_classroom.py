@@ -36,7 +36,11 @@ def test_a_guess_is_judged_as_it_was_made() -> None:
     votes.hear(STOPPED)
     ended = votes.ended
     assert ended is not None
-    assert [(g.name, pytest.approx(off)) for g, off in ended.nearest] == [("Ada", 0.0), ("Ben", 0.3), ("", 0.4)]
+    assert [(g.name, pytest.approx(off)) for g, off in ended.nearest] == [
+        ("Ada", 0.0),
+        ("Ben", 0.3),
+        ("", 0.4),
+    ]
     assert [phone_of(votes, v)["ended"]["place"] for v in "abc"] == [1, 2, 3]
     assert phone_of(votes, "late")["ended"] == {"truth": 1.7, "count": 3}
 
@@ -114,7 +118,9 @@ def test_a_guest_guesses_and_cannot_lead(app: Any) -> None:
     phone = app.server.test_client()
     guest = {"environ_overrides": {GUEST: True}}
     assert phone.get("/class", **guest).status_code == 200
-    assert phone.post("/class/guess", json={"name": "Ada", "value": 1.5}, **guest).json["mine"]["value"] == 1.5
+    assert (
+        phone.post("/class/guess", json={"name": "Ada", "value": 1.5}, **guest).json["mine"]["value"] == 1.5
+    )
     assert phone.post("/class/guess", json={"name": "Ada", "value": 1.0}, **guest).status_code == 409
     assert phone.post("/live/class/act", json={"act": "show"}, **guest).status_code == 403
     assert phone.get("/live/class", **guest).json["leads"] is False
