@@ -204,7 +204,7 @@ def test_on_a_phone_every_target_is_large_and_the_stop_is_in_sight(open_page: Op
 
 @pytest.mark.parametrize(
     ("path", "ready"),
-    [("/live", "#live-begin:visible"), ("/rig", "#rig-backup"), ("/live/projector", "#live-wait:visible")],
+    [("/live", "#live-begin:visible"), ("/rig", "#rig-backup"), ("/live/projector", "#wall-tone:visible")],
 )
 def test_the_pages_at_rest_are_open_to_everybody(open_page: OpenPage, path: str, ready: str) -> None:
     page = open_page(path)
