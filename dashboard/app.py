@@ -37,12 +37,12 @@ from rig.errors import RigError
 PAGES: tuple[Page, ...] = (
     live.PAGE,
     projector_live.PAGE,
+    shake_time.PAGE,
+    compare.PAGE,
+    projector.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
-    compare.PAGE,
-    projector.PAGE,
-    shake_time.PAGE,
     rehearsal.PAGE,
     next_runs.PAGE,
     recipe.PAGE,
@@ -50,7 +50,10 @@ PAGES: tuple[Page, ...] = (
     glass.PAGE,
     rig.PAGE,
 )
-"""Every page there is, in the order of the ways. A new page is its module and its place here."""
+"""Every page there is, in the order of the ways: the first four stand in a phone's bar.
+
+A new page is its module and its place here.
+"""
 
 HOME = "/shake-time"
 """Where `/` leads."""

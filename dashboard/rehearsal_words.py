@@ -39,7 +39,8 @@ def part_rows(found: Practice) -> tuple[tuple[str, ...], ...]:
     """Parts of the spread of temperature and dilution; none where runs are too few for parts."""
     by_result = {s.result: s.parts for s in found.spreads}
     temp, water = by_result.get(Result.TEMP_C, ()), by_result.get(Result.DILUTION, ())
-    steady = {g.part: more_of_hundred(g.gain) for g in found.gains}
+    rate = 0.0 if found.capability is None else found.capability.rate
+    steady = {g.part: more_of_hundred(g.odds, rate) for g in found.gains}
     return tuple(
         (
             t.part.value.capitalize(),

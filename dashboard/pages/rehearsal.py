@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
-from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
+from dashboard.controls import aria, ask, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.figures.rehearsal import CHARTED, Played, chart_figure, spread_figure, together_figure
 from dashboard.kept import kept
@@ -59,6 +59,11 @@ def layout(here: Here) -> Any:
         [
             html.H1("Rehearsal"),
             trouble,
+            html.Section(
+                _controls(view, asked, here.kept),
+                className="asks-row",
+                **aria(label="Which runs, and where they should land"),
+            ),
             html.Div(
                 [
                     html.Section(
@@ -67,30 +72,23 @@ def layout(here: Here) -> Any:
                             "Looking through the runs …",
                         ),
                         className="answer",
-                        # sentences are too long to stay in sight on a phone, as the call's number does
-                        style={"position": "static"},
                         **aria(label="What to practise"),
                     ),
                     html.Section(
-                        _controls(view, asked, here.kept),
-                        className="controls",
-                        **aria(label="Which runs, and where they should land"),
+                        waiting(html.Div(id="rehearsal-figures"), "Drawing …"),
+                        className="drawn",
+                        **aria(label="Why"),
                     ),
                     html.Section(
-                        [
-                            waiting(html.Div(id="rehearsal-figures"), "Drawing …"),
-                            _replay(),
-                            html.Div(id="rehearsal-rest"),
-                            html.P(
-                                carried("Keep this page as one file", "/keep/rehearsal", download=True),
-                                className="ways-on",
-                            ),
-                        ],
-                        className="more",
-                        **aria(label="Why, run by run"),
+                        [_replay(), html.Div(id="rehearsal-rest")],
+                        className="below",
+                        **aria(label="Run by run"),
                     ),
                 ],
-                className="call-page",
+                className="asked-page",
+            ),
+            html.P(
+                carried("Keep this page as one file", "/keep/rehearsal", download=True), className="ways-on"
             ),
             dcc.Store(id="rehearsal-bench", data=here.kept),
             dcc.Store(id="rehearsal-asked"),
@@ -103,28 +101,35 @@ def layout(here: Here) -> Any:
 def _controls(view: BenchView, asked: RehearsalQuestion, kept: str | None) -> list[Any]:
     there = sessions(view)
     chosen = there if asked.sessions is None else asked.sessions
+    targets = [*names(tuple(view.bench.targets)), (OWN, "no target")]
+    by_session = several("rehearsal-session", "Sessions", names(there), chosen)
     return [
-        choice("rehearsal-recipe", "Recipe", names(recipes(view)), asked.recipe),
-        choice(
-            "rehearsal-set_up", "Set-up", names([str(s) for s in view.fitted().set_ups]), str(asked.set_up)
+        ask(
+            "{rehearsal-recipe}",
+            asked.recipe,
+            [choice("rehearsal-recipe", "Recipe", names(recipes(view)), asked.recipe)],
         ),
-        several("rehearsal-session", "Sessions", names(there), chosen)
-        if len(there) > 1
-        else html.Div(dcc.Store(id="rehearsal-session")),
-        choice(
-            "rehearsal-target",
-            "Should land in",
-            [*names(tuple(view.bench.targets)), (OWN, "no target")],
-            asked.target,
-        ),
-        html.P(
+        ask(
+            "{rehearsal-set_up}",
+            str(asked.set_up),
             [
-                dcc.Link("Which runs to make next", href=_next_runs(asked, kept))
-                if view.bench.targets
-                else None
+                choice(
+                    "rehearsal-set_up",
+                    "Set-up",
+                    names([str(s) for s in view.fitted().set_ups]),
+                    str(asked.set_up),
+                )
             ],
-            className="ways-on",
         ),
+        ask("sessions: {rehearsal-session}", f"sessions: all {len(there)}", [by_session])
+        if len(there) > 1
+        else html.Div(dcc.Store(id="rehearsal-session"), hidden=True),
+        ask(
+            "into {rehearsal-target}",
+            f"into {asked.target or 'no target'}",
+            [choice("rehearsal-target", "Should land in", targets, asked.target)],
+        ),
+        dcc.Link("Which runs to make next", href=_next_runs(asked, kept)) if view.bench.targets else None,
     ]
 
 

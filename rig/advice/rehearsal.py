@@ -205,7 +205,9 @@ def rehearse(
     rhythm = steadiness(everyone.runs, everyone.duration_s, everyone.departures[:, P.RATE])
     ranked = sorted((r for r in runs if r.room is not None), key=lambda r: r.room or 0.0)
     slips = tuple(r.run for k, r in enumerate(runs) if k not in usual_rows)
-    words, more = practise(spread, parts, found, rhythm, len(steady), steady.usual_s, set_up.technique)
+    words, more = practise(
+        spread, parts, found, rhythm, len(steady), steady.usual_s, set_up.technique, hits / len(runs)
+    )
     return Practice(
         set_up=set_up,
         recipe=recipe,

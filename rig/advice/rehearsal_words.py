@@ -64,8 +64,12 @@ def practise(
     runs: int,
     usual_s: float,
     technique: str,
+    rate: float,
 ) -> tuple[tuple[str, ...], int | None]:
-    """The one sentence, and how many more runs would make it surer; None where none are needed or no few would."""
+    """The one sentence, and how many more runs would make it surer; None where none are needed or no few would.
+
+    `rate`: the share of the runs that landed, which every promise is told against.
+    """
     if parts is None:
         more = LEAST_RUNS + 1 - runs
         return (
@@ -77,12 +81,12 @@ def practise(
         return (text,), _within_reach(more_needed)
     first, second = found[0], found[1]
     if first.gain < _LEAST_GAIN:
-        return (_nothing_stands_out(first),), None
+        return (_nothing_stands_out(first, rate),), None
     close = first.best_share < SURE and second.gain >= _LEAST_GAIN
     needed = (runs_more(runs, float(norm.ppf(min(first.best_share, 0.99)))) or _LIKE_RUNS) if close else None
-    return (_sentence(first, second if close else None, usual_s, technique, rhythm, runs),), _within_reach(
-        needed
-    )
+    return (
+        _sentence(first, second if close else None, usual_s, technique, rhythm, runs, rate),
+    ), _within_reach(needed)
 
 
 def _within_reach(more: int | None) -> int | None:
@@ -103,24 +107,29 @@ def _by_share(spread: Sequence[Spread], runs: int) -> tuple[str, int | None]:
     return text, max(_LIKE_RUNS - runs, 0) or None
 
 
-def more_of_hundred(gain: float) -> str:
-    """How many more of a hundred drinks would land."""
-    count = round(100.0 * gain)
+def more_of_hundred(odds: float, rate: float) -> str:
+    """How many more of a hundred drinks would land at these odds than do."""
+    count = round(100.0 * (odds - rate))
     return f"{count} more of 100" if count > 0 else "hardly one more of 100"
 
 
-def _nothing_stands_out(first: Gain) -> str:
+def _nothing_stands_out(first: Gain, rate: float) -> str:
     return (
-        f"No single part stands out: steadying the largest would land {more_of_hundred(first.gain)}; keep doing what "
-        "you do"
-        + ("." if first.odds_now >= 0.8 else ", and widen the target or change the set-up to land more.")
+        f"No single part stands out: steadying the largest would land {more_of_hundred(first.odds, rate)}; keep doing "
+        "what you do" + ("." if rate >= 0.8 else ", and widen the target or change the set-up to land more.")
     )
 
 
 def _sentence(
-    g: Gain, close: Gain | None, usual_s: float, technique: str, rhythm: Steadiness | None, runs: int
+    g: Gain,
+    close: Gain | None,
+    usual_s: float,
+    technique: str,
+    rhythm: Steadiness | None,
+    runs: int,
+    rate: float,
 ) -> str:
-    rests = f"{100 * max(g.low, 0.0):.0f} to {100 * g.high:.0f}, from {runs} runs"
+    low, high = (max(min(g.odds_now + gain, 1.0) - rate, 0.0) for gain in (g.low, g.high))
     if g.part is None:
         word = "longer" if (g.duration_s or 0.0) > usual_s else "shorter"
         text = f"Aim: {technique} {word}, {g.duration_s:.1f} s instead of {usual_s:.1f} s"
@@ -128,7 +137,7 @@ def _sentence(
         text = f"Practise {_NAMED[g.part]}: {_DO[g.part]}"
         if g.part is Part.HAND and rhythm is not None and rhythm.between_cv is not None:
             text += f" (your rhythm differs by {percent(rhythm.between_cv)} from run to run)"
-    text += f"; that would land {more_of_hundred(g.gain)} ({rests})"
+    text += f"; that would land {more_of_hundred(g.odds, rate)} ({100 * low:.0f} to {100 * high:.0f}, from {runs} runs)"
     if close is not None:
         other = f"going for {close.duration_s:.1f} s" if close.part is None else _NAMED[close.part]
         text += f", though {other} may matter as much"

@@ -181,6 +181,7 @@ def _print_parts(found: Practice) -> None:
         return
     say("")
     gains = {g.part: g for g in found.gains}
+    rate = 0.0 if found.capability is None else found.capability.rate
     table(
         ("part", "what it covers", "of\ntemperature", "of\ndilution", "were it steady,\nwould land"),
         [
@@ -189,7 +190,7 @@ def _print_parts(found: Practice) -> None:
                 t.part.covers,
                 f"{percent(t.share)}\n{100 * t.low:.0f}–{100 * t.high:.0f}",
                 f"{percent(d.share)}\n{100 * d.low:.0f}–{100 * d.high:.0f}",
-                "" if t.part not in gains else more_of_hundred(gains[t.part].gain),
+                "" if t.part not in gains else more_of_hundred(gains[t.part].odds, rate),
             )
             for t, d in zip(temp.parts, dilution.parts, strict=True)
         ],
