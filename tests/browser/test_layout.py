@@ -15,7 +15,6 @@ SETTLED = {
     "/compare": "#compare-averages .main-svg",
     "/rehearsal": "#rehearsal-spread .main-svg",
     "/runs": "table.runs tbody tr",
-    "/runs/b3": "#run-trace .main-svg",
     "/recipe": "main h1",
     "/rig": "main h1",
 }
