@@ -19,6 +19,7 @@ from dashboard.pages import (
     coffee,
     compare,
     glass,
+    guide,
     live,
     next_runs,
     projector,
@@ -49,6 +50,7 @@ PAGES: tuple[Page, ...] = (
     coffee.PAGE,
     glass.PAGE,
     rig.PAGE,
+    guide.PAGE,
 )
 """Every page there is, in the order of the ways: the first four stand in a phone's bar.
 
