@@ -19,6 +19,7 @@ from dashboard.pages import (
     coffee,
     compare,
     glass,
+    guide,
     live,
     next_runs,
     projector,
@@ -37,20 +38,24 @@ from rig.errors import RigError
 PAGES: tuple[Page, ...] = (
     live.PAGE,
     projector_live.PAGE,
+    shake_time.PAGE,
+    compare.PAGE,
+    projector.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
-    compare.PAGE,
-    projector.PAGE,
-    shake_time.PAGE,
     rehearsal.PAGE,
     next_runs.PAGE,
     recipe.PAGE,
     coffee.PAGE,
     glass.PAGE,
     rig.PAGE,
+    guide.PAGE,
 )
-"""Every page there is, in the order of the ways. A new page is its module and its place here."""
+"""Every page there is, in the order of the ways: the first four stand in a phone's bar.
+
+A new page is its module and its place here.
+"""
 
 HOME = "/shake-time"
 """Where `/` leads."""

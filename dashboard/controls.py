@@ -31,7 +31,7 @@ def slider(id_: str, label: str, scale: Scale, value: float, usual: Usual | None
     return html.Div(
         [
             html.Div(
-                [html.Label(label, htmlFor=id_), html.Output(id=f"{id_}-shown", **facts)],
+                [html.Label(label, htmlFor=id_), html.Output(scale.words(value), id=f"{id_}-shown", **facts)],
                 className="slider-top",
             ),
             dcc.Input(
@@ -73,6 +73,23 @@ def _as_usual(id_: str, label: str, usual: Usual) -> html.Div:
             ),
             dcc.Store(id=f"{id_}-at", data={"value": usual.value, "reset": False}),
         ]
+    )
+
+
+def ask(told: str, begins: str, inside: Sequence[Any]) -> html.Details:
+    """One of the chips in a row on which a question rests; it opens to the controls that change it.
+
+    `told` says it in words, with ids of controls in braces that the page's script fills in; `begins` is how it reads
+    before that.
+    """
+    pattern: dict[str, Any] = {"data-told": told}
+    return html.Details(
+        [
+            html.Summary(html.B(begins)),
+            html.Div([*inside, html.Button("Done", className="ask-done do")], className="sheet"),
+        ],
+        className="ask",
+        **pattern,
     )
 
 
@@ -153,6 +170,8 @@ def figure(id_: str, title: str, said: str, drawn: go.Figure, note: str = "") ->
                     style={"height": drawn.layout.height},
                 ),
                 role="img",
+                # the drawing comes later than its place
+                style={"minHeight": drawn.layout.height},
                 **aria(label=said),
             ),
             html.Figcaption(note) if note else None,

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import logging
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
-from contextlib import suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import product
@@ -189,7 +190,7 @@ class Desk:
         """Look at the first bench before anybody asks, where this desk works ahead; returns at once."""
 
         def look() -> None:
-            with suppress(RigError):  # told to whoever looks next
+            with _noted("the first look at a bench"):
                 self.look(self.chosen(None))
 
         if self._ahead:
@@ -198,5 +199,16 @@ class Desk:
     def _go_ahead(self, view: BenchView) -> None:
         if self._ahead and view.fit is not None:
             for theme, asked in product(THEMES, self._usual):
-                with suppress(RigError):  # told to whoever asks it
+                with _noted("what most ask first"):
                     asked(view, theme)
+
+
+@contextmanager
+def _noted(job: str) -> Iterator[None]:
+    """A job that nobody waits for: what goes wrong is told to whoever asks next, and never ends the thread."""
+    try:
+        yield
+    except RigError:
+        pass
+    except Exception:
+        logging.getLogger(__name__).exception("%s failed in the background", job)

@@ -11,6 +11,8 @@ from dashboard.controls import aria
 from dashboard.page import Page
 from dashboard.params import address
 
+IN_THE_BAR = 4
+"""Places in the bar at a phone's foot, beside the one that opens the rest."""
 THEMES = (("system", "As the system"), ("light", "Light"), ("dark", "Dark"))
 
 INDEX = """<!DOCTYPE html>
@@ -77,7 +79,13 @@ def ways(
         return shown is not None and f"{shown.path}/".startswith(f"{page.path}/")
 
     listed = [html.Li(_link(p.words, address(p.path, bench=bench), here(p))) for p in pages if p.words]
-    out: list[Any] = [html.Ul(listed)]
+    more = html.Li(
+        html.Button("More", id="ways-more", **aria(expanded="false", controls="ways-rest")), className="more"
+    )
+    out: list[Any] = [
+        html.Ul([*listed[:IN_THE_BAR], more], className="places"),
+        html.Ul(listed[IN_THE_BAR:], id="ways-rest", className="rest"),
+    ]
     if len(benches) > 1:
         # a run is on one bench only: from there, the other benches lead to their lists
         at = place if shown is not None and not shown.path.endswith("/") else "/runs"

@@ -4,6 +4,9 @@ A code opens the gate for one screen and is replaced by the next one, and so it 
 anywhere. An address that was wrong must wait, twice as long after every further wrong one; nobody else waits for it.
 Eight letters of thirty are 6·10¹¹ codes: a hundred guesses a second would take some hundred years for even odds.
 WSGI (PEP 3333) around the app: nothing behind the gate runs for anybody who has not passed it.
+
+A second code, the class's, lets in any number of phones, typed or by a link that holds it; they reach the pages below
+`/class` and nothing else.
 """
 
 from __future__ import annotations
@@ -30,6 +33,8 @@ LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 """Letters and digits that nobody takes for one another across a room."""
 LENGTH = 8
 COOKIE = "chillrig_screen"
+PUPIL = "chillrig_pupil"
+CLASS = "/class"
 SESSION_S = 12 * 3600.0
 FREE_GUESSES, FIRST_WAIT_S, LONGEST_WAIT_S = 4, 2.0, 300.0
 """So many wrong codes of an address cost nothing: people mistype. After that it waits."""
@@ -100,6 +105,9 @@ class Gate:
         self._app, self._where, self._tell, self._now_s = app, where, tell, now_s
         self._lock, self._guesses = Lock(), Guesses(now_s)
         self._screens: dict[str, float] = {}
+        self._pupils: dict[str, float] = {}
+        self.class_code = new_code()
+        """What a class's phones give, as often as they like."""
         self._next_code()
 
     def __call__(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
@@ -109,9 +117,14 @@ class Gate:
         if request.host != self._where:
             # a name of somebody else's that points here is no way in
             return _page("This dashboard answers to its own address only.", 403)(environ, start_response)
-        if self._known(request.cookies.get(COOKIE, "")):
+        is_pupil = self._known(request.cookies.get(PUPIL, ""), self._pupils)
+        if self._known(request.cookies.get(COOKIE, ""), self._screens) or (
+            is_pupil and _is_class(request.path)
+        ):
             environ[GUEST] = True
             return self._app(environ, start_response)
+        if is_pupil and request.method != "POST":
+            return Response(status=303, headers={"Location": CLASS})(environ, start_response)
         try:
             answer = self._met(request)
         except HTTPException as error:
@@ -119,10 +132,11 @@ class Gate:
         return answer(environ, start_response)
 
     def _met(self, request: Request) -> Response:
-        if request.method != "POST":
-            return _page("", 200 if request.path == "/" else 401)
+        linked = request.args.get("code") if request.path == CLASS else None
+        if request.method != "POST" and linked is None:
+            return _page("", 200 if request.path in ("/", CLASS) else 401)
         address = request.remote_addr or ""
-        given = plain(request.form.get("code", ""))
+        given = plain(request.form.get("code", "") if linked is None else linked)
         with self._lock:
             wait_s = self._guesses.wait_s(address)
             if wait_s > 0.0:
@@ -130,29 +144,39 @@ class Gate:
                 answer = _page(told, 429)
                 answer.headers["Retry-After"] = f"{math.ceil(wait_s)}"
                 return answer
-            if not hmac.compare_digest(given, plain(self._code)):
+            if hmac.compare_digest(given, plain(self.class_code)):
+                return self._let_in(PUPIL, self._pupils, CLASS)
+            if linked is not None or not hmac.compare_digest(given, plain(self._code)):
                 self._guesses.wrong(address)
                 self._wrong += 1
                 if self._wrong >= CODE_OUTLIVES:
                     self._next_code()
-                return _page("That is not the code. Each code lets in one screen; ask for the next one.", 403)
+                return _page("That is not the code. Look for the one that is shown now.", 403)
             self._guesses.right(address)
-            screen = secrets.token_urlsafe(32)
-            self._screens[screen] = self._now_s() + SESSION_S
-            while len(self._screens) > _MOST_SCREENS:
-                del self._screens[min(self._screens, key=lambda s: self._screens[s])]
             self._next_code()
-        answer = Response(status=303, headers={"Location": "/", "Cache-Control": "no-store"})
-        answer.set_cookie(COOKIE, screen, max_age=int(SESSION_S), httponly=True, samesite="Strict")
+            return self._let_in(COOKIE, self._screens, "/")
+
+    def _let_in(self, cookie: str, known: dict[str, float], to: str) -> Response:
+        """Know a screen from now on, and show it where it may go."""
+        screen = secrets.token_urlsafe(32)
+        known[screen] = self._now_s() + SESSION_S
+        while len(known) > _MOST_SCREENS:
+            del known[min(known, key=lambda s: known[s])]
+        answer = Response(status=303, headers={"Location": to, "Cache-Control": "no-store"})
+        answer.set_cookie(cookie, screen, max_age=int(SESSION_S), httponly=True, samesite="Strict")
         return answer
 
-    def _known(self, screen: str) -> bool:
+    def _known(self, screen: str, among: dict[str, float]) -> bool:
         with self._lock:
-            return self._screens.get(screen, -1.0) > self._now_s()
+            return among.get(screen, -1.0) > self._now_s()
 
     def _next_code(self) -> None:
         self._code, self._wrong = new_code(), 0
         self._tell(self._code)
+
+
+def _is_class(path: str) -> bool:
+    return path == CLASS or path.startswith(f"{CLASS}/")
 
 
 def _page(told: str, status: int) -> Response:

@@ -79,6 +79,10 @@ class Scale:
         steps = round((min(max(value, self.low), self.high) - self.low) / self.step)
         return round(self.low + steps * self.step, 6)
 
+    def words(self, value: float) -> str:
+        """The value as it stands beside the slider."""
+        return "any" if value == self.none_at else f"{value:g} {self.unit}".replace("-", "−")
+
     def read(self, params: Params, name: str, otherwise: float) -> float:
         """The parameter's value, within the slider's run.
 

@@ -10,7 +10,8 @@ from rig.advice.hit_rate import HitRate
 from rig.advice.odds import Result
 from rig.advice.rehearsal import Practice
 from rig.advice.rehearsal_trend import Drift, Steadiness
-from rig.report.wording import odds_words, percent, target_words
+from rig.advice.rehearsal_words import FALSE_ALARMS, more_of_hundred
+from rig.report.wording import percent, target_words
 
 RUN_HEADS = ("Run", "Session", "Lasted", "In the glass", "Dilution", "Landed", "What went wrong")
 FEW = 8
@@ -27,10 +28,8 @@ def rate_words(found: HitRate) -> tuple[str, str]:
 
 
 def landed_words(found: Practice) -> str:
-    """The target, what the fit foretold, and how far to trust the count."""
+    """The target, and how far to trust the count."""
     said = [] if found.target is None else [f"Target: {target_words(found.target)}."]
-    if found.foretold is not None:
-        said.append(f"By the fit, runs like these land {odds_words(found.foretold)} of the time.")
     if found.capability is not None and found.capability.runs < FEW:
         said.append(f"So few runs leave the interval wide: {FEW} or more tell better.")
     return " ".join(said)
@@ -40,7 +39,8 @@ def part_rows(found: Practice) -> tuple[tuple[str, ...], ...]:
     """Parts of the spread of temperature and dilution; none where runs are too few for parts."""
     by_result = {s.result: s.parts for s in found.spreads}
     temp, water = by_result.get(Result.TEMP_C, ()), by_result.get(Result.DILUTION, ())
-    steady = {g.part: odds_words(g.odds) for g in found.gains}
+    rate = 0.0 if found.capability is None else found.capability.rate
+    steady = {g.part: more_of_hundred(g.odds, rate) for g in found.gains}
     return tuple(
         (
             t.part.value.capitalize(),
@@ -55,13 +55,10 @@ def part_rows(found: Practice) -> tuple[tuple[str, ...], ...]:
 
 def chart_words(chart: ControlChart) -> list[str]:
     """What a chart says, a sentence each."""
-    out = []
-    for s in chart.signals:
-        who = s.runs[0] if len(s.runs) == 1 else f"{s.runs[0]} to {s.runs[-1]}"
-        out.append(f"◆ {who}: {s.rule.means}.")
-    if chart.range_signals:
+    out: list[str] = []
+    if chart.odd:
         out.append(
-            f"◆ {', '.join(chart.range_signals)}: jumped further from the run before than scatter takes it."
+            f"◆ {', '.join(chart.odd)}: further out than scatter takes a run. Look for what was different about it."
         )
     if not out:
         out.append("Nothing beyond scatter.")
@@ -74,13 +71,13 @@ def chart_words(chart: ControlChart) -> list[str]:
 
 
 def drift_words(found: Practice) -> tuple[str, ...]:
-    """What changes from run to run within a session."""
+    """What changes from run to run, and how seldom that is said for nothing."""
     clear = [d for d in found.drifts if d.is_clear]
     if not found.drifts:
         return ("Too few runs in any one session to tell: four or more are needed.",)
     if not clear:
-        return ("No clear drift from run to run.",)
-    return tuple(_drift(d) for d in clear)
+        return ("No clear drift from run to run.", FALSE_ALARMS)
+    return (*(_drift(d) for d in clear), FALSE_ALARMS)
 
 
 def _drift(d: Drift) -> str:

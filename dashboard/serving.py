@@ -12,6 +12,7 @@ from dash import Dash
 from flask import Response, request
 
 from dashboard.app import make_app
+from dashboard.classroom.served import CLASSROOM
 from dashboard.gate import Gate
 from dashboard.headers import GUEST
 from dashboard.sources import Source
@@ -48,7 +49,10 @@ def sharing_server(app: Dash, host: str, port: int, tell: Tell, limits: Limits =
     """
     server = WebServer(host, port, lambda e, s: iter(()), limits)
     where = f"[{host}]:{server.server_port}" if ":" in host else f"{host}:{server.server_port}"
-    server.app = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
+    gate = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
+    server.app = gate
+    classroom = app.server.extensions[CLASSROOM]
+    classroom.where, classroom.code = where, gate.class_code
     return server
 
 

@@ -47,7 +47,8 @@ def test_nothing_swallows_every_error_outside_the_edges() -> None:
         "rig/cli/doctor.py",  # a doctor reports whatever fails
         "rig/logbook/store.py",  # closes the engine and raises again
         "dashboard/kept.py",  # raises it again, for all who wait for the same answer
-        "dashboard/desk.py",  # hands a thread's error to whoever asks for its result
+        "dashboard/desk.py",  # hands a thread's error to whoever asks for its result, or notes it
+        "dashboard/live/caller.py",  # the drink goes on without a call, and says so
     }
     broad = re.compile(r"^\s*except( Exception| BaseException)?\s*(as \w+)?:", re.MULTILINE)
     offenders = [told(p) for p in MODULES if broad.search(p.read_text()) and told(p) not in edges]

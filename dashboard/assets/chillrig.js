@@ -170,7 +170,10 @@ window.dash_clientside = window.dash_clientside || {};
 
     shown: function (value) {
       const outputs = window.dash_clientside.callback_context.outputs_list;
-      const facts = document.getElementById(outputs.id).dataset;
+      return window.dash_clientside.chillrig.valueWords(value, document.getElementById(outputs.id).dataset);
+    },
+
+    valueWords: function (value, facts) {
       if (facts.noneAt !== undefined && Number(value) === Number(facts.noneAt)) return "any";
       return `${String(value).replace("-", "\u2212")} ${facts.unit}`;
     },

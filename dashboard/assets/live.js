@@ -109,7 +109,6 @@
       live.others = {};
       live.estimates = [];
       live.cued = "";
-      live.room = {};
     }
     live.probe.push(...(told.probe || []));
     for (const [name, points] of Object.entries(told.others || {})) (live.others[name] = live.others[name] || []).push(...points);
@@ -137,10 +136,11 @@
 
   function show(told, before) {
     const idle = told.phase === "idle";
-    at("live-wait").hidden = live.root.id !== "live-room" || !idle;
+    at("live-wait").hidden = !(idle && told.watching);
+    if (idle && told.watching) say(at("live-wait"), "This screen only watches. The next drink shows here as soon as it is begun.");
     at("live-stage").hidden = idle;
-    if (live.root.id === "live-room") return room(told);
-    at("live-choice").hidden = !idle;
+    if (live.root.id === "live-room") return live.wall(told);
+    at("live-choice").hidden = !idle || told.watching;
     fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
     fill(at("live-stage"), [told.phase, told.watching, told.drink], () => (idle ? [] : stage(told)));
     if (idle) return;
@@ -294,59 +294,8 @@
     live.drawn_s = live.probe.length ? live.probe[live.probe.length - 1][0] : null;
   }
 
-  // For a room: a guess first, then the drink.
-  function room(told) {
-    const shared = (live.room = live.room || {});
-    const limit = told.target && told.target.temp_c_max !== null && told.target.temp_c_max !== undefined ? told.target.temp_c_max : 0;
-    const answers = told.phase === "idle" ? [] : [
-      `above ${number(limit + 2, 0, "°C")}`, `${number(limit, 0)} to ${number(limit + 2, 0, "°C")}`,
-      `${number(limit - 2, 0)} to ${number(limit, 0, "°C")}`, `below ${number(limit - 2, 0, "°C")}`];
-    shared.hands = shared.hands && shared.hands.length === answers.length ? shared.hands : answers.map(() => 0);
-    fill(at("room-live-guesses"), [answers, shared.hands], () => answers.map((words, k) => make("div", {},
-      make("button", { class: "guess", onclick: () => raise(k, 1) }, make("span", { class: "what" }, words), make("output", {}, String(shared.hands[k]))),
-      make("button", { class: "less", "aria-label": `One hand less for ${words}`, onclick: () => raise(k, -1) }, "one hand less"))));
-    const reveal = at("room-live-reveal");
-    reveal.hidden = told.phase === "idle" || !!shared.shown;
-    reveal.onclick = () => {
-      wakeSound();
-      shared.shown = true;
-      room(live.state);
-    };
-    const clock = told.phase === "moving" || told.phase === "after" || told.phase === "done" ? number(told.moved_s, 1, "s") : told.asked || "";
-    say(at("room-live-clock"), told.phase === "idle" ? "" : clock);
-    at("room-live-clock").className = /^[\d.]+ s$/.test(clock) ? "giant-clock" : "room-said";
-    const stageOf = at("live-stage"), shown = told.phase !== "idle" && !!shared.shown;
-    for (const part of [stageOf, at("room-live-guesses"), at("room-live-lead")]) part.hidden = shown !== (part === stageOf);
-    if (!shown) return;
-    fill(stageOf, ["room"], () => [
-      make("div", { class: "live-now" },
-        make("p", { id: "live-word", class: "live-word", role: "alert" }),
-        ...[["drink", "room-live-temp"], ["water", "room-live-water"], ["left", "room-live-left"]].map(([words, id]) =>
-          make("div", { class: "giant-card" }, make("h2", {}, words), make("p", { id, class: "giant-number" })))),
-      make("div", { class: "live-side" }, chart()),
-      make("p", { id: "room-live-said", class: "room-said", role: "status" })]);
-    const call = told.call || {}, [big, , word] = giant(told);
-    say(at("room-live-temp"), call.temp_c ? number(call.temp_c[1], 1, "°C") : number(told.temp_c, 1, "°C"));
-    say(at("room-live-water"), call.dilution_pct ? number(call.dilution_pct[1], 0, "%") : "–");
-    say(at("room-live-left"), told.phase === "moving" && (call.word || call.left_s) ? big : "–");
-    say(at("live-word"), word);
-    stageOf.className = big === "STOP" ? "cue-stop" : "";
-    say(at("room-live-said"), told.phase === "after" || told.phase === "done" ? roomSaid(call, limit, answers, shared.hands) : call.note || "");
-    draw();
-  }
-
-  function raise(k, by) {
-    wakeSound();
-    live.room.hands = live.room.hands.map((n, j) => (j === k ? Math.max(0, n + by) : n));
-    room(live.state);
-  }
-
-  function roomSaid(call, limit, answers, hands) {
-    if (!call.temp_c) return "";
-    const temp = call.temp_c[1], k = temp > limit + 2 ? 0 : temp > limit ? 1 : temp > limit - 2 ? 2 : 3;
-    const all = hands.reduce((sum, n) => sum + n, 0);
-    return `It stopped at ${number(temp, 1, "°C")}: ${answers[k]}.` + (all ? ` ${hands[k]} of ${all} hand${all === 1 ? "" : "s"} had it.` : "");
-  }
+  // What the wall of a class (live_wall.js) needs of all this.
+  Object.assign(live, { at, make, say, fill, number, giant, targetWords, soundStop, wakeSound });
 
   // Coming and going of the pages.
   function look() {
@@ -356,7 +305,7 @@
     if (live.source) live.source.close();
     live.source = null;
     if (!root) return;
-    Object.assign(live, { state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", room: {} });
+    Object.assign(live, { state: null, shown: null, probe: [], others: {}, estimates: [], cued: "" });
     live.source = new EventSource("/live/events");
     live.source.onmessage = hear;
     live.source.onerror = function () {

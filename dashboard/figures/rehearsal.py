@@ -79,53 +79,33 @@ def spread_figure(spreads: Sequence[Spread], look: Look) -> go.Figure:
 
 
 def chart_figure(chart: ControlChart, look: Look) -> go.Figure:
-    """Runs in the order they were made with their limits, and below how far each jumped from the one before."""
+    """Runs in the order they were made, with their limits; odd ones by shape."""
     said = CHARTED[chart.quantity]
-    figure = make_subplots(rows=2, cols=1, shared_xaxes=True, vertical_spacing=0.06, row_heights=[0.66, 0.34])
-    dress(figure, look, 480)
-    odd = {r for s in chart.signals for r in s.runs}
-    panels = (
-        (chart.values, odd, said.name),
-        (chart.moving_range, set(chart.range_signals), "jump from the run before"),
+    figure = go.Figure()
+    dress(figure, look, 320)
+    is_odd = np.array([r in chart.odd for r in chart.runs])
+    figure.add_scatter(
+        x=list(chart.runs),
+        y=said.scale * chart.values,
+        mode="lines+markers",
+        line={"color": look.quiet, "width": 1.5},
+        marker={
+            "color": np.where(is_odd, look.series[1], look.accent).tolist(),
+            "symbol": np.where(is_odd, "diamond", "circle").tolist(),
+            "size": np.where(is_odd, 15, 9).tolist(),
+        },
+        name=said.name,
+        showlegend=False,
+        hovertemplate=f"%{{x}}: %{{y:.{said.digits}f}} {said.unit}<extra></extra>",
     )
-    for row, (values, marked, name) in enumerate(panels, start=1):
-        is_odd = np.array([r in marked for r in chart.runs])
-        figure.add_scatter(
-            x=list(chart.runs),
-            y=said.scale * values,
-            mode="lines+markers",
-            line={"color": look.quiet, "width": 1.5},
-            marker={
-                "color": np.where(is_odd, look.series[1], look.accent).tolist(),
-                "symbol": np.where(is_odd, "diamond", "circle").tolist(),
-                "size": np.where(is_odd, 15, 9).tolist(),
-            },
-            name=name,
-            showlegend=False,
-            hovertemplate=f"%{{x}}: %{{y:.{said.digits}f}} {said.unit}<extra></extra>",
-            row=row,
-            col=1,
-        )
     dotted = {"color": look.series[1], "width": 2, "dash": "dash"}
     middle = {"color": look.ink, "width": 1.5, "dash": "dot"}
-    for value, line, row in (
-        (chart.lower, dotted, 1),
-        (chart.upper, dotted, 1),
-        (chart.centre, middle, 1),
-        (chart.range_upper, dotted, 2),
-        (chart.range_centre, middle, 2),
-    ):
-        figure.add_hline(y=said.scale * value, line=line, row=row, col=1)
+    for value, line in ((chart.lower, dotted), (chart.upper, dotted), (chart.centre, middle)):
+        figure.add_hline(y=said.scale * value, line=line)
     held = _held([said.scale * chart.values], (said.scale * chart.lower, said.scale * chart.upper))
-    figure.update_yaxes(title_text=f"{said.name} [{said.unit}]", range=held, row=1)
-    figure.update_yaxes(title_text=f"jump [{_jump_unit(said)}]", rangemode="tozero", row=2)
-    figure.update_xaxes(type="category", row=1)
-    figure.update_xaxes(type="category", title_text="run, in the order made", nticks=12, row=2)
+    figure.update_yaxes(title_text=f"{said.name} [{said.unit}]", range=held)
+    figure.update_xaxes(type="category", title_text="run, in the order made", nticks=12)
     return figure
-
-
-def _jump_unit(said: Charted) -> str:
-    return {"°C": "K", "%": "points"}.get(said.unit, said.unit)
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -78,6 +79,9 @@ class Caller:
             self._call()
         except RigError as error:
             self.words = f"no call: {error}"
+        except Exception:
+            logging.getLogger(__name__).exception("the live call failed")
+            self.words = "no call: working it out failed. What is read is on file all the same"
 
     def _call(self) -> None:
         fit = self._fit()

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
-from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
+from dashboard.controls import aria, ask, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
 from dashboard.page import Here, Page
@@ -26,6 +27,7 @@ from rig.report.courses import short_names as short_set_ups
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
+from rig.runs import SetUp
 
 BAND = "Line: the middle run. Band: 90 % of runs. Points: runs made; hollow where doubtful."
 TABLE_HEADS = (
@@ -55,23 +57,37 @@ def layout(here: Here) -> Any:
             CompareQuestion.of(view, {}),
             notice(f"{error} Shown is the usual comparison instead."),
         )
-    targets = [(OWN, "none"), *names(tuple(view.bench.targets))]
+    targets = [(OWN, "no target"), *names(tuple(view.bench.targets))]
     return html.Div(
         [
             html.H1("Compare"),
             trouble,
             html.Section(
                 [
-                    choice("compare-recipe", "Recipe", names(recipes(view)), asked.recipe),
-                    several(
-                        "compare-set_up",
-                        "Set-ups",
-                        names([str(s) for s in view.fitted().set_ups]),
-                        [str(s) for s in asked.set_ups],
+                    ask(
+                        "{compare-recipe}",
+                        asked.recipe,
+                        [choice("compare-recipe", "Recipe", names(recipes(view)), asked.recipe)],
                     ),
-                    choice("compare-target", "Target", targets, asked.target),
+                    ask(
+                        "set-ups: {compare-set_up}",
+                        how_many(asked.set_ups, view.fitted().set_ups),
+                        [
+                            several(
+                                "compare-set_up",
+                                "Set-ups",
+                                names([str(s) for s in view.fitted().set_ups]),
+                                [str(s) for s in asked.set_ups],
+                            )
+                        ],
+                    ),
+                    ask(
+                        "into {compare-target}",
+                        f"into {asked.target or 'no target'}",
+                        [choice("compare-target", "Target", targets, asked.target)],
+                    ),
                 ],
-                className="controls",
+                className="asks-row",
                 **aria(label="What to compare"),
             ),
             waiting(html.Div(id="compare-answer", **aria(live="polite")), "Comparing the set-ups …"),
@@ -86,6 +102,17 @@ def layout(here: Here) -> Any:
             dcc.Store(id="compare-bench", data=here.kept),
             dcc.Store(id="compare-asked"),
         ]
+    )
+
+
+def how_many(chosen: Sequence[SetUp], there: Sequence[SetUp]) -> str:
+    """The set-ups chosen, as the page's script says it."""
+    if len(chosen) == 1:
+        return f"set-ups: {chosen[0]}"
+    return (
+        f"set-ups: all {len(there)}"
+        if len(chosen) == len(there)
+        else f"set-ups: {len(chosen)} of {len(there)}"
     )
 
 
@@ -131,19 +158,24 @@ def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
     """
     if not asked.set_ups:
         return html.P("Choose a set-up to see how it chills, two or more to compare.", className="state")
-    drawn = course_figures(view, asked, courses_of(view, asked), theme)
+    first, *others = course_figures(view, asked, courses_of(view, asked), theme)
     if len(asked.set_ups) == 1:
-        return [
-            calls_block(view, asked),
-            html.Div(drawn, className="figures"),
-            html.P("Choose a second set-up to compare with.", className="quiet"),
-        ]
-    found = comparison_of(view, asked)
+        said: list[Any] = [html.P("Choose a second set-up to compare with.", className="quiet")]
+        rest: list[Any] = []
+    else:
+        found = comparison_of(view, asked)
+        said, rest = [sentences_block(found)], [numbers_block(found)]
+        others.append(averages_figure(view, found, theme))
     return [
-        sentences_block(found),
-        calls_block(view, asked),
-        html.Div([*drawn, averages_figure(view, found, theme)], className="figures"),
-        numbers_block(found),
+        html.Div(
+            [
+                html.Section(first, className="drawn", **aria(label="The picture")),
+                html.Section([*said, calls_block(view, asked)], className="answer", **aria(label="In words")),
+            ],
+            className="picture-first",
+        ),
+        html.Div(others, className="figures"),
+        *rest,
     ]
 
 
@@ -221,7 +253,7 @@ def not_comparable(found: Comparison) -> list[str]:
 def course_figures(
     view: BenchView, asked: CompareQuestion, courses: tuple[SetUpCourse, ...], theme: str
 ) -> Any:
-    """Chill, dilution, and the path from one to the other, each set-up with its band."""
+    """The path from warm and strong to cold and thin, then chill and dilution, each set-up with its band."""
     look, target = DARK if theme == "dark" else LIGHT, asked.target_of(view)
     who = ", ".join(c.label for c in courses)
     ends = "; ".join(
@@ -232,6 +264,13 @@ def course_figures(
     band = BAND
     goal = " Green: the target." if target is not None else ""
     return [
+        figure(
+            "compare-path",
+            "Chill against dilution",
+            f"The way each drink takes from warm and strong to cold and thin. {ends}.",
+            chill_path(courses, look, target),
+            "The way a drink takes; ticks mark equal times." + goal,
+        ),
         figure(
             "compare-chill",
             "Chill",
@@ -245,13 +284,6 @@ def course_figures(
             f"Dilution against time for {who}. {ends}.",
             dilution_curves(courses, look, target),
             "Water added ÷ starting volume. " + band + goal,
-        ),
-        figure(
-            "compare-path",
-            "Chill against dilution",
-            f"The way each drink takes from warm and strong to cold and thin. {ends}.",
-            chill_path(courses, look, target),
-            "The way a drink takes; ticks mark equal times." + goal,
         ),
     ]
 

@@ -18,6 +18,8 @@ from rig.capture.devices.ports import every_device
 from rig.errors import RigError
 
 _ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "port", "probe", "speed")
+ROOM = "chillrig.live"
+"""Under which name the server keeps the room."""
 CAUTIONS = (
     "Wet hands and mains do not go together: run the computer on its battery, or keep its charger and every plug "
     "out of reach of splashes. Probes and scales by USB only. A hot drink in a sealed vessel builds pressure: vent it "
@@ -116,7 +118,8 @@ def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
 
 def register(app: Dash, desk: Desk) -> None:
     """Serve what screens hear, and keep the choice in the address."""
-    stream.register(app.server, LiveRoom(desk))
+    room = app.server.extensions[ROOM] = LiveRoom(desk)
+    stream.register(app.server, room)
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("live-asked", "data"),

@@ -1,33 +1,64 @@
-"""Live for a room: giant numbers and two curves, and a guess taken before they are shown."""
+"""Live for a room: where the drink stands and when to stop, the guesses of a class, and who was near."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from dash import html
+from dash import Dash, html
 
+from dashboard.classroom.served import register as serve_class
 from dashboard.controls import aria, carried
+from dashboard.desk import Desk
 from dashboard.page import Here, Page
+from dashboard.pages.live import ROOM
 
 
 def layout(here: Here) -> Any:
-    """The stage for a room; the page's script fills it from the drink under way."""
+    """The wall; the page's script fills it from the drink under way and the guesses of the class."""
     return html.Div(
         [
-            html.P([carried("Leave the room's view", "/live")], className="ways-on"),
-            html.H1("How cold will it be when we stop?"),
-            html.P("Hands up. A press on an answer counts one hand.", className="lead", id="room-live-lead"),
-            html.Div(id="room-live-guesses", className="guesses"),
-            html.P("–", id="room-live-clock", className="giant-clock", role="timer", **aria(live="off")),
-            html.Button("Show the drink", id="room-live-reveal", className="do giant"),
-            html.Div(id="live-stage", hidden=True),
-            html.P(
-                "Waiting for a drink on the page Live …", id="live-wait", className="waiting", role="status"
+            html.Div(
+                [
+                    html.P([carried("Leave the room's view", "/live")], className="ways-on"),
+                    html.Div(id="wall-sound", className="wall-sound"),
+                ],
+                className="wall-top",
             ),
+            html.Div(
+                [
+                    html.Div(
+                        [
+                            html.Section(
+                                [
+                                    html.P("–", id="wall-drink", className="over"),
+                                    html.H1("Waiting for a drink", id="wall-state"),
+                                    html.P("", id="wall-big", className="wall-big"),
+                                    html.P("", id="wall-second", className="wall-second"),
+                                ],
+                                id="wall-now",
+                                role="status",
+                                **aria(live="polite", label="The drink now"),
+                            ),
+                            html.Section(id="wall-near", **aria(label="Who was near")),
+                            html.Section(id="wall-before", **aria(label="The drinks before")),
+                        ]
+                    ),
+                    html.Section(id="wall-side", **aria(label="The class")),
+                ],
+                className="wall",
+            ),
+            html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
+            # what the script of Live writes its state into, wherever it runs
+            html.Div([html.Div(id="live-wait"), html.Div(id="live-stage")], hidden=True),
         ],
         id="live-room",
         className="projector",
     )
 
 
-PAGE = Page("/live/projector", "", layout, bare=True)
+def register(app: Dash, desk: Desk) -> None:
+    """Serve the class that guesses what the room of Live makes."""
+    serve_class(app.server, app.server.extensions[ROOM])
+
+
+PAGE = Page("/live/projector", "", layout, register, bare=True)

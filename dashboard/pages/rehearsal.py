@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
-from dashboard.controls import aria, carried, choice, figure, names, notice, several, table, waiting
+from dashboard.controls import aria, ask, carried, choice, figure, names, notice, several, table, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.figures.rehearsal import CHARTED, Played, chart_figure, spread_figure, together_figure
 from dashboard.kept import kept
@@ -36,7 +36,7 @@ from rig.report.look import DARK, LIGHT, Look
 from rig.report.wording import target_words
 
 FIRST_CHARTS = ("temp_c", "dilution_by_volume", "duration_s", "cadence_hz")
-PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Odds, were it steady")
+PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Were it steady, would land")
 SESSION_HEADS = ("Session", "Runs", "Landed", "Spread of temperature", "Spread of dilution")
 _CHOICES = ("set_up", "recipe", "session", "target")
 
@@ -59,6 +59,11 @@ def layout(here: Here) -> Any:
         [
             html.H1("Rehearsal"),
             trouble,
+            html.Section(
+                _controls(view, asked, here.kept),
+                className="asks-row",
+                **aria(label="Which runs, and where they should land"),
+            ),
             html.Div(
                 [
                     html.Section(
@@ -67,30 +72,23 @@ def layout(here: Here) -> Any:
                             "Looking through the runs …",
                         ),
                         className="answer",
-                        # sentences are too long to stay in sight on a phone, as the call's number does
-                        style={"position": "static"},
                         **aria(label="What to practise"),
                     ),
                     html.Section(
-                        _controls(view, asked, here.kept),
-                        className="controls",
-                        **aria(label="Which runs, and where they should land"),
+                        waiting(html.Div(id="rehearsal-figures"), "Drawing …"),
+                        className="drawn",
+                        **aria(label="Why"),
                     ),
                     html.Section(
-                        [
-                            waiting(html.Div(id="rehearsal-figures"), "Drawing …"),
-                            _replay(),
-                            html.Div(id="rehearsal-rest"),
-                            html.P(
-                                carried("Keep this page as one file", "/keep/rehearsal", download=True),
-                                className="ways-on",
-                            ),
-                        ],
-                        className="more",
-                        **aria(label="Why, run by run"),
+                        [_replay(), html.Div(id="rehearsal-rest")],
+                        className="below",
+                        **aria(label="Run by run"),
                     ),
                 ],
-                className="call-page",
+                className="asked-page",
+            ),
+            html.P(
+                carried("Keep this page as one file", "/keep/rehearsal", download=True), className="ways-on"
             ),
             dcc.Store(id="rehearsal-bench", data=here.kept),
             dcc.Store(id="rehearsal-asked"),
@@ -103,28 +101,35 @@ def layout(here: Here) -> Any:
 def _controls(view: BenchView, asked: RehearsalQuestion, kept: str | None) -> list[Any]:
     there = sessions(view)
     chosen = there if asked.sessions is None else asked.sessions
+    targets = [*names(tuple(view.bench.targets)), (OWN, "no target")]
+    by_session = several("rehearsal-session", "Sessions", names(there), chosen)
     return [
-        choice("rehearsal-recipe", "Recipe", names(recipes(view)), asked.recipe),
-        choice(
-            "rehearsal-set_up", "Set-up", names([str(s) for s in view.fitted().set_ups]), str(asked.set_up)
+        ask(
+            "{rehearsal-recipe}",
+            asked.recipe,
+            [choice("rehearsal-recipe", "Recipe", names(recipes(view)), asked.recipe)],
         ),
-        several("rehearsal-session", "Sessions", names(there), chosen)
-        if there
-        else html.Div(dcc.Store(id="rehearsal-session")),
-        choice(
-            "rehearsal-target",
-            "Should land in",
-            [*names(tuple(view.bench.targets)), (OWN, "no target")],
-            asked.target,
-        ),
-        html.P(
+        ask(
+            "{rehearsal-set_up}",
+            str(asked.set_up),
             [
-                dcc.Link("Which runs to make next", href=_next_runs(asked, kept))
-                if view.bench.targets
-                else None
+                choice(
+                    "rehearsal-set_up",
+                    "Set-up",
+                    names([str(s) for s in view.fitted().set_ups]),
+                    str(asked.set_up),
+                )
             ],
-            className="ways-on",
         ),
+        ask("sessions: {rehearsal-session}", f"sessions: all {len(there)}", [by_session])
+        if len(there) > 1
+        else html.Div(dcc.Store(id="rehearsal-session"), hidden=True),
+        ask(
+            "into {rehearsal-target}",
+            f"into {asked.target or 'no target'}",
+            [choice("rehearsal-target", "Should land in", targets, asked.target)],
+        ),
+        dcc.Link("Which runs to make next", href=_next_runs(asked, kept)) if view.bench.targets else None,
     ]
 
 
@@ -223,12 +228,10 @@ def register(app: Dash, desk: Desk) -> None:
 
 def head_block(found: Practice) -> Any:
     """What to practise, then how often it lands, to be read across a room."""
-    first, *others = found.practise or ("Nothing to say yet: make six runs of this drink.",)
     parts: list[Any] = [
         html.P(f"{found.recipe} · {found.set_up}", className="over"),
         html.H2("What to practise"),
-        html.P(true_minus(first), className="room-said"),
-        *(html.P(true_minus(t)) for t in others),
+        *(html.P(true_minus(t), className="room-said") for t in found.practise),
     ]
     if found.more_runs:
         parts.append(html.P(f"{found.more_runs} more runs would make this surer.", className="quiet"))
@@ -281,7 +284,7 @@ def rest_block(found: Practice) -> Any:
     parts: list[Any] = []
     if rows:
         parts.append(table("Parts of the spread, with 90 % intervals", PART_HEADS, rows, "told"))
-    parts += [html.H2("Within a session"), _sentences(drift_words(found))]
+    parts += [html.H2("From run to run"), _sentences(drift_words(found))]
     parts += [html.H2("Rhythm"), html.P(cadence_words(found.cadence))]
     if len(found.sessions) > 1:
         parts.append(table("Session by session", SESSION_HEADS, session_rows(found), "told"))
@@ -352,7 +355,7 @@ def finding(here: Here) -> FindingPage:
             Drawn("Best and worst run", together_figure(played, found.target, LIGHT), "Green: the target.")
         )
     blocks += [
-        Listed("Within a session", drift_words(found)),
+        Listed("From run to run", drift_words(found)),
         Listed("Rhythm", (cadence_words(found.cadence),)),
         Tabled("Runs", RUN_HEADS, run_rows(found)),
     ]

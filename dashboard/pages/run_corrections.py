@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
@@ -142,8 +143,7 @@ def history_block(history: tuple[Change, ...]) -> Any:
         (
             wording.when(entry.changed_at),
             _field(field),
-            _value(field, before),
-            _value(field, after),
+            *was_and_is(field, before, after),
             entry.why,
         )
         for entry in reversed(history)
@@ -161,9 +161,34 @@ def _field(name: str) -> str:
     return FIELDS[name][0] if name in FIELDS else name.replace("_", " ").capitalize()
 
 
+def was_and_is(field: str, before: Any, after: Any) -> tuple[str, str]:
+    """A value before and after a change, in words; of several noted together only those that changed."""
+    if isinstance(before, Mapping) or isinstance(after, Mapping):
+        was, now = (dict(v) if isinstance(v, Mapping) else {} for v in (before, after))
+        same = {k for k in was if k in now and was[k] == now[k]}
+        return _noted(was, same), _noted(now, same)
+    return _value(field, before), _value(field, after)
+
+
+def _noted(values: Mapping[str, Any], same: set[str]) -> str:
+    told = [f"{k.replace('_', ' ')}: {_value(k, v)}" for k, v in values.items() if k not in same]
+    return "; ".join(told) or "–"
+
+
 def _value(field: str, value: Any) -> str:
-    if value is None:
+    if value is None or value == "":
         return "–"
-    if field in FIELDS and isinstance(value, int | float):
-        return wording.number(float(value), 1, FIELDS[field][1])
+    if field in ("trace", "trace_file"):
+        return "a trace"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        unit = FIELDS[field][1] if field in FIELDS else ""
+        return wording.number(float(value), 1, unit).strip()
+    if isinstance(value, list | tuple):
+        return ", ".join(_value("", v) for v in value) or "–"
+    if isinstance(value, Mapping):
+        return _noted(value, set())
+    if field == "started_at":
+        return wording.when(datetime.fromisoformat(str(value)))
     return str(value)[:120]

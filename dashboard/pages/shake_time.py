@@ -9,7 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 from dashboard import wording
 from dashboard.answers import make_call, try_levers
 from dashboard.calls_kept import CallKeeper
-from dashboard.controls import Usual, aria, carried, choice, figure, names, notice, slider, waiting
+from dashboard.controls import Usual, aria, ask, carried, choice, figure, names, notice, slider, waiting
 from dashboard.desk import BenchView, Desk
 from dashboard.kept import kept
 from dashboard.page import Here, Page
@@ -41,6 +41,7 @@ def layout(here: Here) -> Any:
         [
             html.H1("Shake time"),
             trouble,
+            html.Section(_controls(view, asked), className="asks-row", **aria(label="Drink, ice and target")),
             html.Div(
                 [
                     html.Section(
@@ -49,29 +50,28 @@ def layout(here: Here) -> Any:
                         **aria(label="The call"),
                     ),
                     html.Section(
-                        _controls(view, asked),
-                        className="controls",
-                        **aria(label="Drink, ice and target"),
+                        waiting(html.Div(id="call-figures"), "Drawing …"),
+                        className="drawn",
+                        **aria(label="The drink against time"),
                     ),
                     html.Section(
                         [
                             waiting(html.Div(id="call-answer"), "Working out the call …"),
                             waiting(html.Div(id="call-levers"), "Trying what would help …"),
-                            waiting(html.Div(id="call-figures"), "Drawing …"),
-                            html.P(
-                                [
-                                    carried("Technique card to print", "/card"),
-                                    carried("Technique card as PDF", "/card.pdf"),
-                                    carried("Keep this page as one file", "/keep/shake-time", download=True),
-                                ],
-                                className="ways-on",
-                            ),
                         ],
                         className="more",
                         **aria(label="Why, and what would help"),
                     ),
                 ],
-                className="call-page",
+                className="asked-page",
+            ),
+            html.P(
+                [
+                    carried("Technique card to print", "/card"),
+                    carried("Technique card as PDF", "/card.pdf"),
+                    carried("Keep this page as one file", "/keep/shake-time", download=True),
+                ],
+                className="ways-on",
             ),
             dcc.Store(id="call-bench", data=here.kept),
             dcc.Store(id="call-targets", data={t: sliders_of_target(view, t) for t in view.bench.targets}),
@@ -88,38 +88,55 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
 
     usual = usual_conditions(view, asked.drink)
 
-    def slide(name: str, label: str) -> html.Div:
+    def stands(name: str) -> float:
         value = getattr(asked, name)
-        at = Usual(usual[name], value is None) if name in usual else None
-        return slider(f"call-{name}", label, run_of[name], usual[name] if value is None else value, at)
+        return float(usual[name] if value is None else value)
 
+    def slide(name: str, label: str) -> html.Div:
+        at = Usual(usual[name], getattr(asked, name) is None) if name in usual else None
+        return slider(f"call-{name}", label, run_of[name], stands(name), at)
+
+    def told(name: str) -> str:
+        return run_of[name].words(stands(name))
+
+    s = asked.drink
     return [
-        html.Fieldset(
+        ask(
+            "{call-recipe} at {call-drink_temp_c}",
+            f"{s.recipe} at {told('drink_temp_c')}",
             [
-                html.Legend("Drink and ice"),
                 choice("call-recipe", "Recipe", names(tuple(bench.recipes)), asked.recipe),
                 slide("drink_temp_c", "Drink before the ice"),
-                choice("call-ice", "Ice", names(tuple(bench.ice)), asked.ice),
-                slide("ice_temp_c", "Ice temperature"),
-                slide("ice_mass_g", "Ice, weighed"),
-            ]
+            ],
         ),
-        html.Fieldset(
+        ask(
+            "{call-technique} in {call-vessel}",
+            f"{s.technique} in {s.vessel}",
             [
-                html.Legend("Target"),
+                choice("call-technique", "Technique", names(techniques(view)), asked.technique),
+                choice("call-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
+            ],
+        ),
+        ask(
+            "{call-ice_mass_g} {call-ice} at {call-ice_temp_c}",
+            f"{told('ice_mass_g')} {s.ice} at {told('ice_temp_c')}",
+            [
+                choice("call-ice", "Ice", names(tuple(bench.ice)), asked.ice),
+                slide("ice_mass_g", "Ice, weighed"),
+                slide("ice_temp_c", "Ice temperature"),
+            ],
+        ),
+        ask(
+            "into {call-target}: {call-serve_temp_c_max} or colder, {call-dilution_low} to {call-dilution_high}",
+            f"into {asked.target or 'my own'}: {told('serve_temp_c_max')} or colder, {told('dilution_low')} to "
+            f"{told('dilution_high')}",
+            [
                 choice("call-target", "Lands in", targets, asked.target),
                 slide("serve_temp_c_max", "Serve at or below"),
                 slide("dilution_low", "Dilution from"),
                 slide("dilution_high", "Dilution to"),
                 html.P("Dilution is water added ÷ starting volume.", className="quiet"),
-            ]
-        ),
-        html.Fieldset(
-            [
-                html.Legend("Technique and vessel"),
-                choice("call-technique", "Technique", names(techniques(view)), asked.technique),
-                choice("call-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
-            ]
+            ],
         ),
     ]
 

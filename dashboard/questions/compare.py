@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from dashboard.desk import BenchView
 from dashboard.params import Params, named
-from dashboard.questions.usual import OWN, recipes, usual_drink
+from dashboard.questions.usual import OWN, recipes, usual_drink, usual_target
 from rig.bench import Target
 from rig.errors import NotFound
 from rig.report.calls import Foreseen, foresee
@@ -25,7 +25,7 @@ class CompareQuestion:
 
     @classmethod
     def of(cls, view: BenchView, params: Params) -> CompareQuestion:
-        """What the parameters ask; left out: the ices of the most used vessel, on its most made recipe.
+        """What the parameters ask; left out: the most used vessel's ices, its most made recipe and that one's target.
 
         Raises
         ------
@@ -34,7 +34,7 @@ class CompareQuestion:
         """
         usual = usual_drink(view)
         recipe = named(params, "recipe", recipes(view), usual.recipe, "recipe")
-        target = named(params, "target", (OWN, *view.bench.targets), OWN, "target")
+        target = named(params, "target", (OWN, *view.bench.targets), usual_target(view, recipe), "target")
         known = {str(s): s for s in view.fitted().set_ups}
         asked = params.get("set_up")
         if asked is None:

@@ -11,6 +11,9 @@ from rig.advice.rehearsal import Practice, rehearse
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import SetUp
 
+NO_SESSION = "no session named"
+"""The choice of runs that name no session, as those recorded live."""
+
 
 @dataclass(frozen=True)
 class RehearsalQuestion:
@@ -51,14 +54,17 @@ class RehearsalQuestion:
             view.fitted(),
             set_up=self.set_up,
             recipe=self.recipe,
-            sessions=self.sessions,
+            sessions=None
+            if self.sessions is None
+            else [None if s == NO_SESSION else s for s in self.sessions],
             target=view.bench.targets.get(self.target),
         )
 
 
 def sessions(view: BenchView) -> tuple[str, ...]:
-    """The sessions that runs name, in the order of the runs."""
-    return tuple(dict.fromkeys(r.session for r in view.book.used_runs() if r.session is not None))
+    """The sessions that runs name, in the order of the runs, and the choice of those that name none."""
+    there = tuple(dict.fromkeys(r.session for r in view.book.used_runs()))
+    return (*(s for s in there if s is not None), *((NO_SESSION,) if None in there else ()))
 
 
 def _sessions(view: BenchView, params: Params) -> tuple[str, ...] | None:
@@ -69,5 +75,4 @@ def _sessions(view: BenchView, params: Params) -> tuple[str, ...] | None:
     for name in wanted:
         if name not in there:
             raise NotFound("session", name[:80], there)
-    # all of them is also those runs that name none
     return None if set(wanted) == set(there) else wanted

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from rig.advice.control_chart import FALSE_ALARM, ControlChart, control_chart
 from rig.advice.control_chart import LEAST_RUNS as LEAST_FOR_CHART
-from rig.advice.control_chart import NELSON, ControlChart, RunRule, control_chart
 from rig.advice.hit_rate import HitRate, IntervalKind, hit_rate
 from rig.advice.odds import RESULTS, lands, odds_curve, windows_of
 from rig.advice.rehearsal_parts import LEAST_RUNS, Gain, Split, Spread, gains, split, spreads
+from rig.advice.rehearsal_plan import as_if_no_plan, planned_s
 from rig.advice.rehearsal_runs import Rehearsed, rehearsed
-from rig.advice.rehearsal_trend import Drift, Steadiness, drift, steadiness
+from rig.advice.rehearsal_trend import Drift, Steadiness, drifts, steadiness
 from rig.advice.rehearsal_words import miss_in_words, notes_on, practise
 from rig.advice.statistics import Repeatability, repeatability
 from rig.arrays import BoolArray, FloatArray
@@ -87,7 +88,9 @@ class Practice:
 
     `set_aside`: runs that count for nothing, with the reason; `slips`: runs that count as made but are too
     unlike the others to say anything of the usual spread. `foretold`: odds of such runs by the fit.
-    `between_sessions`: ISO 5725-2 split of each result, where there are two sessions or more.
+    `between_sessions`: ISO 5725-2 split of each result, where there are two sessions or more. `planned_s`: the
+    durations of a series that was planned so, None where one duration was meant; spread, charts, drifts and gains are
+    then told as if every run had been meant to last the usual time.
     """
 
     set_up: SetUp
@@ -110,6 +113,7 @@ class Practice:
     practise: tuple[str, ...]
     more_runs: int | None
     notes: tuple[str, ...]
+    planned_s: tuple[float, ...] | None
     basis: Basis
 
     def to_dict(self) -> dict[str, Any]:
@@ -145,6 +149,7 @@ class Practice:
             "practise": list(self.practise),
             "more_runs": self.more_runs,
             "notes": list(self.notes),
+            "planned_s": None if self.planned_s is None else list(self.planned_s),
             "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
         }
 
@@ -154,10 +159,9 @@ def rehearse(
     *,
     set_up: SetUp | None = None,
     recipe: str | None = None,
-    sessions: Sequence[str] | None = None,
+    sessions: Sequence[str | None] | None = None,
     operator: str | None = None,
     target: Target | None = None,
-    rules: Sequence[RunRule] = NELSON,
     interval: IntervalKind = IntervalKind.WILSON,
 ) -> Practice:
     """Judge runs of one drink on one set-up against a target.
@@ -167,7 +171,7 @@ def rehearse(
     set_up, recipe
         The ones with most runs among those chosen unless given.
     sessions, operator
-        Only these runs.
+        Only these runs; the session None is that of runs which name none.
     target
         Without one nothing lands or misses; spread, charts and drifts are told all the same.
 
@@ -185,19 +189,24 @@ def rehearse(
         if f.run in {r.run for r in chosen} and f.verdict is not Verdict.GOOD
     }
     everyone = rehearsed(fit, chosen)
-    usual_rows = np.flatnonzero(~_slips(everyone))
-    steady = everyone.take(usual_rows.tolist())
+    planned = planned_s(everyone.duration_s)
+    if planned is not None:
+        everyone = replace(everyone, plan_s=planned)
+    usual = ~_slips(everyone)
+    usual_rows = np.flatnonzero(usual)
+    # a plan of several durations is no spread of anybody's: what it does is taken out of all that follows
+    level = as_if_no_plan(everyone)
+    steady = level.take(usual_rows.tolist())
     parts = split(steady) if len(steady) >= LEAST_RUNS else None
     found = gains(steady, parts, target) if parts is not None and target is not None else ()
     spread = spreads(steady, parts)
     runs = tuple(_practised(everyone, k, target, spread) for k in range(len(everyone)))
     hits = sum(bool(r.landed) for r in runs)
     rhythm = steadiness(everyone.runs, everyone.duration_s, everyone.departures[:, P.RATE])
-    drifts = _drifts(steady)
     ranked = sorted((r for r in runs if r.room is not None), key=lambda r: r.room or 0.0)
     slips = tuple(r.run for k, r in enumerate(runs) if k not in usual_rows)
     words, more = practise(
-        spread, parts, found, rhythm, drifts, len(steady), steady.usual_s, set_up.technique
+        spread, parts, found, rhythm, len(steady), steady.usual_s, set_up.technique, hits / len(runs)
     )
     return Practice(
         set_up=set_up,
@@ -211,8 +220,8 @@ def rehearse(
         foretold=None if target is None else _foretold(fit, steady, target),
         spreads=spread,
         gains=found,
-        charts=_charts(everyone, ~_slips(everyone), rhythm, rules),
-        drifts=drifts,
+        charts=_charts(level, usual, rhythm),
+        drifts=_drifts(steady),
         cadence=rhythm,
         between_sessions=_between_sessions(steady),
         best=ranked[-1].run if ranked else None,
@@ -220,6 +229,7 @@ def rehearse(
         practise=words,
         more_runs=more,
         notes=notes_on(steady, spread, slips, aside),
+        planned_s=None if planned is None else tuple(sorted(set(np.round(planned, 1).tolist()))),
         basis=steady.usual.basis,
     )
 
@@ -228,15 +238,19 @@ def _chosen(
     fit: Fit,
     set_up: SetUp | None,
     recipe: str | None,
-    sessions: Sequence[str] | None,
+    sessions: Sequence[str | None] | None,
     operator: str | None,
 ) -> tuple[list[Run], SetUp, str]:
     runs = list(fit.book.used_runs())
-    for kind, wanted in (("session", sessions), ("operator", None if operator is None else [operator])):
+    asked: tuple[tuple[str, Sequence[str | None] | None], ...] = (
+        ("session", sessions),
+        ("operator", None if operator is None else [operator]),
+    )
+    for kind, wanted in asked:
         if wanted is not None:
             there = {v for r in runs if (v := getattr(r, kind)) is not None}
             for name in wanted:
-                if name not in there:
+                if name is not None and name not in there:
                     raise NotFound(kind, name, sorted(there))
             runs = [r for r in runs if getattr(r, kind) in wanted]
     if recipe is not None:
@@ -254,8 +268,8 @@ def _chosen(
 
 
 def _slips(r: Rehearsed) -> np.ndarray:
-    """Runs whose duration is nowhere near the others': a slip, not the usual scatter."""
-    away = np.abs(r.duration_s - r.usual_s)
+    """Runs whose duration is nowhere near the others' or the plan's: a slip, not the usual scatter."""
+    away = np.abs(r.duration_s - r.plan_s)
     scale = max(1.4826 * float(np.median(away)), _LEAST_SCALE_S)
     return np.asarray(away > _SLIP * scale)
 
@@ -317,35 +331,43 @@ _CHARTED: dict[str, Callable[[Rehearsed], FloatArray]] = {
 }
 
 
-def _charts(
-    r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None, rules: Sequence[RunRule]
-) -> tuple[ControlChart, ...]:
-    """Slips are shown, but the limits come from the other runs."""
+def _charted(r: Rehearsed) -> dict[str, FloatArray]:
+    """What is looked at run by run; a planned duration is nobody's scatter."""
+    return {n: values(r) for n, values in _CHARTED.items() if n != "duration_s" or not r.is_planned}
+
+
+def _charts(r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None) -> tuple[ControlChart, ...]:
+    """Slips are shown, but the limits come from the other runs; all charts share one false alarm."""
     if usual.sum() < LEAST_FOR_CHART:
         return ()
-    out = [
-        control_chart(name, r.names, values(r), rules=rules, limits_from=usual)
-        for name, values in _CHARTED.items()
-    ]
+    row = {name: (r.names, values, usual) for name, values in _charted(r).items()}
     if rhythm is not None and len(rhythm.runs) >= LEAST_FOR_CHART:
         hz = np.array([c.mean_hz for c in rhythm.runs])
-        out.append(control_chart("cadence_hz", [c.run for c in rhythm.runs], hz, rules=rules))
-    return tuple(out)
+        row["cadence_hz"] = tuple(c.run for c in rhythm.runs), hz, np.ones(hz.size, dtype=bool)
+    return charts_of(row)
+
+
+def charts_of(
+    row: Mapping[str, tuple[Sequence[str], FloatArray, BoolArray]],
+) -> tuple[ControlChart, ...]:
+    """One chart a quantity from its runs, values and which runs its limits come from; one false alarm for all."""
+    return tuple(
+        control_chart(name, runs, values, limits_from=usual, false_alarm=FALSE_ALARM / len(row))
+        for name, (runs, values, usual) in row.items()
+    )
 
 
 def _drifts(r: Rehearsed) -> tuple[Drift, ...]:
     def stated(name: str) -> FloatArray:
         return np.array([np.nan if (v := getattr(x, name)) is None else v for x in r.runs])
 
-    sessions = [x.session for x in r.runs]
     quantities = {
-        **{name: values(r) for name, values in _CHARTED.items()},
+        **_charted(r),
         "drink_temp_c": stated("drink_temp_c"),
         "ice_temp_c": stated("ice_temp_c"),
         "vessel_temp_c": stated("vessel_temp_c"),
     }
-    found = [drift(name, values, sessions) for name, values in quantities.items()]
-    return tuple(d for d in found if d is not None)
+    return drifts(quantities, [x.session for x in r.runs])
 
 
 def _between_sessions(r: Rehearsed) -> dict[str, Repeatability]:

@@ -164,10 +164,9 @@ def contributions(r: Rehearsed, departures: FloatArray) -> FloatArray:
     """
     at = np.array([np.interp(r.usual_s, r.usual.duration_s, v) for v in r.usual.by_drink_mass])
     slope = _slope_at(r)
-    usual = r.usual.at(np.array([r.usual_s]))
     out: FloatArray = np.empty((*departures.shape[:-1], len(PARTS) - 1, len(RESULTS)))
     out[..., PARTS.index(Part.WEIGHING), :] = (r.drink_mass_g - np.median(r.drink_mass_g))[:, None] * at
-    out[..., PARTS.index(Part.TIMING), :] = r.usual.at(r.duration_s) - usual
+    out[..., PARTS.index(Part.TIMING), :] = r.usual.at(r.duration_s) - r.usual.at(r.plan_s)
     for part, columns in _COLUMNS.items():
         out[..., PARTS.index(part), :] = departures[..., list(columns)] @ slope[:, list(columns)].T
     return out
@@ -252,10 +251,10 @@ def spreads(r: Rehearsed, parts: Split | None) -> tuple[Spread, ...]:
         together = np.nan
         if parts is not None:
             variance = parts.covariance[:, k, k]
-            share = variance / variance.sum()
-            samples = parts.samples[:, :, k, k]
-            ends = np.percentile(samples / samples.sum(axis=1, keepdims=True), [5.0, 95.0], axis=0)
-            together = sd**2 / float(variance.sum())
+            share = _shares(variance)
+            ends = np.percentile(_shares(parts.samples[:, :, k, k]), [5.0, 95.0], axis=0)
+            whole = float(variance.sum())
+            together = sd**2 / whole if whole > 0.0 else np.nan
             listed = tuple(
                 ShareOfSpread(
                     part, float(np.sqrt(variance[p])), float(share[p]), float(ends[0, p]), float(ends[1, p])
@@ -264,6 +263,13 @@ def spreads(r: Rehearsed, parts: Split | None) -> tuple[Spread, ...]:
             )
         out.append(Spread(result, n, mean, sd, float(low), float(high), float(together), listed))
     return tuple(out)
+
+
+def _shares(variance: FloatArray) -> FloatArray:
+    """Shares (…, parts) of a variance; of one that is nothing, as the strength of a drink without alcohol, nothing."""
+    whole = variance.sum(axis=-1, keepdims=True)
+    shares: FloatArray = np.divide(variance, whole, out=np.zeros_like(variance), where=whole > 0.0)
+    return shares
 
 
 def gains(r: Rehearsed, parts: Split, target: Target) -> tuple[Gain, ...]:

@@ -31,10 +31,11 @@ class Rehearsed:
     """Sound runs of one drink on one set-up, in the order they were made.
 
     `results` (runs, results): what each came to, as best known from trace, weighing and model together;
-    `as_read` (runs, results): as its own last readings and weighing alone have it; `duration_s`,
-    `drink_mass_g` (runs,); `departures` (runs, parameters): each run's parameters less the usual run's, from
-    what was stated and what its trace and weighing tell of the rest; `left_open` (runs, parameters,
-    parameters): covariance of what they do not tell; `usual`: the usual run with its slopes.
+    `as_read` (runs, results): as its own last readings and weighing alone have it; `duration_s`, `plan_s` (how long
+    each was meant to last: the usual time, unless a series of several was planned), `drink_mass_g` (runs,);
+    `departures` (runs, parameters): each run's parameters less the usual run's, from what was stated and what its
+    trace and weighing tell of the rest; `left_open` (runs, parameters, parameters): covariance of what they do not
+    tell; `usual`: the usual run with its slopes.
     """
 
     runs: tuple[Run, ...]
@@ -42,6 +43,7 @@ class Rehearsed:
     results: FloatArray
     as_read: FloatArray
     duration_s: FloatArray
+    plan_s: FloatArray
     drink_mass_g: FloatArray
     departures: FloatArray
     left_open: FloatArray
@@ -60,6 +62,11 @@ class Rehearsed:
         """The usual duration [s]."""
         return float(np.median(self.duration_s))
 
+    @property
+    def is_planned(self) -> bool:
+        """Several durations were meant."""
+        return bool(np.ptp(self.plan_s) > 0.0)
+
     def take(self, rows: Sequence[int]) -> Rehearsed:
         """Some of the runs, against the same usual run."""
         at = np.asarray(rows, dtype=np.int64)
@@ -69,7 +76,15 @@ class Rehearsed:
             fits=tuple(self.fits[k] for k in at),
             **{
                 name: getattr(self, name)[at]
-                for name in ("results", "as_read", "duration_s", "drink_mass_g", "departures", "left_open")
+                for name in (
+                    "results",
+                    "as_read",
+                    "duration_s",
+                    "plan_s",
+                    "drink_mass_g",
+                    "departures",
+                    "left_open",
+                )
             },
         )
 
@@ -113,6 +128,7 @@ def rehearsed(fit: Fit, chosen: Sequence[Run]) -> Rehearsed:
             post.end_added_g[rows] + left[:, STRAINED],
         ),
         duration_s=usual_s,
+        plan_s=np.full_like(usual_s, np.median(usual_s)),
         drink_mass_g=problem.nominal.drink_mass_g,
         departures=own + _stated(problem),
         left_open=_left_open(fit, sound, problem, linear),

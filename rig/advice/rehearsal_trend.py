@@ -1,8 +1,13 @@
-"""What changes from run to run within a session, and how steady the hand's rhythm is."""
+"""What changes from run to run, and how steady the hand's rhythm is.
+
+A page of runs asks after several quantities at once, so that each alone must be sure of more than one time in twenty:
+the drifts of a page share a false alarm of `FALSE_ALARM` between them (Holm), which with that of its charts
+(`rig.advice.control_chart`) is one page in twenty where nothing has changed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -10,18 +15,23 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
+from rig.advice.statistics import holm
 from rig.arrays import FloatArray
 from rig.runs import Run, Trace
 
 LEAST_RUNS = 4
+FALSE_ALARM = 0.025
+"""How often all drifts of a page together may be called clear where nothing drifts."""
 _CONFIDENCE = 0.90
 
 
 @dataclass(frozen=True)
 class Drift:
-    """Change of a quantity per run within its session, robust against single odd runs.
+    """Change of a quantity per run, robust against single odd runs.
 
-    `quantity` names the unit; `per_run` with its interval at 90 %; `runs` over `sessions` of two runs or more.
+    `quantity` names the unit; `per_run` within sessions, with its interval at 90 %; `runs` over `sessions` of two
+    runs or more. `p_value`: the chance of so steady a change where nothing changes, adjusted for all drifts that
+    were looked for together.
     """
 
     quantity: str
@@ -30,11 +40,12 @@ class Drift:
     high: float
     runs: int
     sessions: int
+    p_value: float
 
     @property
     def is_clear(self) -> bool:
-        """The interval leaves out zero."""
-        return self.low > 0.0 or self.high < 0.0
+        """Surer than all drifts of a page together may be wrong."""
+        return self.p_value <= FALSE_ALARM
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys."""
@@ -43,30 +54,41 @@ class Drift:
             "per_run": round(self.per_run, 5),
             "low": round(self.low, 5),
             "high": round(self.high, 5),
+            "p_value": round(self.p_value, 5),
             "is_clear": self.is_clear,
             "runs": self.runs,
             "sessions": self.sessions,
         }
 
 
-def drift(quantity: str, values: FloatArray, sessions: Sequence[str | None]) -> Drift | None:
-    """Slope per run within sessions: median of the slopes of all pairs of runs of one session.
+def drifts(quantities: Mapping[str, FloatArray], sessions: Sequence[str | None]) -> tuple[Drift, ...]:
+    """Slope per run of several quantities, looked for together.
 
-    Theil–Sen (P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379); over several sessions the slopes are pooled and the
-    variance of Kendall's score adds up, as for seasons (Hirsch, Slack & Smith, Water Resources Res. 18 (1982)
-    107; R. O. Gilbert, Statistical Methods for Environmental Pollution Monitoring, 1987, ch. 17).
+    The slope is the median of those of all pairs of runs of one session: Theil–Sen (P. K. Sen, J. Am. Stat. Assoc.
+    63 (1968) 1379), pooled over sessions as over seasons (Hirsch, Slack & Smith, Water Resources Res. 18 (1982) 107;
+    R. O. Gilbert, Statistical Methods for Environmental Pollution Monitoring, 1987, ch. 17). Whether there is one is
+    asked of Kendall's score within sessions and, with three sessions or more, of the line through their means as
+    well: a jump from one session to another is no drift, but a slow one goes on through all of them. The two are
+    independent and count alike (Stouffer).
 
     Parameters
     ----------
-    values
-        (runs,) in the order they were made; NaN left out, but counted as a run of its session.
+    quantities
+        (runs,) each, in the order they were made; NaN left out, but counted as a run of its session.
     sessions
         Each run's session.
 
     Returns
     -------
-    None where no session has enough runs.
+    None of a quantity that never varies, or where no session has enough runs.
     """
+    found = [d for name, values in quantities.items() if (d := _alone(name, values, sessions)) is not None]
+    adjusted = holm(np.array([d.p_value for d in found])) if found else ()
+    return tuple(Drift(**{**vars(d), "p_value": float(p)}) for d, p in zip(found, adjusted, strict=True))
+
+
+def _alone(quantity: str, values: FloatArray, sessions: Sequence[str | None]) -> Drift | None:
+    """The drift of one quantity, its p-value not adjusted."""
     grouped: dict[str | None, list[tuple[int, float]]] = {}
     for session, value in zip(sessions, np.asarray(values, float), strict=True):
         group = grouped.setdefault(session, [])
@@ -75,14 +97,35 @@ def drift(quantity: str, values: FloatArray, sessions: Sequence[str | None]) -> 
     sound = [group for group in sound if len(group) > 1]
     runs = sum(len(group) for group in sound)
     pairs = sorted((b - a) / (j - i) for group in sound for (i, a), (j, b) in combinations(group, 2))
-    if runs < LEAST_RUNS or not pairs:
-        return None
     variance = sum(_score_variance([v for _, v in group]) for group in sound)
+    if runs < LEAST_RUNS or not pairs or variance <= 0.0:
+        return None
     half = float(stats.norm.ppf(0.5 + _CONFIDENCE / 2)) * np.sqrt(variance)
     count = len(pairs)
     below = max(round((count - half) / 2.0) - 1, 0)
     above = min(round((count + half) / 2.0), count - 1)
-    return Drift(quantity, float(np.median(pairs)), pairs[below], pairs[above], runs, len(sound))
+    score = float(np.sum(np.sign(pairs)))
+    # Kendall's score goes in steps: one less keeps the normal law on the safe side
+    within = float(np.sign(score)) * max(abs(score) - 1.0, 0.0) / np.sqrt(variance)
+    between = _between(np.asarray(values, float), sessions)
+    z = within if between is None else (within + between) / np.sqrt(2.0)
+    p = 2.0 * float(stats.norm.sf(abs(z)))
+    return Drift(quantity, float(np.median(pairs)), pairs[below], pairs[above], runs, len(sound), p)
+
+
+def _between(values: FloatArray, sessions: Sequence[str | None]) -> float | None:
+    """How clearly sessions' means lie on a rising or falling line, as a standard normal; None below three."""
+    places, means = [], []
+    for name in dict.fromkeys(sessions):
+        mine = np.array([k for k, s in enumerate(sessions) if s == name and np.isfinite(values[k])])
+        if mine.size:
+            places.append(float(mine.mean()))
+            means.append(float(values[mine].mean()))
+    if len(means) < 3 or np.ptp(means) == 0.0 or np.ptp(places) == 0.0:
+        return None
+    line = stats.linregress(places, means)
+    one_sided = float(stats.t.sf(abs(line.slope / line.stderr), len(means) - 2)) if line.stderr > 0.0 else 0.0
+    return float(np.sign(line.slope) * stats.norm.isf(max(one_sided, 1e-12)))
 
 
 def _score_variance(values: Sequence[float]) -> float:

@@ -20,7 +20,7 @@ from rig.advice.rehearsal_parts import (
     runs_more,
 )
 from rig.advice.rehearsal_runs import Rehearsed
-from rig.advice.rehearsal_trend import Drift, Steadiness
+from rig.advice.rehearsal_trend import Steadiness
 from rig.bench import Target
 
 
@@ -32,6 +32,8 @@ def percent(share: float) -> str:
 _LEAST_GAIN = 0.03
 _LIKE_RUNS = 12
 """Where even many runs would hardly tell parts of like size apart, a first look after so many."""
+_MOST_ASKED = 24
+"""More runs than this nobody makes to be told the same thing a little surer."""
 _DO = {
     Part.WEIGHING: "weigh every drink in to the gram",
     Part.TIMING: "stop by the clock, not by feel",
@@ -47,87 +49,98 @@ _SHAPE = {
 }
 
 
+FALSE_ALARMS = (
+    "Where nothing changes, at most one page in twenty calls a run odd or a drift clear: half of that is shared by the "
+    "charts, half by the drifts."
+)
+"""How `rig.advice.control_chart` and `rig.advice.rehearsal_trend` hold false alarms down (Bonferroni; Holm)."""
+
+
 def practise(
     spread: Sequence[Spread],
     parts: Split | None,
     found: Sequence[Gain],
     rhythm: Steadiness | None,
-    drifts: Sequence[Drift],
     runs: int,
     usual_s: float,
     technique: str,
+    rate: float,
 ) -> tuple[tuple[str, ...], int | None]:
-    """One or two sentences, and how many more runs would make them surer; None where none are needed."""
-    more: int | None
+    """The one sentence, and how many more runs would make it surer; None where none are needed or no few would.
+
+    `rate`: the share of the runs that landed, which every promise is told against.
+    """
     if parts is None:
         more = LEAST_RUNS + 1 - runs
         return (
             f"{runs} usable run{'s are' if runs != 1 else ' is'} too few to say what to practise: make {more} more "
             "the same way.",
         ), more
-    if found:
-        first, second = found[0], found[1]
-        if first.gain < _LEAST_GAIN:
-            return (_nothing_stands_out(first),), None
-        lead = _sentence(first, usual_s, technique, rhythm, runs)
-        sure, more = first.best_share >= SURE, None
-        out = [lead]
-        part = next(g for g in found if g.part is not None)
-        if first.part is None and part.gain >= _LEAST_GAIN:
-            out.append(f"Then practise {_NAMED[part.part or Part.HAND]}: {_DO[part.part or Part.HAND]}.")
-        elif not sure and second.gain >= _LEAST_GAIN:
-            out.append(
-                f"Close behind: {_what(second, technique)} (to {percent(second.odds)}); "
-                f"{runs} runs cannot tell which of the two matters more."
-            )
-            more = runs_more(runs, float(norm.ppf(min(first.best_share, 0.99)))) or _LIKE_RUNS
-    else:
-        out, more = _by_share(spread, runs)
-    return (*out, *_of_drift(drifts))[:2], more
+    if not found:
+        text, more_needed = _by_share(spread, runs)
+        return (text,), _within_reach(more_needed)
+    first, second = found[0], found[1]
+    if first.gain < _LEAST_GAIN:
+        return (_nothing_stands_out(first, rate),), None
+    close = first.best_share < SURE and second.gain >= _LEAST_GAIN
+    needed = (runs_more(runs, float(norm.ppf(min(first.best_share, 0.99)))) or _LIKE_RUNS) if close else None
+    return (
+        _sentence(first, second if close else None, usual_s, technique, rhythm, runs, rate),
+    ), _within_reach(needed)
 
 
-def _by_share(spread: Sequence[Spread], runs: int) -> tuple[list[str], int | None]:
+def _within_reach(more: int | None) -> int | None:
+    return more if more is not None and more <= _MOST_ASKED else None
+
+
+def _by_share(spread: Sequence[Spread], runs: int) -> tuple[str, int | None]:
     """Without a target: by the mean share of the variance of temperature and dilution."""
     told = [s for s in spread if s.result in (Result.TEMP_C, Result.DILUTION) and s.parts]
     share = np.mean([[p.share for p in s.parts] for s in told], axis=0)
     low, high = (np.mean([[getattr(p, e) for p in s.parts] for s in told], axis=0) for e in ("low", "high"))
     order = [int(k) for k in np.argsort(-share) if PARTS[int(k)] in _DO]
     first, second = order[0], order[1]
-    text = f"Most of the spread ({percent(share[first])}) is {PARTS[first].value}: {_DO[PARTS[first]]}."
+    text = f"Most of the spread ({percent(share[first])}) is {PARTS[first].value}: {_DO[PARTS[first]]}"
     if low[first] > share[second] and high[second] < share[first]:
-        return [text], None
-    text += f" {PARTS[second].value.capitalize()} is close behind ({percent(share[second])})."
-    return [text], max(_LIKE_RUNS - runs, 0) or None
+        return f"{text}.", None
+    text += f"; {PARTS[second].value} may matter as much ({percent(share[second])})."
+    return text, max(_LIKE_RUNS - runs, 0) or None
 
 
-def _nothing_stands_out(first: Gain) -> str:
+def more_of_hundred(odds: float, rate: float) -> str:
+    """How many more of a hundred drinks would land at these odds than do."""
+    count = round(100.0 * (odds - rate))
+    return f"{count} more of 100" if count > 0 else "hardly one more of 100"
+
+
+def _nothing_stands_out(first: Gain, rate: float) -> str:
     return (
-        f"No single part stands out: steadying the largest would take the odds from {percent(first.odds_now)} to "
-        f"{percent(first.odds)}. Keep doing what you do"
-        + ("." if first.odds_now >= 0.8 else ", and widen the target or change the set-up for better odds.")
+        f"No single part stands out: steadying the largest would land {more_of_hundred(first.odds, rate)}; keep doing "
+        "what you do" + ("." if rate >= 0.8 else ", and widen the target or change the set-up to land more.")
     )
 
 
-def _what(g: Gain, technique: str) -> str:
-    if g.part is None:
-        return f"{technique} for {g.duration_s:.1f} s"
-    return _DO[g.part]
-
-
-def _sentence(g: Gain, usual_s: float, technique: str, rhythm: Steadiness | None, runs: int) -> str:
-    rests = f"a gain of {100 * max(g.low, 0.0):.0f} to {100 * g.high:.0f} points, from {runs} runs"
+def _sentence(
+    g: Gain,
+    close: Gain | None,
+    usual_s: float,
+    technique: str,
+    rhythm: Steadiness | None,
+    runs: int,
+    rate: float,
+) -> str:
+    low, high = (max(min(g.odds_now + gain, 1.0) - rate, 0.0) for gain in (g.low, g.high))
     if g.part is None:
         word = "longer" if (g.duration_s or 0.0) > usual_s else "shorter"
-        return (
-            f"Aim: {technique} {word}, {g.duration_s:.1f} s instead of {usual_s:.1f} s; "
-            f"that alone would take the odds from {percent(g.odds_now)} to {percent(g.odds)} ({rests})."
-        )
-    text = (
-        f"Practise {_NAMED[g.part]}: {_DO[g.part]}; held steady, the odds would go from {percent(g.odds_now)} to "
-        f"{percent(g.odds)} ({rests})"
-    )
-    if g.part is Part.HAND and rhythm is not None and rhythm.between_cv is not None:
-        text += f"; your rhythm differs by {percent(rhythm.between_cv)} from run to run"
+        text = f"Aim: {technique} {word}, {g.duration_s:.1f} s instead of {usual_s:.1f} s"
+    else:
+        text = f"Practise {_NAMED[g.part]}: {_DO[g.part]}"
+        if g.part is Part.HAND and rhythm is not None and rhythm.between_cv is not None:
+            text += f" (your rhythm differs by {percent(rhythm.between_cv)} from run to run)"
+    text += f"; that would land {more_of_hundred(g.odds, rate)} ({100 * low:.0f} to {100 * high:.0f}, from {runs} runs)"
+    if close is not None:
+        other = f"going for {close.duration_s:.1f} s" if close.part is None else _NAMED[close.part]
+        text += f", though {other} may matter as much"
     return text + "."
 
 
@@ -138,24 +151,6 @@ _NAMED = {
     Part.ICE: "handling the ice",
     Part.HAND: "the hand",
 }
-_DRIFTING = {
-    "ice_temp_c": ("the ice gets {more} by {size:.2f} K a run", "warmer", "colder"),
-    "drink_temp_c": ("the drink starts {more} by {size:.2f} K a run", "warmer", "colder"),
-    "vessel_temp_c": ("the vessel gets {more} by {size:.2f} K a run", "warmer", "colder"),
-    "duration_s": ("you go on {more} by {size:.2f} s a run", "longer", "shorter"),
-    "chill_rate_log": ("runs chill {more} by {percent:.1f} % a run", "faster", "slower"),
-}
-
-
-def _of_drift(drifts: Sequence[Drift]) -> list[str]:
-    clear = [d for d in drifts if d.is_clear and d.quantity in _DRIFTING]
-    told = []
-    for d in clear:
-        text, up, down = _DRIFTING[d.quantity]
-        told.append(
-            text.format(more=up if d.per_run > 0 else down, size=abs(d.per_run), percent=100 * abs(d.per_run))
-        )
-    return [f"Within a session {' and '.join(told)}."] if told else []
 
 
 def miss_in_words(r: Rehearsed, k: int, target: Target) -> str:
@@ -185,9 +180,6 @@ def _detail(r: Rehearsed, k: int, part: Part) -> str:
     return ""
 
 
-_VARIED = 0.25
-
-
 def notes_on(
     r: Rehearsed, spread: Sequence[Spread], slips: Sequence[str], aside: Mapping[str, str]
 ) -> tuple[str, ...]:
@@ -200,9 +192,11 @@ def notes_on(
         )
     if aside:
         out.append(f"{len(aside)} run{'s' if len(aside) > 1 else ''} set aside: {', '.join(aside)}.")
-    if len(r) > 1 and np.std(r.duration_s) > _VARIED * np.mean(r.duration_s):
+    if r.is_planned:
         out.append(
-            "Durations differ a good deal. Where that was on purpose, the timing part is the plan's, not yours."
+            f"The durations, {r.plan_s.min():.0f} to {r.plan_s.max():.0f} s, are taken for a planned series: spread, "
+            f"charts and what to practise are told as if every run had been meant to last {r.usual_s:.0f} s; what "
+            "landed is told as it was made."
         )
     for s in spread[:2]:
         if s.parts and not 0.6 <= s.together <= 1.5:

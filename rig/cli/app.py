@@ -23,6 +23,7 @@ from rig.cli import (
     fit,
     foam,
     glass,
+    guide,
     plan,
     ports,
     recipe,
@@ -76,6 +77,7 @@ def _start(
 
 for _name, _module, _short in (
     ("demo", demo, "See what this is for, on sample benches."),
+    ("guide", guide, "The first run, weighing, and what the words mean."),
     ("import", bring_in, "Bring in benches, exports or any logger's tables."),
     ("ports", ports, "Which probes and scales are heard, saying what."),
     ("record", record, "One drink, live from probe and scale."),

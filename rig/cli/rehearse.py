@@ -53,10 +53,6 @@ def command(
         str | None,
         typer.Option(metavar="NAME", help="A target of the bench; default: the one the runs name."),
     ] = None,
-    western_electric: Annotated[
-        bool,
-        typer.Option("--western-electric", help="Western Electric's run rules instead of Nelson's 1 to 4."),
-    ] = False,
     jeffreys: Annotated[
         bool, typer.Option("--jeffreys", help="Jeffreys' interval of the hit rate instead of Wilson's.")
     ] = False,
@@ -75,7 +71,6 @@ def command(
     if routine is not None:
         _routine(fitted_or_prior(source, as_json), routine, as_json)
         return
-    from rig.advice.control_chart import NELSON, WESTERN_ELECTRIC
     from rig.advice.hit_rate import IntervalKind
     from rig.advice.rehearsal import rehearse
 
@@ -92,7 +87,6 @@ def command(
         sessions=session,
         operator=operator,
         target=targets[target] if target is not None else named_target(targets, runs),
-        rules=WESTERN_ELECTRIC if western_electric else NELSON,
         interval=IntervalKind.JEFFREYS if jeffreys else IntervalKind.WILSON,
     )
     if as_json:
@@ -135,8 +129,6 @@ def print_practice(found: Practice) -> None:
             f"{percent(c.high)}, {c.interval.value} {percent(c.confidence)})",
             style="bold",
         )
-    if found.foretold is not None:
-        say(f"  By the fit, runs like these land {percent(found.foretold)} of the time.")
     say("", *found.practise)
     if found.more_runs is not None:
         say(f"{found.more_runs} more runs would make this surer.")
@@ -172,6 +164,7 @@ def _marks(found: Practice, run: str) -> str:
 
 
 def _print_parts(found: Practice) -> None:
+    from rig.advice.rehearsal_words import more_of_hundred
     from rig.report.wording import percent
 
     temp, dilution = found.spreads[0], found.spreads[1]
@@ -188,15 +181,16 @@ def _print_parts(found: Practice) -> None:
         return
     say("")
     gains = {g.part: g for g in found.gains}
+    rate = 0.0 if found.capability is None else found.capability.rate
     table(
-        ("part", "what it covers", "of\ntemperature", "of\ndilution", "odds\nwere it steady"),
+        ("part", "what it covers", "of\ntemperature", "of\ndilution", "were it steady,\nwould land"),
         [
             (
                 t.part.value,
                 t.part.covers,
                 f"{percent(t.share)}\n{100 * t.low:.0f}–{100 * t.high:.0f}",
                 f"{percent(d.share)}\n{100 * d.low:.0f}–{100 * d.high:.0f}",
-                "" if t.part not in gains else percent(gains[t.part].odds),
+                "" if t.part not in gains else more_of_hundred(gains[t.part].odds, rate),
             )
             for t, d in zip(temp.parts, dilution.parts, strict=True)
         ],
@@ -218,29 +212,30 @@ _NAMED = {
 
 def charts_in_words(found: Practice) -> list[str]:
     """What the charts and the drifts say, a sentence each."""
+    from rig.advice.rehearsal_words import FALSE_ALARMS
+
     if not found.charts:
         return ["Too few runs for a chart: four or more."]
-    out = []
-    for chart in found.charts:
-        named = _NAMED[chart.quantity].capitalize()
-        out += [
-            f"{named}: {s.runs[0]}{'' if len(s.runs) == 1 else ' to ' + s.runs[-1]}: {s.rule.means} "
-            f"({s.rule.published_as})."
-            for s in chart.signals
-        ]
-    calm = [_NAMED[c.quantity] for c in found.charts if not c.signals]
+    out = [
+        f"{_NAMED[c.quantity].capitalize()}: {', '.join(c.odd)} lies further out than scatter takes a run: look for "
+        "what was different about it."
+        for c in found.charts
+        if c.odd
+    ]
+    calm = [_NAMED[c.quantity] for c in found.charts if not c.odd]
     if calm:
         out.append(f"Nothing beyond scatter in {', '.join(calm)}.")
     if found.charts[0].provisional:
         out.append("Limits are provisional below 20 runs.")
     clear = [d for d in found.drifts if d.is_clear]
     out += [
-        f"{_NAMED[d.quantity].capitalize()} drifts within a session: {d.per_run:+.3g} a run "
+        f"{_NAMED[d.quantity].capitalize()} drifts from run to run: {d.per_run:+.3g} a run "
         f"({d.low:+.3g} to {d.high:+.3g}, 90 %)."
         for d in clear
     ]
     if found.drifts and not clear:
-        out.append("No clear drift within a session.")
+        out.append("No clear drift from run to run.")
+    out.append(FALSE_ALARMS)
     if found.cadence is not None:
         k = found.cadence
         between = "" if k.between_cv is None else f", {100 * k.between_cv:.0f} % from run to run"

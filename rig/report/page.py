@@ -147,13 +147,20 @@ def render(report: Report, made_at: datetime) -> str:
 
 def environment() -> Environment:
     """How pages are filled in: everything escaped, nothing missing, a true minus before numbers."""
-    return Environment(
+    made = Environment(
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_for_people,
     )
+    made.filters["fixed"] = fixed
+    return made
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number to so many digits; what rounds to zero has no minus."""
+    return f"{value:z.{digits}f}"
 
 
 def _for_people(value: Any) -> Any:

@@ -123,13 +123,16 @@ def test_a_desk_that_works_ahead_answers_what_most_will_ask_before_anybody_does(
     def refused(seen: BenchView, theme: str) -> None:
         raise RigError("this one has no answer")
 
+    def broken(seen: BenchView, theme: str) -> None:
+        raise ZeroDivisionError
+
     def usual(seen: BenchView, theme: str) -> None:
         asked.append((seen, theme))
         if len(asked) == len(THEMES):
             done.set()
 
     desk = Desk(source_of_view(view, "corner", "harbour"), ahead=True)
-    for question in (refused, usual):
+    for question in (refused, broken, usual):
         desk.usually(question)
     desk.begin()
     assert done.wait(60)

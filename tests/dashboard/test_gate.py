@@ -84,6 +84,30 @@ def test_a_code_may_be_typed_as_people_type(door: Doorway) -> None:
     assert door.give(door.screen(), f"  {door.codes[-1].lower().replace('-', ' ')} ").status_code == 303
 
 
+def test_a_class_code_lets_in_any_number_of_phones_to_the_class_and_nothing_else(door: Doorway) -> None:
+    code = door.gate.class_code
+    for _ in range(3):
+        phone = door.screen()
+        assert door.ask(phone, f"/class?code={code}").headers["Location"] == "/class"
+        assert door.ask(phone, "/class/state").text == "the dashboard"
+        assert door.inside[-1][GUEST] is True
+        for path in ("/", "/live", "/classic", "/_dash-layout"):
+            assert door.ask(phone, path).headers["Location"] == "/class"
+        assert door.ask(phone, "/live/act", method="POST", data={}).status_code == 403
+    typed = door.screen()
+    assert door.give(typed, code.lower()).headers["Location"] == "/class"
+    assert len(door.codes) == 1
+    assert {e["PATH_INFO"] for e in door.inside} == {"/class/state"}
+
+
+def test_a_wrong_class_code_counts_as_a_guess_and_a_screens_code_opens_no_link(door: Doorway) -> None:
+    for k in range(FREE_GUESSES + 1):
+        code = door.codes[-1] if k == 0 else "AAAA-AAAA"
+        assert door.ask(door.screen(), f"/class?code={code}").status_code == 403
+    assert door.ask(door.screen(), f"/class?code={door.gate.class_code}").status_code == 429
+    assert door.inside == []
+
+
 def test_the_cookie_is_for_this_server_only_and_no_script_reads_it(door: Doorway) -> None:
     set_cookie = door.give(door.screen(), door.codes[-1]).headers["Set-Cookie"]
     assert "HttpOnly" in set_cookie

@@ -74,10 +74,10 @@ def test_the_drawing_library_is_in_the_page_once(html: str) -> None:
 
 def test_the_page_has_its_sections_in_order_and_one_first_heading(page: Outline) -> None:
     assert [a["id"] for t, a in page.tags if t == "section"] == [
+        "calls",
         "ground",
         "curves",
         "compare",
-        "calls",
         "cards",
     ]
     assert sum(t == "h1" for t, _ in page.tags) == 1
