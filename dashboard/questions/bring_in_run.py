@@ -157,5 +157,6 @@ def store(logbook: Logbook, bench: str, proposals: Sequence[Proposal], form: Run
     found = joined(proposals, form.start, form.marks)
     run = with_trace(run_of(logbook, bench, form), found, proposals)
     book = judged_book(logbook.bench(bench), run, proposals, found)
-    logbook.add(book, bench, "; ".join(p.file for p in proposals))
+    keep = logbook.complete if form.into else logbook.add
+    keep(book, bench, "; ".join(p.file for p in proposals))
     return book.runs[0]

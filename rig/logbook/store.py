@@ -20,7 +20,7 @@ from rig.errors import LogbookError, NotFound, Place
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
-from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history
+from rig.logbook.intake import Added, Progress, add_book, complete_row, insert_unless_there, keep_history
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
@@ -107,6 +107,17 @@ class Logbook:
         """Store a book's bench, runs, traces and findings under a bench name; see `intake.add_book`."""
         with explained(self.where):
             return add_book(self._engine, book, bench_name, source, progress)
+
+    def complete(self, book: RunBook, bench_name: str, source: str) -> int:
+        """Give the run that is there what the book's only run has more, such as a trace; the run's revision.
+
+        A later import of where the run came from leaves that in place. NotFound where there is no such run.
+        """
+        (run,) = book.runs
+        with self._writing() as connection:
+            bench_id = _bench_id(connection, bench_name)
+            row = _run_row(connection, bench_id, run.run, for_update=True)
+            return complete_row(connection, row, book, bench_id, source)
 
     def benches(self) -> tuple[StoredBench, ...]:
         """The benches, by name."""

@@ -149,6 +149,38 @@ def test_a_probe_and_a_scale_join_by_their_clocks_and_the_recipe_names_the_weigh
     assert (run.drink_mass_g, run.ice_mass_g) == (pytest.approx(100.3), pytest.approx(190.0))
 
 
+def test_a_folder_imported_again_leaves_the_trace_that_a_run_was_given_since(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, bench: Path
+) -> None:
+    options = ("--dates", "day-first", "--into", "a1", "--logbook", bar)
+    assert chillrig("import", probe_file(tmp_path), *options).code == 0
+    with open_logbook(bar) as opened:
+        given = opened.run("corner", "a1")
+    again = chillrig("import", bench, "--logbook", bar, "--json")
+    (counted,) = json.loads(again.out)["imports"]
+    assert (counted["changed"], counted["unchanged"]) == (0, 15)
+    with open_logbook(bar) as opened:
+        assert opened.run("corner", "a1") == given
+    assert given.trace is not None and len(given.trace.time_s) == 79
+
+
+def test_a_row_written_later_for_a_run_of_tables_takes_no_trace_away(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, bench: Path
+) -> None:
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--duration-s", "12", "--logbook", bar)
+    assert chillrig("import", probe_file(tmp_path), *options).code == 0
+    home = Path(shutil.copytree(bench, tmp_path / "corner"))
+    sheet = home / "run_sheet.csv"
+    columns = sheet.read_text().splitlines()[0].split(",")
+    row = {"run": "z1", "technique": "shake", "vessel": "steel tin", "ice": "freezer cube"}
+    row |= {"recipe": "night shift", "duration_s": "13"}
+    sheet.write_text(sheet.read_text() + ",".join(row.get(c, "") for c in columns) + "\n")
+    assert chillrig("import", home, "--logbook", bar).code == 0
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+    assert run.trace is not None and run.duration_s == 13
+
+
 def test_without_weigh_ins_the_scale_is_part_of_the_trace(
     chillrig: Chillrig, tmp_path: Path, bar: Path
 ) -> None:

@@ -135,7 +135,8 @@ def store_run(
         raise RigError(
             f"there is a run {run.run!r} on {name}. Add to it with --into {run.run}, or name another"
         )
-    opened.add(book, name, "; ".join(p.file for p in proposals))
+    store = opened.add if told.into is None else opened.complete
+    store(book, name, "; ".join(p.file for p in proposals))
     return book, f"the logbook at {opened.where}, bench {name}"
 
 
