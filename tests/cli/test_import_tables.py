@@ -149,6 +149,35 @@ def test_a_probe_and_a_scale_join_by_their_clocks_and_the_recipe_names_the_weigh
     assert (run.drink_mass_g, run.ice_mass_g) == (pytest.approx(100.3), pytest.approx(190.0))
 
 
+@pytest.mark.parametrize("steps", ["2-4", "2+3+4", "2-3 + 4"])
+def test_weigh_ins_add_up_to_the_mass_they_are_named_for(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, steps: str
+) -> None:
+    options = ("--run", "z1", *SET_UP, "--logbook", bar, "--strained-mass-g", "136")
+    said = chillrig("import", scale_file(tmp_path), *options, "--weighed", f"drink_mass_g={steps}")
+    assert said.code == 0, said.err
+    assert "drink_mass_g: 100.3 g, by steps 2 + 3 + 4" in said.out
+    with open_logbook(bar) as opened:
+        assert opened.run("corner", "z1").drink_mass_g == pytest.approx(100.3)
+
+
+def test_a_mass_that_makes_an_impossible_dilution_is_told_and_not_used(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    options = ("--run", "z1", *SET_UP, "--logbook", bar, "--strained-mass-g", "136")
+    wrong = (scale_file(tmp_path), *options, "--weighed", "drink_mass_g=4")
+    shown = chillrig("import", *wrong, "--dry-run")
+    said = chillrig("import", *wrong)
+    for told in (shown, said):
+        words = " ".join(told.out.split())
+        assert told.code == 0, told.err
+        assert "807 % water by mass; 'shake' adds 120 % at most; drink_mass_g is not used" in words
+        assert "all its ingredients together" in words
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+    assert (run.drink_mass_g, run.strained_mass_g) == (None, 136.0)
+
+
 def test_a_folder_imported_again_leaves_the_trace_that_a_run_was_given_since(
     chillrig: Chillrig, tmp_path: Path, bar: Path, bench: Path
 ) -> None:
@@ -247,6 +276,8 @@ def test_a_run_joins_a_bench_folder(chillrig: Chillrig, tmp_path: Path, bench: P
         (("--as", "x"), 2, "--as names bench folders"),
         (("--weigh-ins", "--dry-run"), 1, "weigh-ins need one scale"),
         (("--run", "z1", *SET_UP, "--starts-at", "yesterday"), 2, "no date and time"),
+        (("--run", "z1", *SET_UP, "--weighed", "drink_mass_g=4-2"), 2, "'4-2' names no steps"),
+        (("--run", "z1", *SET_UP, "--weighed", "drink_mass_g=2-4+3"), 2, "takes a step twice"),
         (("--run", "z1", *SET_UP, "--role", "Fühler=pot"), 1, "there is no use 'pot'"),
     ],
 )

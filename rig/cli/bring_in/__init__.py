@@ -13,11 +13,11 @@ import typer
 
 from rig.bench import BENCH_FILE
 from rig.cli.bring_in import tables
-from rig.cli.bring_in.stored import AUTO, Told
+from rig.cli.bring_in.stored import AUTO, Told, plausible
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
 from rig.cli.source import quoted
-from rig.errors import BenchError, Place, RigError
+from rig.errors import BenchError, ModelRangeError, Place
 from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ EXAMPLE = example(
     "chillrig import probe.csv scale.csv --into r31 \\",
     "    --mark probe.csv=12.5 --mark scale.csv=3.1",
     "chillrig import scale.csv --weigh-ins --recipe 'quayside black' --dry-run",
+    "chillrig import scale.csv --into r31 --weighed drink_mass_g=2-4 --weighed ice_mass_g=5",
 )
 
 
@@ -165,7 +166,9 @@ def command(
     ] = False,
     weighed: Annotated[
         list[str] | None,
-        typer.Option(metavar="FIELD=STEP", help="Take a mass of the run from a weigh-in: ice_mass_g=3."),
+        typer.Option(
+            metavar="FIELD=STEPS", help="Take a mass from weigh-ins: ice_mass_g=5, drink_mass_g=2-4 or 2+3+4."
+        ),
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show everything, store nothing.")] = False,
     as_json: AsJson = False,
@@ -210,7 +213,7 @@ def command(
         marks=_pairs("--mark", marks),
         start_at=start_at,
         starts_at=None if starts_at is None else _moment(starts_at),
-        run=_plausible({k: v for k, v in fields.items() if v is not None}),
+        run=plausible({k: v for k, v in fields.items() if v is not None}),
         into=into,
         weigh_ins=weigh_ins or bool(weighed),
         weighed=_weighed(weighed),
@@ -241,25 +244,19 @@ def _moment(text: str) -> datetime:
         raise typer.BadParameter(f"--starts-at {text!r} is no date and time: 2026-03-17T21:04:10") from error
 
 
-def _plausible(fields: dict[str, Any]) -> dict[str, Any]:
-    """The fields of a run, where each value can be."""
-    from rig.plausible import RUN as PLAUSIBLE
-
-    for name, value in fields.items():
-        if name in PLAUSIBLE and (doubt := PLAUSIBLE[name].doubt(value)) is not None:
-            raise RigError(f"--{name.replace('_', '-')}: {doubt[0]}. {doubt[1]}")
-    return fields
-
-
-def _weighed(texts: Sequence[str] | None) -> dict[str, int]:
+def _weighed(texts: Sequence[str] | None) -> dict[str, tuple[int, ...]]:
+    from rig.importing.weighing_in import numbers_of
     from rig.plausible import RUN as PLAUSIBLE
 
     out = {}
     for name, value in _pairs("--weighed", texts).items():
-        if not name.endswith("_g") or name not in PLAUSIBLE or not value.isdecimal():
+        if not name.endswith("_g") or name not in PLAUSIBLE:
             masses = ", ".join(k for k in PLAUSIBLE if k.endswith("_g"))
-            raise typer.BadParameter(f"--weighed {name}={value} is not FIELD=STEP. Fields: {masses}")
-        out[name] = int(value)
+            raise typer.BadParameter(f"--weighed {name}={value} is not FIELD=STEPS. Fields: {masses}")
+        try:
+            out[name] = numbers_of(value)
+        except ModelRangeError as error:
+            raise typer.BadParameter(f"--weighed {name}: {error}") from error
     return out
 
 
