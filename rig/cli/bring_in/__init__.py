@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rig.bench import BENCH_FILE
-from rig.cli.bring_in import tables
+from rig.cli.bring_in import loose, tables
 from rig.cli.bring_in.stored import AUTO, Told, plausible
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
@@ -35,7 +35,7 @@ EXAMPLE = example(
     "chillrig import probe.csv scale.csv --into r31 \\",
     "    --mark probe.csv=12.5 --mark scale.csv=3.1",
     "chillrig import scale.csv --weigh-ins --recipe 'quayside black' --dry-run",
-    "chillrig import scale.csv --into r31 --weighed drink_mass_g=2-4 --weighed ice_mass_g=5",
+    "chillrig import scale.csv --into r31 --weighed drink_mass_g=2-4",
 )
 
 
@@ -81,7 +81,7 @@ def command(
     paths: Annotated[
         list[Path],
         typer.Argument(
-            metavar="DIR|FILE...", help="Bench folders or exported runs; or the tables of one run."
+            metavar="DIR|FILE...", help="Bench folders, exported runs, loose files, or one run's tables."
         ),
     ],
     as_name: Annotated[
@@ -175,13 +175,17 @@ def command(
 ) -> None:
     """Bring in bench folders, or the tables of one run as any logger, scale or spreadsheet wrote them.
 
-    A folder imported again takes over what has changed in it; nothing is ever stored twice. A table is shown
+    A folder imported again takes over what has changed in it; nothing is ever stored twice. A folder or .zip
+    archive of loose logger files is shown as the runs they make. A table is shown
     first: what each column was taken for, what was left out and why; where it leaves something open, one
     question names the option that answers it.
     """
-    if not all(_is_table(path) for path in paths):
+    drawers = [path for path in paths if _is_drawer(path)]
+    if not drawers and not all(_is_table(path) for path in paths):
         _folders(paths, as_name, logbook, as_json, dry_run)
         return
+    if drawers and (len(paths) > 1 or run is not None or into is not None):
+        raise typer.BadParameter(f"{drawers[0]} holds loose files of several runs; import it by itself")
     if as_name is not None:
         raise typer.BadParameter("--as names bench folders; these are files")
     if run is not None and into is not None:
@@ -223,7 +227,10 @@ def command(
         bench=bench,
         bench_name=bench_name,
     )
-    tables.command(paths, told)
+    if drawers:
+        loose.command(drawers[0], told)
+    else:
+        tables.command(paths, told)
 
 
 def _pairs(option: str, texts: Sequence[str] | None) -> dict[str, str]:
@@ -308,6 +315,18 @@ def _show_books(folders: Sequence[Path], books: Sequence[RunBook], as_json: bool
         say(f"{book.bench.title}: {len(book.runs)} runs.", style="bold")
         print_findings(book.findings)
     say("", "Nothing was stored (--dry-run).")
+
+
+def _is_drawer(path: Path) -> bool:
+    """Whether a path holds loose files: an archive, or a folder of tables that describes no bench."""
+    from rig.importing.bench_folder import tables_in
+    from rig.importing.loose import is_archive
+    from rig.importing.run_sheet import RUN_SHEET
+
+    if path.is_dir():
+        described = (path / BENCH_FILE).exists() or (path / RUN_SHEET).exists()
+        return not described and bool(tables_in(path))
+    return path.is_file() and is_archive(path)
 
 
 def _is_table(path: Path) -> bool:
