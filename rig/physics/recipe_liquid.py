@@ -72,6 +72,8 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
     if ingredient.brew is not None and ingredient.mass_g is not None:
         cup = coffee(ingredient.mass_g, ingredient.solids_pct)
         return _Measure(cup, float(volume_ml(cup, check=False)))
+    if ingredient.batch:
+        return _drawn(ingredient, liquid_from_recipe(Recipe(ingredient.name, ingredient.batch)))
     basis = _per_basis(recipe, ingredient)
     if ingredient.volume_ml is not None:
         factor = ingredient.volume_ml / _BASIS_ML
@@ -83,6 +85,18 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
         basis.ethanol_g * factor, basis.sugar_g * factor, basis.water_g * factor, basis.solids_g * factor
     )
     return _Measure(scaled, _BASIS_ML * factor)
+
+
+def _drawn(ingredient: Ingredient, batch: Drink) -> _Measure:
+    """What is drawn from a batch, by its volume as mixed or by mass."""
+    whole_ml = float(batch.volume_ml)
+    if ingredient.mass_g is not None:
+        share = ingredient.mass_g / float(batch.liquid.mass_g)
+    else:
+        share = (ingredient.volume_ml or 0.0) / whole_ml
+    x = batch.liquid
+    part = Liquid(x.ethanol_g * share, x.sugar_g * share, x.water_g * share, x.solids_g * share)
+    return _Measure(part, whole_ml * share)
 
 
 def _per_basis(recipe: str, ingredient: Ingredient) -> Liquid:
