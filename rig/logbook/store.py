@@ -21,6 +21,7 @@ from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
 from rig.logbook.intake import Added, Progress, add_book, complete_row, insert_unless_there, keep_history
+from rig.logbook.mended import still_standing
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
@@ -145,11 +146,18 @@ class Logbook:
             found = connection.execute(query).mappings().all()
             traces = _traces(connection, chosen) if with_traces else None
             runs = tuple(_run(row, traces) for row in found)
-            findings = _findings(connection, bench_id)
+            bench = _bench(connection, bench_id)
+            findings = still_standing(
+                connection,
+                bench_id,
+                bench,
+                _findings(connection, bench_id),
+                lambda digests: _traces(connection, schema.run.c.trace.in_(digests)),
+            )
             if any(v is not None for v in selection.values()):
                 names = {r.run for r in runs}
                 findings = tuple(f for f in findings if f.place.run is None or f.place.run in names)
-            return RunBook(_bench(connection, bench_id), runs, findings)
+            return RunBook(bench, runs, findings)
 
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""
