@@ -57,7 +57,7 @@ class Question:
                 try:
                     number = typed(plain, "s" if self.setting == "interval_s" else "")
                 except ModelRangeError as e:
-                    raise TableRefused(str(e)) from e
+                    raise TableRefused(f"{plain!r} is no number that can be used: {e}") from e
                 return {self.setting: number if self.setting == "interval_s" else int(number)}
         return {self.setting: plain}
 

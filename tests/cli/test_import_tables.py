@@ -54,7 +54,10 @@ def bar(logbook: Path, tmp_path: Path) -> Path:
 
 
 def test_a_question_names_the_options_that_answer_it(chillrig: Chillrig, tmp_path: Path) -> None:
-    said = chillrig("import", probe_file(tmp_path), "--dry-run")
+    path = tmp_path / "probe.csv"
+    rows = [f"{'03/04' if s < 5 else '05/06'}/2026 21:04:{s:02d};{20 - s}" for s in range(9)]
+    path.write_text("\n".join(["Zeit;T °C", *rows, ""]), encoding="utf-8")
+    said = chillrig("import", path, "--dry-run")
     assert said.code == 1 and said.err.count("\n") == 1
     assert "probe.csv, line 2" in said.err
     assert "--dates day-first or --dates month-first" in said.err

@@ -155,6 +155,12 @@ def command(
     recording: Annotated[
         int | None, typer.Option(metavar="N", help="Which recording, where a file holds several.")
     ] = None,
+    curves: Annotated[
+        str | None,
+        typer.Option(
+            metavar="channels|N", help="Curves side by side: channels of one run, or the Nth as a run."
+        ),
+    ] = None,
     profile: Annotated[
         str | None, typer.Option(metavar="NAME", help="Read by answers kept in the logbook.")
     ] = None,
@@ -199,6 +205,7 @@ def command(
         "encoding": encoding,
         "sheet": sheet,
         "recording": recording,
+        "curves": curves,
     }
     fields = {
         "run": run, "technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe,

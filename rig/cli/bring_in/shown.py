@@ -29,6 +29,7 @@ _OPTION = {
     "decimal": "--decimal",
     "sheet": "--sheet",
     "recording": "--recording",
+    "curves": "--curves",
     "columns": "--unit",
 }
 _SPELLED = {",": "comma", ".": "point", "day first": "day-first", "month first": "month-first"}
