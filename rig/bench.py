@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from rig.brewing import Brew, brew_from_table
+from rig.brewing import Brew, brew_from_table, weighed
 from rig.errors import BenchError, NotFound, Place
 from rig.recipe import Ingredient as Ingredient
 from rig.recipe import Recipe as Recipe
@@ -152,6 +152,7 @@ def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNo
 _SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
 _POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density_g_per_ml"}
 _PARTS = {"abv_pct", "brix", "solids_pct", "surface_water_pct"}
+_OVERDRAWN = 0.01
 _NOT_BREWED = ("solids_pct", "abv_pct", "brix", "sugar_g_per_100ml", "density_g_per_ml")
 _NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", *_PARTS}
 _UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
@@ -188,6 +189,7 @@ class _Reader:
     def __init__(self, text: str, file: str) -> None:
         self.file, self.lines, self.notes = file, text.splitlines(), list[BenchNote]()
         self.kept: dict[str, Any] = {}
+        self.drawing: list[str] = []
         try:
             self.raw = tomllib.loads(text)
         except (ValueError, RecursionError) as error:  # also of numbers and nesting without end
@@ -284,9 +286,30 @@ class _Reader:
             if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
                 raise self.error(f"{path}: allergens must be a list of names", *words, key)
             return tuple(value)
+        if key == "batch":
+            return self.batch(path, value, words)
         if key == "brew":
             return self.brew(f"{path}.brew", value, (*words, key))
         return self.number(path, key, value, words)
+
+    def batch(self, path: str, value: Any, words: tuple[str, ...]) -> tuple[Ingredient, ...]:
+        """What a batch is made of: another recipe of the bench by its name, or its ingredients listed."""
+        if isinstance(value, list) and value:
+            return tuple(self.ingredient(words[0], i) for i in value)
+        recipes = self.raw.get("recipes", {})
+        if not isinstance(value, str):
+            raise self.error(
+                f"{path}: batch is the name of a recipe, or a list of ingredients", *words, "batch"
+            )
+        if value not in recipes:
+            raise self.error(f"{path}: {NotFound('recipe', value, recipes)}", *words, "batch")
+        if value in (*self.drawing, words[0]):
+            raise self.error(f"{path}: {value!r} is drawn from itself", *words, "batch")
+        self.drawing.append(words[0])
+        try:
+            return self.recipe(value, recipes[value]).ingredients
+        finally:
+            self.drawing.pop()
 
     def brew(self, path: str, table: Any, words: tuple[str, ...]) -> Brew:
         try:
@@ -331,9 +354,15 @@ class _Reader:
         name = table["name"]
         words = (recipe, name)
         values = self.values(Ingredient, f"recipes.{recipe}.{name}", table, words)
-        if sum(key in values for key in ("volume_ml", "mass_g", "brew")) != 1:
+        amounts = sum(key in values for key in ("volume_ml", "mass_g"))
+        if amounts > 1 or not (amounts or "brew" in values):
             what = f"recipe {recipe!r}: {name!r} needs volume_ml or mass_g, one of the two, or brew in their place"
             raise self.error(what, *words)
+        if "batch" in values and (not amounts or "brew" in values):
+            what = f"recipe {recipe!r}: {name!r} is drawn from a batch: it needs volume_ml or mass_g, and no brew"
+            raise self.error(what, *words)
+        if amounts and "brew" in values:
+            self.refuse_overdrawn(recipe, Ingredient(name=name, **values), words)
         beside = next((k for k in _NOT_BREWED if k in values and "brew" in values), None)
         if beside is not None:
             what = f"recipe {recipe!r}: {name!r} is brewed, so {beside} follows from the brew or is another ingredient"
@@ -341,6 +370,14 @@ class _Reader:
         if "brix" in values and "sugar_g_per_100ml" in values:
             raise self.error(f"recipe {recipe!r}: {name!r} gives sugar twice, as brix and per 100 ml", *words)
         return Ingredient(name=name, **values)
+
+    def refuse_overdrawn(self, recipe: str, drawn: Ingredient, words: tuple[str, ...]) -> None:
+        """A brew gives no more than it yields."""
+        assert drawn.brew is not None and drawn.mass_g is not None
+        most_g = weighed(drawn.brew).yield_g.high
+        if drawn.mass_g > most_g * (1.0 + _OVERDRAWN):
+            what = f"recipe {recipe!r}: {drawn.mass_g:.4g} g of {drawn.name!r} are more than its brew of {most_g:.4g} g"
+            raise self.error(what, *words, cure="Draw less, or give count, how many such brews are made")
 
     def target(self, name: str, table: dict[str, Any]) -> Target:
         values: dict[str, Any] = {}

@@ -76,8 +76,23 @@ def _ingredients(listed: tuple[Ingredient, ...]) -> str:
 def _ingredient(i: Ingredient) -> dict[str, Any]:
     """What an ingredient says beyond what is usual, or beyond what its brew says already.
 
-    A pour scaled from its brew is told as a brew of that size, as long as a dose can be so large.
+    A pour drawn from its brew is told beside it; one scaled beyond it as a brew of that size, as long as a dose
+    can be so large.
     """
+    if i.batch:
+        bare = vars(Ingredient(i.name, i.volume_ml, i.mass_g, batch=i.batch))
+        said = {k: v for k, v in _given(i).items() if v != bare[k]}
+        poured = {k: v for k, v in _given(i).items() if k in ("volume_ml", "mass_g")}
+        return {"name": i.name, **poured, **said, "batch": [_ingredient(part) for part in i.batch]}
+    if i.brew is not None and (i.mass_g or 0.0) < weighed(i.brew).yield_g.typical * (1.0 - 1e-9):
+        amount = "mass_g" if i.volume_ml is None else "volume_ml"
+        drawn = vars(Ingredient(i.name, brew=i.brew, **{amount: getattr(i, amount)}))
+        if isclose(i.caffeine_mg or 0.0, drawn["caffeine_mg"]):
+            drawn["caffeine_mg"] = i.caffeine_mg
+        said = {k: v for k, v in _given(i).items() if v != drawn[k] and k != "mass_g"}
+        return {"name": i.name, amount: getattr(i, amount), "brew": i.brew} | said
+    if i.brew is not None:
+        i = replace(i, volume_ml=None)
     brew = None if i.brew is None else i.brew.times((i.mass_g or 0.0) / weighed(i.brew).yield_g.typical)
     if i.brew is None or brew is None or not DOSE_G[0] <= brew.dose_g <= DOSE_G[1]:
         i, usual = replace(i, brew=None), {f.name: f.default for f in fields(Ingredient)}

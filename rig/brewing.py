@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any
 
-from rig.errors import BenchError, ModelRangeError, Place
+from rig.errors import BenchError, ModelRangeError, NotFound, Place
 
-DOSE_G, WATER_G = (1.0, 500.0), (1.0, 10_000.0)
+DOSE_G, WATER_G = (1.0, 5_000.0), (1.0, 50_000.0)
 STRENGTH_MAX_PCT = 25.0
 EXTRACTION_MAX_PCT = 32.0
 """Soluble part of roasted coffee: 28 to 32 % of its mass (published; the upper end is the limit here)."""
@@ -57,18 +57,110 @@ class BrewMethod(Enum):
     Kept: drip 1.8–2.3, espresso puck 1.0–1.2 g/g (from memory); pressed by hand and steeped as drip, a
     capsule as a puck, stove-top between (common practice, no source). Extraction: 18–22 % for filter (the
     Specialty Coffee Association's brewing standard) and espresso; the others common practice, no source.
+    Then in the cup per gram of coffee [g/g] and strength [% TDS], each as (what cannot be less, usual from,
+    usual to, what cannot be more) (common practice, no source).
     """
 
-    ESPRESSO = ("espresso", Spread(1.0, 1.1, 1.2), Spread(18.0, 20.0, 22.0), True)
-    CAPSULE = ("capsule", Spread(1.0, 1.2, 1.5), Spread(18.0, 22.0, 26.0), True)
-    STOVE_TOP = ("stove-top", Spread(1.0, 1.4, 2.0), Spread(16.0, 19.0, 23.0), True)
-    FILTER = ("filter", Spread(1.8, 2.0, 2.3), Spread(18.0, 20.0, 22.0), True)
-    PRESSED = ("pressed", Spread(1.7, 2.0, 2.3), Spread(16.0, 19.0, 22.0), True)
-    STEEPED = ("steeped", Spread(1.8, 2.1, 2.5), Spread(16.0, 19.0, 22.0), False)
+    ESPRESSO = (
+        "espresso",
+        Spread(1.0, 1.1, 1.2),
+        Spread(18.0, 20.0, 22.0),
+        True,
+        (0.5, 1.0, 3.0, 15.0),
+        (1.0, 7.0, 12.0, 20.0),
+    )
+    CAPSULE = (
+        "capsule",
+        Spread(1.0, 1.2, 1.5),
+        Spread(18.0, 22.0, 26.0),
+        True,
+        (1.0, 3.0, 12.0, 40.0),
+        (0.5, 2.0, 6.0, 15.0),
+    )
+    STOVE_TOP = (
+        "stove-top",
+        Spread(1.0, 1.4, 2.0),
+        Spread(16.0, 19.0, 23.0),
+        True,
+        (0.8, 3.0, 8.0, 20.0),
+        (0.8, 2.0, 6.0, 15.0),
+    )
+    FILTER = (
+        "filter",
+        Spread(1.8, 2.0, 2.3),
+        Spread(18.0, 20.0, 22.0),
+        True,
+        (1.0, 10.0, 16.0, 40.0),
+        (0.4, 1.1, 1.6, 8.0),
+    )
+    PRESSED = (
+        "pressed",
+        Spread(1.7, 2.0, 2.3),
+        Spread(16.0, 19.0, 22.0),
+        True,
+        (0.8, 3.0, 16.0, 40.0),
+        (0.4, 1.1, 5.0, 12.0),
+    )
+    STEEPED = (
+        "steeped",
+        Spread(1.8, 2.1, 2.5),
+        Spread(16.0, 19.0, 22.0),
+        False,
+        (0.8, 4.0, 16.0, 40.0),
+        (0.4, 1.1, 4.0, 12.0),
+    )
+    COLD_BREW = (
+        "cold brew",
+        Spread(1.8, 2.2, 2.8),
+        Spread(15.0, 18.0, 21.0),
+        False,
+        (0.8, 3.0, 13.0, 30.0),
+        (0.4, 1.2, 4.0, 12.0),
+    )
 
-    def __init__(self, label: str, kept_g_per_g: Spread, extraction_pct: Spread, passes: bool) -> None:
+    def __init__(
+        self,
+        label: str,
+        kept_g_per_g: Spread,
+        extraction_pct: Spread,
+        passes: bool,
+        cup_g_per_g: tuple[float, float, float, float],
+        strength_pct: tuple[float, float, float, float],
+    ) -> None:
         self.label, self.kept_g_per_g = label, kept_g_per_g
         self.extraction_pct, self.passes = extraction_pct, passes
+        self.cup_g_per_g, self.strength_pct = cup_g_per_g, strength_pct
+
+
+def brew_method(text: str) -> BrewMethod:
+    """The method that a word of the trade names, however it is spelt: `coldbrew`, `Cold-Brew`, `moka pot`.
+
+    Raises
+    ------
+    NotFound
+        Where it names none.
+    """
+    plain = _plain(text)
+    by_name = {_plain(m.label): m for m in BrewMethod}
+    by_name |= {_plain(word): m for m, words in _ALSO.items() for word in words}
+    if plain not in by_name:
+        raise NotFound("brew method", text, [m.label for m in BrewMethod])
+    return by_name[plain]
+
+
+def _plain(text: str) -> str:
+    return "".join(c for c in text.casefold() if c.isalnum())
+
+
+_ALSO = {
+    BrewMethod.ESPRESSO: ("shot", "ristretto", "lungo", "double espresso", "espresso shot"),
+    BrewMethod.CAPSULE: ("pod",),
+    BrewMethod.STOVE_TOP: ("moka", "moka pot", "stovetop pot"),
+    BrewMethod.FILTER: ("filter coffee", "drip", "pour-over", "batch brew"),
+    BrewMethod.PRESSED: ("hand press", "pressed by hand"),
+    BrewMethod.STEEPED: ("immersion", "french press", "cafetière", "cupping"),
+    BrewMethod.COLD_BREW: ("cold brewed", "cold drip", "cold brew coffee", "cold brew concentrate"),
+}
 
 
 class Bean(Enum):
@@ -138,6 +230,7 @@ def weighed(brew: Brew) -> Weighed:
     if not 1 <= brew.count <= 100:
         raise ModelRangeError(f"1 to 100 brews make a drink, found {brew.count}")
     kept, water, cup = _masses(brew)
+    _as_the_method_gives(brew, cup)
     if brew.tds_pct is not None:
         _within("strength", brew.tds_pct, 0.1, STRENGTH_MAX_PCT, "% TDS")
         strength = Spread.known(brew.tds_pct)
@@ -176,12 +269,16 @@ def brew_from_table(table: object) -> tuple[Brew, tuple[str, ...]]:
             cure='Write brew = { method = "espresso", dose_g = 18, yield_g = 40 }',
         )
     values: dict[str, Any] = {}
-    for key, kind in (("method", BrewMethod), ("bean", Bean)):
-        if key in table:
-            known: dict[object, Enum] = {k.label: k for k in kind}
-            if table[key] not in known:
-                raise _refused(key, f"{key} {table[key]!r} is not one of {', '.join(map(str, known))}")
-            values[key] = known[table[key]]
+    beans: dict[object, Bean] = {b.label: b for b in Bean}
+    try:
+        values["method"] = brew_method(str(table["method"]))
+    except NotFound:
+        known = ", ".join(m.label for m in BrewMethod)
+        raise _refused("method", f"method {table['method']!r} is not one of {known}") from None
+    if "bean" in table:
+        if table["bean"] not in beans:
+            raise _refused("bean", f"bean {table['bean']!r} is not one of {', '.join(map(str, beans))}")
+        values["bean"] = beans[table["bean"]]
     for key in (*_WEIGHED, "count"):
         value = table.get(key, 1)
         if isinstance(value, bool) or not isinstance(value, int if key == "count" else int | float):
@@ -194,7 +291,7 @@ def brew_from_table(table: object) -> tuple[Brew, tuple[str, ...]]:
     try:
         weighed(made)
     except ModelRangeError as error:
-        about = {"dose": "dose_g", "strength": "tds_pct", "dissolved": "tds_pct", "yield": "yield_g"}
+        about = {"yield": "yield_g", "dose": "dose_g", "strength": "tds_pct", "dissolved": "tds_pct"}
         key = next((k for word, k in about.items() if word in str(error) and k in table), "dose_g")
         raise _refused(key, str(error)) from error
     return made, tuple(k for k in table if k not in (*_WEIGHED, "method", "bean", "count"))
@@ -248,6 +345,31 @@ def _strength(brew: Brew, extracted: Spread, water: Spread, cup: Spread, end: st
     if brew.method.passes:
         return 100.0 * dissolved_g / float(getattr(cup, _OPPOSITE[end]))
     return 100.0 * dissolved_g / (dissolved_g + float(getattr(water, _OPPOSITE[end])))
+
+
+def _as_the_method_gives(brew: Brew, cup: Spread) -> None:
+    """Refuse a cup or a strength that no brew of this method has, with the usual range."""
+    least, low, high, most = brew.method.cup_g_per_g
+    if not least <= cup.typical / brew.dose_g <= most:
+        raise ModelRangeError(
+            f"yield of {cup.typical:.6g} g from a dose of {brew.dose_g:g} g is no {brew.method.label}: usually "
+            f"{low:g} to {high:g} g a gram of coffee, here {low * brew.dose_g:.4g} to {high * brew.dose_g:.4g} g"
+        )
+    if brew.tds_pct is None:
+        return
+    least, low, high, most = brew.method.strength_pct
+    if not least <= brew.tds_pct <= most:
+        raise ModelRangeError(
+            f"strength of {brew.tds_pct:g} % TDS is not that of {brew.method.label}: usually {low:g} to {high:g} %"
+        )
+
+
+def coffee_density_g_per_ml(tds_pct: float) -> float:
+    """Black coffee at 20 °C [g/ml] by its strength, as its solids count in `rig.physics.liquid`."""
+    return _WATER_G_PER_ML / (1.0 - _SOLIDS_SHRINK * tds_pct / 100.0)
+
+
+_WATER_G_PER_ML, _SOLIDS_SHRINK = 0.9982, 0.3312
 
 
 def _within(what: str, value: float, low: float, high: float, unit: str) -> None:

@@ -6,15 +6,16 @@ import functools
 import math
 from dataclasses import dataclass
 
-from rig.brewing import Brew, Spread, weighed
-from rig.errors import BenchError
+from rig.brewing import Brew, Spread, coffee_density_g_per_ml, weighed
 
 
 @dataclass(frozen=True)
 class Ingredient:
     """One ingredient by volume at 20 °C, by mass, or as it was brewed; the rest says what is in it.
 
-    A `brew` gives its mass, solids and caffeine where they are not given, the usual ones of their ranges.
+    A `brew` gives its mass, solids and caffeine where they are not given, the usual ones of their ranges; with
+    a volume or a mass beside it, so much is drawn from the brew. From a `batch`, made of those ingredients,
+    `volume_ml` or `mass_g` is drawn; its caffeine and allergens come along.
     """
 
     name: str
@@ -29,19 +30,53 @@ class Ingredient:
     caffeine_mg: float | None = None
     solids_pct: float = 0.0
     brew: Brew | None = None
+    batch: tuple[Ingredient, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.batch:
+            whole = Recipe(self.name, self.batch)
+            object.__setattr__(self, "allergens", tuple(dict.fromkeys((*self.allergens, *whole.allergens))))
+            if self.caffeine_mg is None and whole.caffeine_mg is not None:
+                object.__setattr__(self, "caffeine_mg", whole.caffeine_mg * self._share_of_batch)
         if self.brew is None:
             return
-        if self.volume_ml is not None:
-            raise BenchError(f"{self.name!r} is brewed: its amount is the brew's, not volume_ml")
         made = weighed(self.brew)
+        if self.mass_g is None and self.volume_ml is not None:
+            drawn_g = self.volume_ml * coffee_density_g_per_ml(made.tds_pct.typical)
+            object.__setattr__(self, "mass_g", drawn_g)
         if self.mass_g is None:
             object.__setattr__(self, "mass_g", made.yield_g.typical)
         if self.caffeine_mg is None:
             object.__setattr__(self, "caffeine_mg", self._brewed_caffeine_mg(self.brew).typical)
         if self.solids_pct == 0.0:
             object.__setattr__(self, "solids_pct", made.tds_pct.typical)
+
+    @property
+    def _share_of_batch(self) -> float:
+        """How much of its batch it is; by volumes and masses as they add up, good to a percent or two."""
+        if self.mass_g is not None:
+            return self.mass_g / sum(i.about_g for i in self.batch)
+        return (self.volume_ml or 0.0) / sum(i.about_ml for i in self.batch)
+
+    @property
+    def about_g_per_ml(self) -> float:
+        """Density by strength and sugar, within some percent (common practice, no source)."""
+        if self.density_g_per_ml is not None:
+            return self.density_g_per_ml
+        if self.brew is not None:
+            return coffee_density_g_per_ml(self.solids_pct)
+        sugar = self.sugar_g_per_100ml if self.sugar_g_per_100ml is not None else (self.brix or 0.0) * 1.1
+        return 0.998 - 0.0011 * self.abv_pct + 0.0037 * sugar
+
+    @property
+    def about_g(self) -> float:
+        """Its mass, as `about_g_per_ml` has it where only its volume is known [g]."""
+        return self.mass_g if self.mass_g is not None else (self.volume_ml or 0.0) * self.about_g_per_ml
+
+    @property
+    def about_ml(self) -> float:
+        """Its volume, as `about_g_per_ml` has it where only its mass is known [ml]."""
+        return self.volume_ml if self.volume_ml is not None else (self.mass_g or 0.0) / self.about_g_per_ml
 
     def _brewed_caffeine_mg(self, brew: Brew) -> Spread:
         made = weighed(brew)
@@ -56,6 +91,9 @@ class Ingredient:
             usual = self._brewed_caffeine_mg(self.brew)
             if math.isclose(usual.typical, self.caffeine_mg):
                 return usual
+        whole = Recipe(self.name, self.batch).caffeine_range_mg
+        if whole is not None and math.isclose(whole.typical * self._share_of_batch, self.caffeine_mg):
+            return whole.times(self._share_of_batch)
         return Spread.known(self.caffeine_mg)
 
 

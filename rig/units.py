@@ -6,12 +6,15 @@ Exact factors: NIST SP 811 (2008), appendix B; US fluid ounce 29.5735295625 ml, 
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TypeVar
 
 from rig.arrays import FloatArray
+from rig.errors import ModelRangeError
 
 Quantity = TypeVar("Quantity", float, FloatArray)
 
@@ -66,3 +69,69 @@ def celsius_from_kelvin(temp_k: Quantity) -> Quantity:
 def kelvin_from_celsius(temp_c: Quantity) -> Quantity:
     """Temperature [K] from [°C]."""
     return temp_c + ZERO_CELSIUS_K
+
+
+_TYPED = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)\s*([^\d\s+\-.,].*)?", re.IGNORECASE)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+_SPELLED = {
+    "°C": ("c", "°c", "degc"),
+    "°F": ("f", "°f", "degf"),
+    "K": ("k",),
+    "fl oz": ("floz", "oz"),
+    "s": ("s", "sec"),
+    "": ("",),
+    "%": ("%",),
+}
+"""How units are spelt beside a typed number, where that is not their symbol alone."""
+
+
+def typed(text: str, unit: str = "") -> float:
+    """A number as somebody types it, in `unit`: with a decimal point or comma, alone or with a unit of its kind.
+
+    `4,5`, `−3`, `75 °F`, `2 oz` (fluid ounces where millilitres are wanted).
+
+    Raises
+    ------
+    ModelRangeError
+        Where it is no finite number, carries a unit of another kind, or its comma may mark thousands.
+    """
+    plain = text.strip().replace("\N{MINUS SIGN}", "-")
+    found = _TYPED.fullmatch(plain)
+    said = repr(text[:40])
+    if found is None:
+        raise ModelRangeError(f"{said} is not a number")
+    if _THOUSANDS.fullmatch(found[1]):
+        whole = found[1].replace(",", "")
+        raise ModelRangeError(f"{said} may be {found[1].replace(',', '.')} or {whole}; write which it is")
+    value = float(found[1].replace(",", "."))
+    if not math.isfinite(value):
+        raise ModelRangeError(f"{said} is not a finite number")
+    if found[2] is None:
+        return value
+    spelled = found[2].casefold().replace("º", "°").replace(" ", "").rstrip(".")
+    for known in UNITS.values():
+        if known.becomes == unit and spelled in _SPELLED.get(known.symbol, (known.symbol.casefold(),)):
+            return known.inside(value)
+    wanted = f", in {unit}" if unit else ""
+    raise ModelRangeError(f"{said} carries {found[2][:20]!r} after its number; give the number{wanted}")
+
+
+MOST_AS_FRACTION = 3.0
+"""Beyond, a typed share of water is a percentage: nothing is served with three times its volume of water."""
+
+
+def typed_share(text: str) -> tuple[float, bool]:
+    """A share as somebody types it, as a fraction, and whether only its size told that it is a percentage.
+
+    `0.3` and `30` and `30 %` are all 0.3.
+
+    Raises
+    ------
+    ModelRangeError
+        As `typed`.
+    """
+    plain = text.strip()
+    value = typed(plain, "")
+    if plain.endswith("%"):
+        return value / 100.0, False
+    return (value / 100.0, True) if abs(value) > MOST_AS_FRACTION else (value, False)

@@ -222,7 +222,7 @@ def sentences_block(found: Comparison) -> Any:
     if said:
         listed = [html.Li([html.B(pair_name(p)), html.Span(f" {known(found, p)}")]) for p in said]
         parts += [html.H2("What differs"), html.Ul(listed, className="sentences")]
-    unsaid = not_comparable(found)
+    unsaid = words.not_comparable(found)
     if unsaid:
         parts += [
             html.H2("Not comparable, and why"),
@@ -241,13 +241,6 @@ def known(found: Comparison, pair: PairComparison) -> str:
     runs = pair.runs_a, pair.runs_b
     whole = sentence(pair.a, pair.b, runs, pair.contrasts, (), found.duration_s, found.target_temp_c)
     return whole[len(" against ".join(short_names(pair.a, pair.b))) + 2 :]
-
-
-def not_comparable(found: Comparison) -> list[str]:
-    """What cannot be said and why, each reason once however many pairs it stands in the way of."""
-    whole = [f"{pair_name(p)} {p.not_comparable}" for p in found.pairs if p.not_comparable is not None]
-    gaps = dict.fromkeys(g for p in found.pairs if p.not_comparable is None for g in p.gaps)
-    return [true_minus(f"{t[0].upper()}{t[1:]}{'' if t.endswith('.') else '.'}") for t in (*whole, *gaps)]
 
 
 def course_figures(
@@ -333,7 +326,7 @@ def number_rows(found: Comparison) -> list[tuple[str, ...]]:
 def remarks(found: Comparison) -> list[str]:
     """What to keep in mind, with what each set-up's own notes add to the reasons given above."""
     own = [f"{s.set_up}: {note}." for s in found.summaries for note in s.notes]
-    told = " ".join(not_comparable(found))
+    told = " ".join(words.not_comparable(found))
     return [true_minus(t) for t in (*found.notes, *(o for o in own if true_minus(o[-60:-1]) not in told))]
 
 
@@ -356,7 +349,7 @@ def finding(here: Here) -> FindingPage:
         Listed(
             "What differs", tuple(f"{pair_name(p)} {known(found, p)}" for p in found.pairs if p.contrasts)
         ),
-        Listed("Not comparable, and why", tuple(not_comparable(found))),
+        Listed("Not comparable, and why", words.not_comparable(found)),
         Drawn("Chill", chill_curves(courses, LIGHT, target), BAND),
         Drawn("Dilution", dilution_curves(courses, LIGHT, target), f"Water added ÷ starting volume. {BAND}"),
         Drawn("Chill against dilution", chill_path(courses, LIGHT, target), "Ticks mark equal times."),

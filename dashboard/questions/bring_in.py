@@ -34,7 +34,7 @@ WHOLE_FILE = ("time_column", "time_unit", "interval_s", "day_first", "decimal")
 """The settings of a file that can be changed though nothing asks for them."""
 OF_COLUMNS = ("columns", "uses")
 QUESTION = "question"
-_TEXTS = ("delimiter", "decimal", "encoding", "time_column", "time_unit", "sheet")
+_TEXTS = ("delimiter", "decimal", "encoding", "time_column", "time_unit", "sheet", "curves")
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -15,6 +14,7 @@ from rig.importing.tables import Table
 from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
+from rig.units import typed
 
 NEW, INTO = "new", "into"
 NAMES = ("technique", "vessel", "ice", "recipe")
@@ -84,12 +84,10 @@ def _line(value: Any) -> str:
 
 def _number(words: str, name: str, text: str) -> float:
     try:
-        value = float(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise ModelRangeError(f"{words}: give a number, found {text[:40]!r}")
-    if name in PLAUSIBLE and (doubt := PLAUSIBLE[name].doubt(value)) is not None:
+        value = typed(text, PLAUSIBLE[name].unit)
+    except ModelRangeError as error:
+        raise ModelRangeError(f"{words}: give a number; {error}") from error
+    if (doubt := PLAUSIBLE[name].doubt(value)) is not None:
         raise ModelRangeError(f"{words}: {doubt[0]}. {doubt[1]}")
     return value
 
@@ -157,5 +155,6 @@ def store(logbook: Logbook, bench: str, proposals: Sequence[Proposal], form: Run
     found = joined(proposals, form.start, form.marks)
     run = with_trace(run_of(logbook, bench, form), found, proposals)
     book = judged_book(logbook.bench(bench), run, proposals, found)
-    logbook.add(book, bench, "; ".join(p.file for p in proposals))
+    keep = logbook.complete if form.into else logbook.add
+    keep(book, bench, "; ".join(p.file for p in proposals))
     return book.runs[0]

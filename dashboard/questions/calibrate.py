@@ -30,6 +30,7 @@ from rig.sensors.calibrating import (
 from rig.sensors.calibration import Calibration
 from rig.sensors.fixed_points import STANDARD_PRESSURE_HPA, FixedPoint, boiling_point, ice_point
 from rig.sensors.water_weighing import EXPANSION_PER_K
+from rig.units import typed
 
 ROWS = 6
 """Pairs of reading and truth that a form has room for."""
@@ -349,9 +350,9 @@ def number(text: str, what: str) -> float:
     if not text:
         raise ModelRangeError(f"give a number: {what}")
     try:
-        value = float(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        value = math.nan
+        value = typed(text)
+    except ModelRangeError as error:
+        raise ModelRangeError(f"give a number: {what}; {error}") from error
     if not abs(value) < _LARGEST:
         raise ModelRangeError(f"give a number: {what}; found {text[:40]!r}")
     return value

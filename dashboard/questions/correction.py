@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from rig.errors import ModelRangeError, NotFound
 from rig.logbook.store import Logbook
+from rig.units import typed
 
 FIELDS = {
     "strained_mass_g": ("Strained", "g"),
@@ -42,11 +42,9 @@ class Correction:
             raise NotFound("field to correct here", str(field)[:80], FIELDS)
         words, unit = FIELDS[field]
         try:
-            number = float(str(value).strip().replace(",", ".").replace("−", "-"))
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            raise ModelRangeError(f"{words}: give a number in {unit}, found {str(value)[:40]!r}")
+            number = typed(str(value), unit)
+        except ModelRangeError as error:
+            raise ModelRangeError(f"{words}: give a number in {unit}; {error}") from error
         return cls(field, number, reason_of(why))
 
     def make(self, logbook: Logbook, bench: str, run: str) -> str:

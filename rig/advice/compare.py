@@ -199,11 +199,6 @@ def _summary(g: Ground, recipe: str, seen: Readings, duration_s: float | None) -
         notes.append(
             f"not measured at {duration_s:.0f} s, only from {g.range_s[0]:.0f} to {g.range_s[1]:.0f} s"
         )
-    notes += [
-        f"at {seen.goal_c:z.1f} °C: {why[g.set_up]}"
-        for why in (seen.no_goal, seen.no_dilution)
-        if g.set_up in why
-    ]
     return SetUpSummary(
         set_up=g.set_up,
         runs=g.sound_runs,

@@ -103,8 +103,10 @@ def common_conditions(
     """The drink's temperature, mass and room temperature to compare at.
 
     Unless given, the drink starts within the temperatures that all set-ups have been measured at, as far as
-    there are such.
+    there are such. A set-up with too few sound runs has no say: it is not compared.
     """
+    enough = [s for s in set_ups if _sound(fit, s, recipe) >= LEAST_RUNS]
+    set_ups = enough or set_ups
     runs = [r for r in fit.book.used_runs() if r.recipe == recipe and r.set_up in set_ups]
     if drink_temp_c is None:
         spans = [fit.measured[s, recipe].start_temp_c for s in set_ups if (s, recipe) in fit.measured]
@@ -143,6 +145,10 @@ def ground_of(fit: Fit, set_up: SetUp, recipe: str, conditions: Conditions) -> G
         traced=any(_traced(r) for r in kept),
         notes=_notes(kept, len(fitted) - len(sound)),
     )
+
+
+def _sound(fit: Fit, set_up: SetUp, recipe: str) -> int:
+    return sum(r.verdict is Verdict.GOOD for r in fit.runs_of(set_up, recipe))
 
 
 def _median(runs: Sequence[Run], name: str) -> float | None:

@@ -35,10 +35,15 @@ from rig.cli import (
     steps,
 )
 from rig.cli.faults import told
+from rig.cli.typed_numbers import as_numbers
 
 
 class Commands(TyperGroup):
     """The group of all commands, with the edge of the program around whichever runs."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Take numbers as people type them, whichever command they are for."""
+        return super().parse_args(ctx, as_numbers(self, args))
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command; what a user can meet ends in one line and exit code 1."""

@@ -23,7 +23,9 @@ EXAMPLE = example(
 
 
 def command(
-    method: Annotated[str, typer.Option(help="espresso, capsule, stove-top, filter, pressed or steeped.")],
+    method: Annotated[
+        str, typer.Option(help="espresso, capsule, stove-top, filter, pressed, steeped, cold brew.")
+    ],
     dose_g: Annotated[float, typer.Option(help="Ground coffee of one brew [g].")],
     water_g: Annotated[float | None, typer.Option(help="All brew water [g].")] = None,
     yield_g: Annotated[float | None, typer.Option(help="In the cup [g], weighed.")] = None,
@@ -47,15 +49,14 @@ def command(
 
     What is not measured is given with its usual range.
     """
+    from rig.brewing import brew_method
     from rig.errors import NotFound
-    from rig.physics.brew import Bean, Brew, BrewMethod, brewed, several_short
+    from rig.physics.brew import Bean, Brew, brewed, several_short
 
-    methods, beans = {m.label: m for m in BrewMethod}, {b.label: b for b in Bean}
-    if method not in methods:
-        raise NotFound("brew method", method, methods)
+    beans = {b.label: b for b in Bean}
     if bean not in beans:
         raise NotFound("bean", bean, beans)
-    asked = Brew(methods[method], dose_g, water_g, yield_g, tds_pct, count, beans[bean])
+    asked = Brew(brew_method(method), dose_g, water_g, yield_g, tds_pct, count, beans[bean])
     made = brewed(asked)
     choice = None if wanted_g is None else several_short(replace(asked, count=1), wanted_g)
     rested = None

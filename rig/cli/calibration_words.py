@@ -76,14 +76,16 @@ def existing(logbook: str | None) -> Logbook | None:
 
 def pairs(texts: Sequence[str], what: str) -> list[tuple[float, float]]:
     """`READING=TRUE` texts as numbers."""
+    from rig.units import typed
+
     out = []
     for text in texts:
         reading, equals, true = text.partition("=")
         try:
-            pair = float(reading), float(true)
+            pair = typed(reading), typed(true)
         except ValueError:
             equals = ""
-        if not equals or not all(math.isfinite(x) for x in pair):
+        if not equals:
             raise typer.BadParameter(f"write each as {what}, as 20.3=20.0; found {text!r}")
         out.append(pair)
     return out

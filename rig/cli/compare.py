@@ -69,7 +69,8 @@ def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = F
 
     `brief` leaves out what is noted of single set-ups.
     """
-    from rig.report.wording import pairs_in_words
+    from rig.advice.compare_words import true_minus
+    from rig.report.wording import not_comparable, pairs_in_words
 
     after = "" if found.duration_s is None else f"after {found.duration_s:.3g} s"
     goal = "" if found.target_temp_c is None else f"{found.target_temp_c:z.1f} °C"
@@ -101,9 +102,14 @@ def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = F
     if len(sentences) > most_pairs:
         more = len(sentences) - most_pairs
         say(f"  … and {more} more pairs: chillrig compare, with --ice or --vessel to choose.")
+    gaps = () if brief else not_comparable(found)
+    if gaps:
+        say("", "Not comparable, and why:")
+        bullets(gaps)
     notes = [] if brief else [f"{s.set_up}: {n}." for s in found.summaries for n in s.notes]
+    notes = [n for n in notes if not any(g.startswith(n.removesuffix(".")) for g in gaps)]
     say("", "Notes:")
-    bullets([*found.notes, *notes])
+    bullets([true_minus(n) for n in (*found.notes, *notes)])
 
 
 def _with_range(p: tuple[float, float, float] | None, scale: float, shape: str, unit: str = "") -> str:

@@ -83,11 +83,13 @@ def height_command(readings: Readings = None, as_json: AsJson = False) -> None:
 
 
 def _typed(readings: list[str] | None) -> tuple[list[float], list[float]]:
+    from rig.units import typed
+
     pairs = []
     for reading in readings or []:
         seconds, _, value = reading.partition("=")
         try:
-            pairs.append((float(seconds), float(value)))
+            pairs.append((typed(seconds, "s"), typed(value)))
         except ValueError as error:
             raise typer.BadParameter(
                 f"{reading!r} is no reading; write seconds=value, such as 30=4.1"

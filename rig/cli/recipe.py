@@ -104,11 +104,13 @@ def properties_command(
 
 
 def _acids(given: Sequence[str]) -> dict[str, float]:
+    from rig.units import typed
+
     out = {}
     for entry in given:
         name, _, value = entry.rpartition("=")
         try:
-            out[name] = float(value)
+            out[name] = typed(value)
         except ValueError:
             raise typer.BadParameter(
                 f"--acid takes NAME=PCT, such as 'lemon juice=5.5'; found {entry!r}"

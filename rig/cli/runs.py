@@ -22,7 +22,7 @@ from rig.cli.options import (
 )
 from rig.cli.printing import bullets, finding_json, heading, print_json, say, table
 from rig.cli.source import Source, fitted, open_source, quoted
-from rig.errors import BenchError, NotEnoughData, NotFound, Place, RigError
+from rig.errors import BenchError, ModelRangeError, NotEnoughData, NotFound, Place, RigError
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit, RunFit
@@ -285,6 +285,8 @@ def _change(text: str) -> tuple[str, Any]:
     """COLUMN=VALUE as the field of a run and its value."""
     from rig.importing.run_sheet import FIELD
     from rig.logbook.schema import NUMBERS
+    from rig.plausible import RUN as PLAUSIBLE
+    from rig.units import typed
 
     column, equals, value = (part.strip() for part in text.partition("="))
     if not equals or not column:
@@ -294,10 +296,12 @@ def _change(text: str) -> tuple[str, Any]:
         return field, None
     try:
         if field in NUMBERS:
-            return field, float(value)
+            return field, typed(value, PLAUSIBLE[field].unit)
         if field == "started_at":
             return field, datetime.fromisoformat(value)
+    except ModelRangeError as error:
+        raise BenchError(str(error), Place(column=column), "Write a number, as 118.5") from error
     except ValueError:
-        kind = "a number, as 118.5" if field in NUMBERS else "a time by ISO 8601, as 2026-03-01T21:30"
-        raise BenchError(f"{value!r} is not {kind}", Place(column=column)) from None
+        what = f"{value!r} is not a time by ISO 8601, as 2026-03-01T21:30"
+        raise BenchError(what, Place(column=column)) from None
     return field, value

@@ -57,6 +57,14 @@ DURATIONS_S: Mapping[Motion | None, Span] = {
 """How long each technique lasts [s] (common practice, no source)."""
 
 
+DILUTIONS: Mapping[Motion | None, Span] = {
+    **{m: Span(-1.0, -1.0, 1.2, 2.5) for m in (Motion.SHAKE, Motion.STIR, Motion.SWIRL)},
+    **{m: Span(-1.0, -1.0, 4.0, 8.0) for m in (Motion.BLEND, Motion.BUILD, None)},
+}
+"""Water gained over the mass of the drink; ice that is blended in or served along counts (common practice, no
+source)."""
+
+
 @dataclass(frozen=True)
 class View:
     """A run with what its numbers mean together; masses in g, None where not known."""

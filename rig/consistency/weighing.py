@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rig.consistency.objection import GROSS, Objection, Span, View, beyond
+from rig.consistency.objection import DILUTIONS, GROSS, Objection, Span, View, beyond
 
 ICE_PER_DRINK = Span(0.1, 0.35, 7.0, 15.0)
 """Mass of ice over that of the drink (common practice, no source)."""
@@ -32,6 +32,15 @@ def masses(v: View) -> list[Objection]:
             cure = "Check both weigh-ins: a spill, or one of them in another unit"
             spilt = strained < (1.0 - LEFT_BEHIND_SHARE) * drink - LEFT_BEHIND_G
             out.append(Objection((*v.strained_by, *v.drink_by), what, cure, spilt))
+        span, gained = DILUTIONS[v.motion], (strained - drink) / drink
+        far = beyond(span, gained)
+        if far is not None:
+            what = (
+                f"strained mass {strained:.6g} g of a drink of {drink:.6g} g is {100 * gained:.0f} % water by "
+                f"mass; {v.run.technique!r} adds {100 * span.usual_most:.0f} % at most"
+            )
+            cure = "Check both weighings, and that the drink's mass is all its ingredients together"
+            out.append(Objection((*v.strained_by, *v.drink_by), what, cure, far))
     if ice is not None and drink is not None:
         far = beyond(ICE_PER_DRINK, ice / drink)
         if far is not None:

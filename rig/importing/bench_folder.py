@@ -8,13 +8,16 @@ from pathlib import Path
 
 from rig.bench import BENCH_FILE, Bench, BenchNote, parse_bench
 from rig.consistency.judging import judged
-from rig.errors import BenchError, Place
+from rig.errors import BenchError, Place, TableRefused
 from rig.importing.cells import is_unreadable, text_from_bytes
+from rig.importing.proposal import propose
 from rig.importing.run_sheet import RUN_SHEET, SheetRun, read_run_sheet
-from rig.importing.trace_file import read_trace
+from rig.importing.table_run import findings_of, join, own_start
+from rig.importing.trace_file import is_trace, read_trace
 from rig.runs import Finding, Gravity, Run, RunBook
 
 TRACES = "traces"
+TABLE_ENDINGS = frozenset((".csv", ".tsv", ".txt", ".log", ".dat", ".xlsx", ".ods", ".asc", ".prn"))
 
 
 def open_bench(folder: str | Path) -> RunBook:
@@ -29,6 +32,14 @@ def open_bench(folder: str | Path) -> RunBook:
         Where the folder, its bench.toml or its run sheet is missing or cannot be used at all.
     """
     home = _home(Path(folder))
+    described = (home / BENCH_FILE).exists() or (home / RUN_SHEET).exists()
+    if not described and (loose := tables_in(home)):
+        raise BenchError(
+            f"a folder of {len(loose)} loose file{'s' if len(loose) > 1 else ''}, with no {BENCH_FILE}",
+            Place(str(folder)),
+            f"See which runs they are: chillrig import {folder}. Or write a {BENCH_FILE} and a {RUN_SHEET} "
+            "beside them (README, Your own bench)",
+        )
     bench, notes = _bench(home)
     findings = tuple(map(_finding, notes))
     left_out = {n.left_out: n.place for n in notes if n.left_out is not None}
@@ -53,7 +64,16 @@ def _home(path: Path) -> Path:
     if path.exists():
         cure = f"Give the folder that holds {BENCH_FILE} and {RUN_SHEET}"
         raise BenchError("this is a file, not a bench folder", Place(str(path)), cure)
-    raise BenchError("there is no such bench folder", Place(str(path)), "Check the path")
+    raise BenchError("there is no such file or folder", Place(str(path)), "Check its spelling")
+
+
+def tables_in(folder: Path) -> list[Path]:
+    """The files in a folder, and in the folders in it, that may be tables of readings; by name."""
+    return sorted(
+        p
+        for p in folder.rglob("*")
+        if p.suffix.casefold() in TABLE_ENDINGS and not p.name.startswith(("~", ".")) and p.is_file()
+    )
 
 
 def _bytes(path: Path, holds: str) -> bytes:
@@ -105,16 +125,34 @@ class _Traces:
         self.run_of[path] = run.run
         file = path.relative_to(self.home).as_posix()
         try:
-            text = text_from_bytes(path.read_bytes(), file)
+            raw = path.read_bytes()
+            text = text_from_bytes(raw, file)
+            logged = None if is_trace(text) else self.logged(run, raw, path.name)
         except OSError as error:
             self.doubt(f"the trace cannot be read: {error.strerror}", Place(file, run=run.run))
             return run
         except BenchError as error:
             self.doubt(f"{error.what}; the trace is left out", replace(error.place, run=run.run), error.cure)
             return run
+        if logged is not None:
+            return logged
         trace, findings = read_trace(text, file, run.run)
         self.findings.extend(findings)
         return replace(run, trace=trace)
+
+    def logged(self, run: Run, raw: bytes, name: str) -> Run | None:
+        """The run with a trace that another program wrote; None where that leaves anything open."""
+        try:
+            proposal = propose(raw, file=name)
+            if proposal.table is None or proposal.questions:
+                return None
+            found = join([proposal.table], start=own_start(proposal.table))
+        except TableRefused:
+            return None
+        place = Place(f"{TRACES}/{name}", run=run.run)
+        self.findings.append(Finding(Gravity.NOTE, f"read as a logger's table; {found.start_words}", place))
+        self.findings.extend(findings_of([proposal], run.run, found))
+        return replace(run, trace=found.trace, started_at=run.started_at or found.started_at)
 
     def doubt(self, what: str, place: Place, cure: str = "") -> None:
         self.findings.append(Finding(Gravity.DOUBT, what, place, cure))

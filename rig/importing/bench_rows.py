@@ -8,7 +8,7 @@ from pathlib import Path
 
 from rig.errors import BenchError, NotFound, Place
 from rig.importing.bench_folder import TRACES
-from rig.importing.cells import Row, guarded, rows, text_from_bytes
+from rig.importing.cells import Row, delimiter_of, guarded, rows, text_from_bytes
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
 from rig.importing.write_bench import cell_text, trace_csv, trace_names
 from rig.runs import Run
@@ -35,7 +35,7 @@ def add_row(folder: Path, run: Run) -> Path:
         what = f"the run sheet has no column {', '.join(map(repr, lacking))}"
         raise BenchError(what, Place(RUN_SHEET, sheet[0].line), "Add it to the first line")
     end = "\r\n" if "\r\n" in text else "\n"
-    row = _line([values.get(c, "") for c in columns], end)
+    row = _line([values.get(c, "") for c in columns], end, delimiter_of(text))
     _store(path, run)
     _write(folder / RUN_SHEET, f"{text}{'' if text.endswith(end) else end}{row}")
     return path
@@ -70,7 +70,7 @@ def attach_trace(folder: Path, run: Run) -> Path:
     until = min(later) - 1 if later else len(lines)
     blank_after = [line for line in lines[found[0].line : until] if not line.strip()]
     end = "\r\n" if "\r\n" in text else "\n"
-    lines[found[0].line - 1 : until] = [_line(cells, end), *blank_after]
+    lines[found[0].line - 1 : until] = [_line(cells, end, delimiter_of(text)), *blank_after]
     _store(path, run)
     _write(folder / RUN_SHEET, "".join(lines))
     return path
@@ -106,9 +106,9 @@ def _trace_path(folder: Path, run: Run) -> Path:
     return path
 
 
-def _line(cells: list[str], end: str) -> str:
+def _line(cells: list[str], end: str, delimiter: str) -> str:
     out = io.StringIO(newline="")
-    csv.writer(out, lineterminator=end).writerow([guarded(c) for c in cells])
+    csv.writer(out, delimiter=delimiter, lineterminator=end).writerow([guarded(c) for c in cells])
     return out.getvalue()
 
 

@@ -13,7 +13,8 @@ from rig.errors import BenchError, Place
 from rig.plausible import Plausible
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+(,\d+)+")
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+")
 _WITH_UNIT = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)\s*([^\d.,\s].*)")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 _UNREADABLE = re.compile("[\ud800-\udfff]")
@@ -78,18 +79,25 @@ def shown(text: str) -> str:
     return repr(clean if len(clean) <= 60 else clean[:57] + "...")
 
 
+def delimiter_of(text: str) -> str:
+    """What parts the cells: a comma; a semicolon or a tab where the first line with anything has no comma."""
+    first = next((line for line in io.StringIO(text) if line.strip()), "")
+    return next((d for d in (";", "\t") if d in first and "," not in first), ",")
+
+
 def rows(text: str) -> Iterator[Row | BrokenRow]:
-    """Every record of a comma-separated text.
+    """Every record of a text whose cells are parted by commas, or as `delimiter_of` finds.
 
     A quote that never closes costs its own line only: reading goes on with the next line.
     """
     lines = list(io.StringIO(text, newline=""))
+    delimiter = delimiter_of(text)
     at = 0
     while at < len(lines):
         if '"' not in lines[at]:
-            cells, span = lines[at].split(","), 1
+            cells, span = lines[at].split(delimiter), 1
         else:
-            reader = csv.reader(lines[at : at + _LONGEST_CELL], strict=True)
+            reader = csv.reader(lines[at : at + _LONGEST_CELL], delimiter=delimiter, strict=True)
             try:
                 cells, span = next(reader), reader.line_num
             except csv.Error:
@@ -127,10 +135,13 @@ def any_number(text: str, unit: str) -> float | Problem:
         value = float(plain)
         return value if math.isfinite(value) else _not_finite(text)
     alone = f"Write the number alone, in {unit}"
-    if _DECIMAL_COMMA.fullmatch(plain):
+    if _THOUSANDS.fullmatch(plain):
         return Problem(
-            f"{shown(text)} has a comma in a number", "Write decimals with a point, without quotes"
+            f"{shown(text)} has a comma that may mark decimals or thousands",
+            "Write decimals with a point, thousands without a mark",
         )
+    if _DECIMAL_COMMA.fullmatch(plain):
+        return float(plain.replace(",", "."))
     if _NOT_FINITE.fullmatch(plain):
         return _not_finite(text)
     if with_unit := _WITH_UNIT.fullmatch(plain):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -10,7 +9,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from rig.errors import TableRefused
+from rig.errors import ModelRangeError, TableRefused
 from rig.importing.tables import Table, bytes_of, table_from_prepared
 from rig.importing.tabular.assembly import Channel
 from rig.importing.tabular.prepared import Prepared, prepare
@@ -18,6 +17,7 @@ from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
 from rig.importing.tabular.report import Dropped
 from rig.importing.tabular.units_in_text import Role
+from rig.units import typed
 
 _MEASURES = ("°C", "°F", "K", "g", "kg", "oz", "lb", "ignore")
 _PREVIEW_LINES = 8
@@ -55,11 +55,9 @@ class Question:
                 return {"day_first": plain.casefold().startswith("day")}
             case "interval_s" | "recording":
                 try:
-                    number = float(plain.replace(",", "."))
-                except ValueError as e:
-                    raise TableRefused(f"{plain!r} is no number") from e
-                if not math.isfinite(number):
-                    raise TableRefused(f"{plain!r} is no number that can be used")
+                    number = typed(plain, "s" if self.setting == "interval_s" else "")
+                except ModelRangeError as e:
+                    raise TableRefused(f"{plain!r} is no number that can be used: {e}") from e
                 return {self.setting: number if self.setting == "interval_s" else int(number)}
         return {self.setting: plain}
 

@@ -153,10 +153,10 @@ class _SheetReader:
             found[name] = index
         missing = [c for c in REQUIRED if c not in found]
         if missing:
-            separators = [s for s in (";", "\t", "|") if s in "".join(header.cells) and len(header.cells) < 3]
+            separated = "|" in "".join(header.cells) and len(header.cells) < 3
             cure = (
-                f"Cells are separated by {separators[0]!r}: save it with commas, decimals with a point"
-                if separators
+                "Cells are separated by '|': save it with commas, semicolons or tabs"
+                if separated
                 else f"Its first line names the columns: {','.join(COLUMNS)}"
             )
             what = f"the run sheet has no column {', '.join(map(repr, missing))}"

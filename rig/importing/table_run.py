@@ -8,8 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from rig.bench import Bench
 from rig.consistency.judging import judged
 from rig.errors import ModelRangeError, Place, RigError, StartUnclear, TableRefused
@@ -19,6 +17,7 @@ from rig.importing.tabular.as_trace import trace_from_tables
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 from rig.signals.moments import Moment, Source
 from rig.signals.motion import APART_S, start_of_motion
+from rig.units import typed
 
 READ_FROM, READ_AS, LEFT_OUT = "read from", "read as", "left out while reading"
 MOTION_START = "start of motion"
@@ -93,11 +92,9 @@ def moment_s(text: str, file: str, table: Table | None) -> float:
         moment = int(hours) * 3600 + int(minutes) * 60 + float(seconds or 0)
         return float((moment - table.clock_s) % 86400.0)
     try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = np.nan
-    if not np.isfinite(value):
-        raise ModelRangeError(f"{text!r} is neither seconds nor a time of day")
+        value = typed(text, "s")
+    except ModelRangeError as error:
+        raise ModelRangeError(f"{text!r} is neither seconds nor a time of day") from error
     return value - ((table.own_zero_s or 0.0) if table else 0.0)
 
 

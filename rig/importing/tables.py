@@ -12,7 +12,7 @@ import numpy as np
 
 from rig.arrays import BoolArray, IntArray
 from rig.errors import TableRefused
-from rig.importing.tabular.assembly import Channel, assemble
+from rig.importing.tabular.assembly import Assembled, Channel, assemble
 from rig.importing.tabular.cells import shown
 from rig.importing.tabular.columns import Column, joined, overfull, read_columns
 from rig.importing.tabular.dialect import MIXED
@@ -22,9 +22,10 @@ from rig.importing.tabular.limits import MOST_BYTES
 from rig.importing.tabular.measuring import Measuring, groups_of
 from rig.importing.tabular.preamble import units_from
 from rig.importing.tabular.prepared import Prepared, prepare
-from rig.importing.tabular.profile import TableProfile, TimeUnit
+from rig.importing.tabular.profile import CHANNELS, TableProfile, TimeUnit
 from rig.importing.tabular.questions import DECIMAL_CURE
 from rig.importing.tabular.report import Log, TableReport
+from rig.importing.tabular.side_by_side import curves_cure, curves_of, only
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import TimeAxis
 from rig.importing.tabular.time_columns import find_time
@@ -114,24 +115,15 @@ def table_from_prepared(prepared: Prepared) -> Table:
     columns = joined(read_columns(grid, layout), grid.line, log)
     shifted = overfull(columns, layout)
     log.drop(f"row with more than {layout.width - 1} cells", grid.line[shifted])
-    axis = find_time(columns, layout.preamble, told, grid.line, file, log)
-    valid = np.isfinite(axis.time_s) & ~shifted
+    every = [c.position for c in columns]
+    curves = [every] if told.curves is None else _curves(columns, told, file)
+    read = [
+        _read(columns if c == every else only(columns, c), c, prepared, grid.line, shifted, log)
+        for c in curves
+    ]
+    axis, found, valid = read[0].axis, read[0].found, np.logical_or.reduce([r.valid for r in read])
     _say_lost_rows(columns, valid | shifted, grid.line, log)
-    measuring = Measuring(
-        columns, axis, told, units_from(layout.preamble), layout.open_columns, grid.line, file, log
-    )  # fmt: skip
-    if axis.used & set(layout.open_columns):
-        raise TableRefused(
-            "the commas in the time column may mark decimals or thousands", file, layout.first_line,
-            DECIMAL_CURE,
-        )  # fmt: skip
-    groups = groups_of(measuring, valid) if valid.any() else []
-    found = assemble(groups, axis, grid.line, told.recording, file, log) if groups else None
-    if found is None:
-        raise TableRefused(
-            "nothing is measured: no column but the time holds numbers", file, layout.first_line,
-            "Give a table with a temperature or a mass",
-        )  # fmt: skip
+    channels = found.channels if len(read) == 1 else _on_one_clock(read)
     report = TableReport(
         file,
         encoding,
@@ -158,13 +150,81 @@ def table_from_prepared(prepared: Prepared) -> Table:
     counts = axis.may_restart and not axis.is_clock
     return Table(
         file,
-        found.channels,
+        channels,
         report,
         started_at,
         clock_s,
         found.zero_s if counts else None,
         _settled(told, axis, layout, encoding),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """One curve, or a whole table: its time, its channels, and which rows hold one, shape (rows,)."""
+
+    axis: TimeAxis
+    found: Assembled
+    valid: BoolArray
+
+
+def _curves(columns: list[Column], told: TableProfile, file: str) -> list[list[int]]:
+    """The columns of the curves that are meant, of those side by side."""
+    curves = curves_of(columns)
+    if told.curves == CHANNELS and curves:
+        return curves
+    number = 0 if told.curves in (None, CHANNELS) else int(told.curves or 0)
+    if not 1 <= number <= len(curves):
+        raise TableRefused(
+            f"{len(curves) or 'no'} curves stand side by side, each with a time of its own; "
+            f"curves={told.curves!r} names none",
+            file,
+            cure="Leave out curves" if not curves else curves_cure(len(curves)),
+        )
+    return [curves[number - 1]]
+
+
+def _read(
+    columns: list[Column], mine: list[int], prepared: Prepared, line: IntArray, shifted: BoolArray, log: Log
+) -> _Read:
+    """The time and the channels of some columns, said in the log."""
+    layout, told, file, own = prepared.layout, prepared.told, prepared.file, Log(dict(log.columns))
+    axis = find_time(columns, layout.preamble, told, line, file, own)
+    valid = np.isfinite(axis.time_s) & ~shifted
+    measuring = Measuring(
+        columns, axis, told, units_from(layout.preamble), layout.open_columns, line, file, own
+    )  # fmt: skip
+    if axis.used & set(layout.open_columns):
+        raise TableRefused(
+            "the commas in the time column may mark decimals or thousands", file, layout.first_line,
+            DECIMAL_CURE,
+        )  # fmt: skip
+    groups = groups_of(measuring, valid) if valid.any() else []
+    found = assemble(groups, axis, line, told.recording, file, own) if groups else None
+    if found is None:
+        raise TableRefused(
+            "nothing is measured: no column but the time holds numbers", file, layout.first_line,
+            "Give a table with a temperature or a mass",
+        )  # fmt: skip
+    log.columns |= {position: note for position, note in own.columns.items() if position in mine}
+    log.dropped += own.dropped
+    for note in own.notes:
+        log.note(note)
+    return _Read(axis, found, valid)
+
+
+def _on_one_clock(read: list[_Read]) -> tuple[Channel, ...]:
+    """The channels of curves side by side, from the zero of the first, with names of their own."""
+    zero_s, names = read[0].found.zero_s, list[str]()
+    out = []
+    for r in read:
+        for c in r.found.channels:
+            name, n = c.name, 2
+            while name in names:
+                name, n = f"{c.name} ({n})", n + 1
+            names.append(name)
+            out.append(replace(c, name=name, time_s=c.time_s + (r.found.zero_s - zero_s)))
+    return tuple(out)
 
 
 def _settled(told: TableProfile, axis: TimeAxis, layout: Layout, encoding: str) -> TableProfile:

@@ -11,13 +11,14 @@ import numpy as np
 
 from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.errors import Place
-from rig.importing.cells import BrokenRow, Problem, Row, is_unreadable, number, rows, shown
+from rig.importing.cells import BrokenRow, Problem, Row, delimiter_of, is_unreadable, number, rows, shown
 from rig.plausible import TRACE, TRACE_PROBE, TRACE_TIME, Plausible
 from rig.runs import Finding, Gravity, Trace
 
 TIME = "time_s"
 _PROBE = re.compile(r"probe_(?:(.+)_)?c", re.DOTALL)
 _PLAIN = re.compile(r"[0-9eE+\-.,\r\n]*")
+_THOUSANDS = re.compile(r"(?<![\d.])[1-9]\d{0,2},\d{3}(?!\d)")
 _BLANK_CELL = re.compile(r",(?=[,\r\n]|\Z)")
 _KNOWN = "time_s, probe_c, probe_NAME_c, scale_g, room_c, cadence_hz"
 
@@ -40,6 +41,12 @@ def read_trace(text: str, file: str, run: str | None = None) -> tuple[Trace | No
     return reader.trace(text), tuple(reader.findings)
 
 
+def is_trace(text: str) -> bool:
+    """Whether a text's first line names a time as a bench's traces do; else another program wrote it."""
+    first = next((row for row in rows(text) if not (isinstance(row, Row) and row.is_blank)), None)
+    return isinstance(first, Row) and TIME in first.cells
+
+
 def _trace(columns: dict[str, FloatArray]) -> Trace:
     return Trace(
         columns[TIME],
@@ -52,6 +59,11 @@ def _trace(columns: dict[str, FloatArray]) -> Trace:
 
 def _flawless(text: str) -> dict[str, FloatArray] | None:
     """The columns of a trace in which there is nothing to find, read in one go; None for any other."""
+    delimiter = delimiter_of(text)
+    if delimiter != ",":
+        if _THOUSANDS.search(text):
+            return None
+        text = text.replace(",", ".").replace(delimiter, ",")
     head, _, body = text.partition("\n")
     names = [name.strip() for name in head.split(",")]
     known = all(_is_known(n) for n in names) and '"' not in head and len({TIME, *names}) == len(names)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rig.bench import Recipe
+from rig.errors import ModelRangeError, RigError
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.signals.scale import Plateau
 
@@ -13,6 +15,7 @@ ICE = "ice"
 _FIT_SHARE, _FIT_G = 0.08, 1.5  # a pour may miss its recipe by this much (common practice, no source)
 _LEAST_STEP_G = 1.0
 _LEAST_ICE_G = 40.0
+_STEPS = re.compile(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,43 @@ def masses_of(steps: Sequence[Step], recipe: Recipe) -> dict[str, float]:
     if ICE in by_name and ICE not in names:
         found["ice_mass_g"] = round(by_name[ICE], 2)
     return found
+
+
+def numbers_of(text: str) -> tuple[int, ...]:
+    """Numbers of steps as people write them: `3`, `2-4`, `2+3+4`, `2-3+5`.
+
+    Raises
+    ------
+    ModelRangeError
+        Where the text is none of these, runs backwards, or takes a step twice.
+    """
+    found: list[int] = []
+    for part in text.split("+"):
+        match = _STEPS.fullmatch(part.strip())
+        first, last = (0, -1) if match is None else (int(match[1]), int(match[2] or match[1]))
+        if last < first:
+            raise ModelRangeError(f"{text!r} names no steps. Write 3, 2-4 or 2+3+4")
+        found += range(first, last + 1)
+    if len(set(found)) < len(found):
+        raise ModelRangeError(f"{text!r} takes a step twice")
+    return tuple(found)
+
+
+def mass_of(steps: Sequence[Step], numbers: Sequence[int]) -> float:
+    """What the steps of these numbers added, together [g].
+
+    Raises
+    ------
+    RigError
+        Where there is no such step.
+    """
+    by_number = {s.number: s.added_g for s in steps}
+    missing = [n for n in numbers if n not in by_number]
+    if missing:
+        raise RigError(
+            f"there is no step {missing[0]}; there are {len(steps)}. See them with --weigh-ins --dry-run"
+        )
+    return round(sum(by_number[n] for n in numbers), 2)
 
 
 def _named(steps: Sequence[Step], recipe: Recipe) -> tuple[Step, ...]:

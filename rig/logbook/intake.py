@@ -73,8 +73,9 @@ def add_book(
     """Store the runs of a book, in batches that are each stored whole or not at all.
 
     A run is known by its name on its bench. Where the source has changed since the last import, the fields
-    that changed there are taken over and the rest, with what was edited by hand, stays. Runs and bench
-    entries that the source no longer has stay too.
+    that changed there are taken over and the rest, with what was edited by hand, stays. Another source than
+    the last may give values and change them, but what it lacks it does not take away. Runs and bench entries
+    that the source no longer has stay too.
 
     `progress` is called with (runs done, runs in all) after each batch is on disk.
 
@@ -124,6 +125,21 @@ def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: 
         refuse_unclear(kind, names)
     for run in book.runs:
         refuse_unclear("run", [run.run])
+
+
+def complete_row(
+    connection: sa.Connection, row: sa.RowMapping, book: RunBook, bench_id: int, source: str
+) -> int:
+    """Give a stored run what `book`, which holds it alone, has more of it; the run's revision.
+
+    What its last import held stays on record as it was: to import that source again takes nothing away.
+    """
+    (run,) = book.runs
+    arrival = _arrival(run)
+    _store_trace(connection, arrival.record["trace"], run, _blobs(arrival))
+    rev = keep_history(connection, row, arrival.record, _why(source))
+    _store_findings(connection, bench_id, source, book.findings)
+    return rev
 
 
 def now_text() -> str:
@@ -241,8 +257,10 @@ def _store_run(
         return replace(added, unchanged=added.unchanged + 1)
     before = json.loads(row["imported"])
     taken = {f: v for f, v in record.items() if before.get(f) != v}
-    keep_history(connection, row, taken, _why(source), **origin)
     elsewhere = (record["run"],) if row["source"] != source else ()
+    if elsewhere:  # what this source never knew is no value taken back
+        taken = {f: v for f, v in taken.items() if v not in (None, {})}
+    keep_history(connection, row, taken, _why(source), **origin)
     return replace(added, changed=added.changed + 1, from_elsewhere=(*added.from_elsewhere, *elsewhere))
 
 

@@ -20,7 +20,8 @@ from rig.errors import LogbookError, NotFound, Place
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
-from rig.logbook.intake import Added, Progress, add_book, insert_unless_there, keep_history
+from rig.logbook.intake import Added, Progress, add_book, complete_row, insert_unless_there, keep_history
+from rig.logbook.mended import still_standing
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
@@ -117,6 +118,17 @@ class Logbook:
         with explained(self.where):
             return add_book(self._engine, book, bench_name, source, progress)
 
+    def complete(self, book: RunBook, bench_name: str, source: str) -> int:
+        """Give the run that is there what the book's only run has more, such as a trace; the run's revision.
+
+        A later import of where the run came from leaves that in place. NotFound where there is no such run.
+        """
+        (run,) = book.runs
+        with self._writing() as connection:
+            bench_id = _bench_id(connection, bench_name)
+            row = _run_row(connection, bench_id, run.run, for_update=True)
+            return complete_row(connection, row, book, bench_id, source)
+
     def benches(self) -> tuple[StoredBench, ...]:
         """The benches, by name."""
         count = sa.func.count(schema.run.c.id)
@@ -143,11 +155,18 @@ class Logbook:
             found = connection.execute(query).mappings().all()
             traces = _traces(connection, chosen) if with_traces else None
             runs = tuple(_run(row, traces) for row in found)
-            findings = _findings(connection, bench_id)
+            bench = _bench(connection, bench_id)
+            findings = still_standing(
+                connection,
+                bench_id,
+                bench,
+                _findings(connection, bench_id),
+                lambda digests: _traces(connection, schema.run.c.trace.in_(digests)),
+            )
             if any(v is not None for v in selection.values()):
                 names = {r.run for r in runs}
                 findings = tuple(f for f in findings if f.place.run is None or f.place.run in names)
-            return RunBook(_bench(connection, bench_id), runs, findings)
+            return RunBook(bench, runs, findings)
 
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""

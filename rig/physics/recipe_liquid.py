@@ -92,6 +92,8 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
     if ingredient.brew is not None and ingredient.mass_g is not None:
         cup = coffee(ingredient.mass_g, ingredient.solids_pct)
         return _Measure(cup, float(volume_ml(cup, check=False)))
+    if ingredient.batch:
+        return _drawn(ingredient, liquid_from_recipe(Recipe(ingredient.name, ingredient.batch)))
     basis = _per_basis(recipe, ingredient)
     if ingredient.volume_ml is not None:
         factor = ingredient.volume_ml / _BASIS_ML
@@ -100,6 +102,16 @@ def _measure(recipe: str, ingredient: Ingredient) -> _Measure:
     else:
         raise BenchError(f"recipe {recipe!r}: {ingredient.name!r} needs volume_ml or mass_g, one of the two")
     return _Measure(basis.times(factor), _BASIS_ML * factor)
+
+
+def _drawn(ingredient: Ingredient, batch: Drink) -> _Measure:
+    """What is drawn from a batch, by its volume as mixed or by mass."""
+    whole_ml = float(batch.volume_ml)
+    if ingredient.mass_g is not None:
+        share = ingredient.mass_g / float(batch.liquid.mass_g)
+    else:
+        share = (ingredient.volume_ml or 0.0) / whole_ml
+    return _Measure(batch.liquid.times(share), whole_ml * share)
 
 
 @lru_cache(maxsize=1024)

@@ -27,18 +27,33 @@ WATER_UNSURE = 0.06
 class Closure:
     """The water that a run's weighing shows, beside what its chill can pay for; all in g.
 
-    `surplus_g`: measured beyond that range (negative: short of it). `closes`: within what weighing can tell.
+    The water by the stop is `strained_g` less `drink_g`, with `held_back_g` that stayed behind, less `late_g`
+    that joined only after it; `drink_weighed` is False where the recipe tells the drink's mass.
+    `surplus_g`: that water beyond the range (negative: short of it). `closes`: within what weighing can tell.
     """
 
-    measured_g: float
+    strained_g: float
+    drink_g: float
+    held_back_g: float
+    late_g: float
+    drink_weighed: bool
     least_g: float
     most_g: float
     surplus_g: float
     closes: bool
 
+    @property
+    def measured_g(self) -> float:
+        """Water that had joined by the stop [g]."""
+        return self.strained_g - self.drink_g + self.held_back_g - self.late_g
+
     def to_dict(self) -> dict[str, Any]:
         """Stable keys."""
         return {
+            "strained_mass_g": round(self.strained_g, 2),
+            "drink_mass_g": round(self.drink_g, 2),
+            "held_back_g": round(self.held_back_g, 2),
+            "late_water_g": round(self.late_g, 2),
             "measured_water_g": round(self.measured_g, 2),
             "paid_for_least_g": round(self.least_g, 2),
             "paid_for_most_g": round(self.most_g, 2),
@@ -48,10 +63,7 @@ class Closure:
 
     def sentence(self) -> str:
         """The balance in words."""
-        text = (
-            f"Weighing shows {self.measured_g:.0f} g of water added; "
-            f"its chill pays for {self.least_g:.0f} to {self.most_g:.0f} g"
-        )
+        text = f"{self._parts()}. Its chill pays for {self.least_g:.0f} to {self.most_g:.0f} g"
         if self.closes:
             return f"{text}: the heat closes."
         if self.surplus_g > 0:
@@ -60,6 +72,19 @@ class Closure:
             f"{text}: {-self.surplus_g:.0f} g too little. Usually liquid left behind or spilled, "
             "or a run stopped early."
         )
+
+    def _parts(self) -> str:
+        """From the scales to the water by the stop, each part said; the parts add up as they are printed."""
+        strained, drink, late = round(self.strained_g), round(self.drink_g), round(self.late_g)
+        water = round(self.measured_g)
+        held = water - (strained - drink) + late
+        by = "weighed" if self.drink_weighed else "by its recipe"
+        parts = f"{strained} g strained less {drink} g of drink ({by}) is {strained - drink} g of water"
+        if held:
+            parts += f"; {'with' if held > 0 else 'less'} about {abs(held)} g held back on ice and vessel"
+        if late:
+            parts += f"; less about {late} g that joined after the stop, while it was strained"
+        return parts if not (held or late) else f"{parts}: {water} g by the stop"
 
 
 def _gains_j(own: FittedInputs, duration_s: float, end_temp_c: float) -> float:
@@ -92,7 +117,8 @@ def closure(fit: Fit, name: str) -> Closure | None:
     surface = float(x.surface_water_g[0])
     duration = np.array([found.duration_s or 1.0])
     # what joins between the stop and the glass is not paid for by the chill up to the stop
-    measured = float(weighed + own.held_back_g - own.late_g - mass_g)
+    parts = float(weighed), mass_g, float(own.held_back_g), float(own.late_g)
+    measured = parts[0] - parts[1] + parts[2] - parts[3]
     unsure_g = np.hypot(WEIGHED_TO_G, WATER_UNSURE * measured)
     try:
         charge = Charge.of(
@@ -109,7 +135,8 @@ def closure(fit: Fit, name: str) -> Closure | None:
     except ModelRangeError:
         return None
     return Closure(
-        measured_g=measured,
+        *parts,
+        drink_weighed=own.run.drink_mass_g is not None,
         least_g=float(balance.least_g),
         most_g=float(balance.most_g),
         surplus_g=float(balance.surplus_g),

@@ -14,7 +14,7 @@ from rig.advice.call_words import seconds as seconds
 from rig.advice.call_words import span as span
 from rig.advice.call_words import window_words as window_words
 from rig.advice.compare import Comparison, PairComparison
-from rig.advice.compare_words import true_minus
+from rig.advice.compare_words import sentence, true_minus
 from rig.advice.texture import overrun_words
 from rig.bench import Target
 
@@ -86,10 +86,17 @@ def target_words(target: Target) -> str:
 
 
 def pairs_in_words(comparison: Comparison) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Sentences of pairs that differ in one part only, and of all others; what can be told comes first."""
-    ranked = sorted(comparison.pairs, key=lambda p: (p.not_comparable is not None, len(_apart(p))))
+    """Sentences of pairs that differ in one part only, and of all others, as far as they can be compared."""
+    known = [p for p in comparison.pairs if p.not_comparable is None]
+    ranked = sorted(known, key=lambda p: len(_apart(p)))
     close = tuple(_named(p, comparison) for p in ranked if len(_apart(p)) == 1)
     return close, tuple(_named(p, comparison) for p in ranked if len(_apart(p)) > 1)
+
+
+def not_comparable(comparison: Comparison) -> tuple[str, ...]:
+    """What cannot be said, why, and which runs would tell: each reason once, however many pairs it concerns."""
+    gaps = dict.fromkeys(g for p in comparison.pairs for g in p.gaps)
+    return tuple(true_minus(f"{g[0].upper()}{g[1:].removesuffix('.')}.") for g in gaps)
 
 
 _PARTS = ("technique", "vessel", "ice")
@@ -104,4 +111,6 @@ def _named(pair: PairComparison, comparison: Comparison) -> str:
     shared = [n for n in _PARTS if n not in _apart(pair)]
     telling = [n for n in shared if len({getattr(s.set_up, n) for s in comparison.summaries}) > 1]
     prefix = " · ".join(getattr(pair.a, n) for n in telling)
-    return f"{prefix}: {pair.sentence[0].lower()}{pair.sentence[1:]}" if prefix else pair.sentence
+    runs = pair.runs_a, pair.runs_b
+    told = sentence(pair.a, pair.b, runs, pair.contrasts, (), comparison.duration_s, comparison.target_temp_c)
+    return f"{prefix}: {told[0].lower()}{told[1:]}" if prefix else told

@@ -474,6 +474,18 @@ def test_too_little_to_go_by_is_not_comparable(
     assert reason in summary.notes[0]
 
 
+def test_a_set_up_that_is_not_compared_does_not_move_the_start(fitted: Fit) -> None:
+    few = judged(fitted, WET, [GOOD] * 2 + [EXCLUDED] * 5)
+    warm = replace(few.measured[WET, DRINK], start_temp_c=(31.0, 32.0))
+    apart = replace(few, measured={**few.measured, (WET, DRINK): warm})
+    with_it = compare(apart, set_ups=[COLD, WET, SLOW])
+    without = compare(apart, set_ups=[COLD, SLOW])
+    assert with_it.conditions == without.conditions
+    assert pair_of(with_it, COLD, SLOW).contrasts[0].difference == pytest.approx(
+        pair_of(without, COLD, SLOW).contrasts[0].difference
+    )
+
+
 def test_doubtful_runs_are_told_and_do_not_count(fitted: Fit) -> None:
     found = compare(judged(fitted, WET, [DOUBTFUL] * 3), set_ups=[COLD, WET])
     assert found.pairs[0].runs_b == 4

@@ -54,7 +54,10 @@ def bar(logbook: Path, tmp_path: Path) -> Path:
 
 
 def test_a_question_names_the_options_that_answer_it(chillrig: Chillrig, tmp_path: Path) -> None:
-    said = chillrig("import", probe_file(tmp_path), "--dry-run")
+    path = tmp_path / "probe.csv"
+    rows = [f"{'03/04' if s < 5 else '05/06'}/2026 21:04:{s:02d};{20 - s}" for s in range(9)]
+    path.write_text("\n".join(["Zeit;T °C", *rows, ""]), encoding="utf-8")
+    said = chillrig("import", path, "--dry-run")
     assert said.code == 1 and said.err.count("\n") == 1
     assert "probe.csv, line 2" in said.err
     assert "--dates day-first or --dates month-first" in said.err
@@ -149,6 +152,67 @@ def test_a_probe_and_a_scale_join_by_their_clocks_and_the_recipe_names_the_weigh
     assert (run.drink_mass_g, run.ice_mass_g) == (pytest.approx(100.3), pytest.approx(190.0))
 
 
+@pytest.mark.parametrize("steps", ["2-4", "2+3+4", "2-3 + 4"])
+def test_weigh_ins_add_up_to_the_mass_they_are_named_for(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, steps: str
+) -> None:
+    options = ("--run", "z1", *SET_UP, "--logbook", bar, "--strained-mass-g", "136")
+    said = chillrig("import", scale_file(tmp_path), *options, "--weighed", f"drink_mass_g={steps}")
+    assert said.code == 0, said.err
+    assert "drink_mass_g: 100.3 g, by steps 2 + 3 + 4" in said.out
+    with open_logbook(bar) as opened:
+        assert opened.run("corner", "z1").drink_mass_g == pytest.approx(100.3)
+
+
+def test_a_mass_that_makes_an_impossible_dilution_is_told_and_not_used(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    options = ("--run", "z1", *SET_UP, "--logbook", bar, "--strained-mass-g", "136")
+    wrong = (scale_file(tmp_path), *options, "--weighed", "drink_mass_g=4")
+    shown = chillrig("import", *wrong, "--dry-run")
+    said = chillrig("import", *wrong)
+    for told in (shown, said):
+        words = " ".join(told.out.split())
+        assert told.code == 0, told.err
+        assert "807 % water by mass; 'shake' adds 120 % at most; drink_mass_g is not used" in words
+        assert "all its ingredients together" in words
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+    assert (run.drink_mass_g, run.strained_mass_g) == (None, 136.0)
+
+
+def test_a_folder_imported_again_leaves_the_trace_that_a_run_was_given_since(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, bench: Path
+) -> None:
+    options = ("--dates", "day-first", "--into", "a1", "--logbook", bar)
+    assert chillrig("import", probe_file(tmp_path), *options).code == 0
+    with open_logbook(bar) as opened:
+        given = opened.run("corner", "a1")
+    again = chillrig("import", bench, "--logbook", bar, "--json")
+    (counted,) = json.loads(again.out)["imports"]
+    assert (counted["changed"], counted["unchanged"]) == (0, 15)
+    with open_logbook(bar) as opened:
+        assert opened.run("corner", "a1") == given
+    assert given.trace is not None and len(given.trace.time_s) == 79
+
+
+def test_a_row_written_later_for_a_run_of_tables_takes_no_trace_away(
+    chillrig: Chillrig, tmp_path: Path, bar: Path, bench: Path
+) -> None:
+    options = ("--dates", "day-first", "--run", "z1", *SET_UP, "--duration-s", "12", "--logbook", bar)
+    assert chillrig("import", probe_file(tmp_path), *options).code == 0
+    home = Path(shutil.copytree(bench, tmp_path / "corner"))
+    sheet = home / "run_sheet.csv"
+    columns = sheet.read_text().splitlines()[0].split(",")
+    row = {"run": "z1", "technique": "shake", "vessel": "steel tin", "ice": "freezer cube"}
+    row |= {"recipe": "night shift", "duration_s": "13"}
+    sheet.write_text(sheet.read_text() + ",".join(row.get(c, "") for c in columns) + "\n")
+    assert chillrig("import", home, "--logbook", bar).code == 0
+    with open_logbook(bar) as opened:
+        run = opened.run("corner", "z1")
+    assert run.trace is not None and run.duration_s == 13
+
+
 def test_without_weigh_ins_the_scale_is_part_of_the_trace(
     chillrig: Chillrig, tmp_path: Path, bar: Path
 ) -> None:
@@ -215,6 +279,8 @@ def test_a_run_joins_a_bench_folder(chillrig: Chillrig, tmp_path: Path, bench: P
         (("--as", "x"), 2, "--as names bench folders"),
         (("--weigh-ins", "--dry-run"), 1, "weigh-ins need one scale"),
         (("--run", "z1", *SET_UP, "--starts-at", "yesterday"), 2, "no date and time"),
+        (("--run", "z1", *SET_UP, "--weighed", "drink_mass_g=4-2"), 2, "'4-2' names no steps"),
+        (("--run", "z1", *SET_UP, "--weighed", "drink_mass_g=2-4+3"), 2, "takes a step twice"),
         (("--run", "z1", *SET_UP, "--role", "Fühler=pot"), 1, "there is no use 'pot'"),
     ],
 )

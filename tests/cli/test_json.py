@@ -120,6 +120,7 @@ def test_one_run_comes_with_its_fit_and_its_heat_balance(ask: Any) -> None:
     run = ask("runs", WRONG_RUN)
     assert {"temp_c", "dilution_by_volume", "strained_residual_g", "strained_z"} <= set(run["fit"])
     assert set(run["heat_closure"]) == {
+        "strained_mass_g", "drink_mass_g", "held_back_g", "late_water_g",
         "measured_water_g", "paid_for_least_g", "paid_for_most_g", "surplus_g", "closes",
     }  # fmt: skip
     assert run["heat_closure"]["closes"] is False

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
-from rig.errors import BenchError
+from rig.consistency.judging import judged
+from rig.errors import BenchError, Place
 from rig.importing.book_file import open_book
 from rig.importing.write_bench import book_json
 from rig.logbook.store import Logbook, open_logbook
@@ -81,3 +82,26 @@ def test_numbers_told_beside_a_table_pass_the_door(tmp_path: Path, logbook: Logb
     assert finding["gravity"] == "left out" and "125 g would fit" in finding["cure"]
     stored = logbook.run("bar", "r2")
     assert stored.strained_mass_g is None and stored.ice_mass_g == 212.5
+
+
+def test_a_doubt_goes_when_its_run_is_mended_and_comes_back_when_that_is_undone(logbook: Logbook) -> None:
+    def told() -> list[str | None]:
+        return [f.place.column for f in logbook.book("bar").findings if f.place.run == "odd"]
+
+    cold = replace(GOOD, run="odd", room_temp_c=4.0, strained_mass_g=1250.0)
+    one = judged(BENCH, [cold])[0]
+    source = RunBook(BENCH, (one.run,), one.findings(Place(file="run_sheet.csv", line=2)))
+    logbook.add(source, "bar", "sheet")
+    assert told() == ["strained_mass_g", "room_temp_c"]
+    logbook.edit_run("bar", "odd", {"room_temp_c": 20.0}, "read it wrong")
+    assert told() == ["strained_mass_g"]
+    logbook.edit_run("bar", "odd", {"strained_mass_g": 125.0}, "a lost point")
+    assert told() == []
+    logbook.add(source, "bar", "sheet")
+    assert told() == []
+    logbook.edit_run("bar", "odd", {"duration_s": 140.0}, "timed again")
+    assert told() == ["duration_s"]
+    logbook.edit_run(
+        "bar", "odd", {"duration_s": 10.0, "room_temp_c": 4.0, "strained_mass_g": None}, "undone"
+    )
+    assert told() == ["strained_mass_g", "room_temp_c"]

@@ -1,4 +1,4 @@
-"""Tables as loggers write them, invented: one with dates that may be read two ways, and a scale's."""
+"""Tables as loggers write them, invented: one whose date may be read two ways, and a scale's."""
 
 from __future__ import annotations
 
@@ -17,6 +17,8 @@ def _stamp(k: int) -> str:
 
 AMBIGUOUS = "\r\n".join(["Stamp,Tin (°C)", *(f"{_stamp(k)},{_course(k):.2f}" for k in range(30))]).encode()
 """A probe that falls 8 s after the first row, on the third of April or the fourth of March."""
+TIMER = "\n".join(["clock,Tin (°C)", *(f"14:{k:02d},{_course(k):.2f}" for k in range(30))]).encode()
+"""The same probe by a timer that may count minutes and seconds or hours and minutes."""
 SCALE = "\n".join(["seconds,load", *(f"{k},{0.1 + 0.01 * k:.2f}" for k in range(30))]).encode()
 """A column that nothing tells the measure of."""
 

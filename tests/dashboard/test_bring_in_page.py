@@ -40,14 +40,15 @@ from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book
 from tests.dashboard.benches import source_of_view
-from tests.dashboard.logger_tables import AMBIGUOUS, SCALE, sent
+from tests.dashboard.logger_tables import AMBIGUOUS, SCALE, TIMER, sent
 from tests.dashboard.reading import ids, parts, text
 
 PROBE = ("bar probe.csv", AMBIGUOUS)
+TIMED = ("bar timer.csv", TIMER)
 FORM = {"way": "new", "run": "q9", "technique": "shake", "vessel": "steel tin", "ice": "wet cube"} | {
     "recipe": "night shift", "duration_s": "12,5"
 }  # fmt: skip
-DAY_FIRST = [Answer(QUESTION, "0", "day first")]
+DAY_FIRST = [Answer("day_first", "", "day first")]
 
 
 @pytest.fixture(scope="module")
@@ -146,14 +147,20 @@ def test_a_file_that_is_no_table_is_refused_with_its_reason_while_others_are_rea
 
 
 def test_a_question_is_a_choice_and_nothing_is_settled_before_it_is_answered(logbook: Logbook) -> None:
-    look = _looked(logbook)[0]
+    look = _looked(logbook, file=TIMED)[0]
     block = bring_in.look_block(0, look)
-    assert "The order of day and month is open" in text(block) and "(line 2)" in text(block)
+    assert "may be hours and minutes or minutes and seconds" in text(block) and "(line 2)" in text(block)
     asked = next(p["props"] for p in parts(block) if p["props"].get("id", {}) and _part(p) == QUESTION)
-    assert [o["value"] for o in asked["options"]] == ["day first", "month first"]
-    assert "03/04/2031 21:04:06,22.00" in text(block)
+    assert [o["value"] for o in asked["options"]] == ["mm:ss", "hh:mm"]
+    assert "14:06,22.00" in text(block)
     with pytest.raises(RigError, match="Answer that first"):
         settled([look])
+
+
+def test_a_file_of_one_day_reads_by_itself_and_its_date_can_be_told(logbook: Logbook) -> None:
+    look = _looked(logbook)[0]
+    assert look.is_settled and look.proposal is not None and look.proposal.started_at is None
+    assert "its date is not known unless told" in text(bring_in.look_block(0, look))
 
 
 def _part(component: Mapping[str, Any]) -> str | None:
@@ -165,7 +172,7 @@ def _part(component: Mapping[str, Any]) -> str | None:
 def test_an_answer_settles_the_file_and_the_columns_are_told(
     logbook: Logbook, answer: str, month: int
 ) -> None:
-    look = _looked(logbook, Answer(QUESTION, "0", answer))[0]
+    look = _looked(logbook, Answer("day_first", "", answer))[0]
     assert look.is_settled and look.proposal is not None and look.proposal.started_at is not None
     assert look.proposal.started_at.month == month
     said = text(bring_in.look_block(0, look))
@@ -358,7 +365,7 @@ def screen(tmp_path: Path, book: RunBook) -> Iterator[Screen]:
     source.logbook.close()
 
 
-ANSWER = ({"type": "bring-answer", "file": 0, "part": QUESTION, "of": "0"}, "day first")
+ANSWER = ({"type": "bring-answer", "file": 0, "part": QUESTION, "of": "0"}, "mm:ss")
 
 
 def _sent_form() -> dict[str, Any]:
@@ -366,7 +373,7 @@ def _sent_form() -> dict[str, Any]:
 
 
 def test_the_callbacks_read_ask_read_again_and_store(screen: Screen) -> None:
-    files = {"bring-files.data": sent(PROBE)}
+    files = {"bring-files.data": sent(TIMED)}
     code, got = screen.ask("bring-looks.children", "bring-files.data", files)
     answer = got["response"]
     assert code == 200 and answer["bring-form"]["hidden"] is True and answer["bring-read"]["hidden"] is False
@@ -419,13 +426,13 @@ def test_rubbish_from_a_browser_ends_in_words(screen: Screen, rubbish: Any) -> N
 
 def test_an_answer_that_is_none_leaves_the_controls_as_they_are(screen: Screen) -> None:
     told = {
-        "bring-files.data": sent(PROBE),
+        "bring-files.data": sent(TIMED),
         "bring-answers.data": [{"settings": {}}],
         "bring-again.n_clicks": 1,
         "answers": [(ANSWER[0], "perhaps")],
     }
     _, got = screen.ask("bring-looks.children", "bring-again.n_clicks", told)
-    assert "neither 'day first' nor 'month first'" in text(got["response"]["bring-trouble"]["children"])
+    assert "there is no time unit 'perhaps'" in text(got["response"]["bring-trouble"]["children"])
     assert "bring-looks" not in got["response"]
 
 

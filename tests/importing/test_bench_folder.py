@@ -152,8 +152,15 @@ def test_a_missing_file_is_named(folder: Path, gone: str, says: str) -> None:
         open_bench(folder)
 
 
+def test_a_folder_of_loose_files_is_called_that_and_says_what_to_do(folder: Path) -> None:
+    (folder / "bench.toml").unlink()
+    (folder / "run_sheet.csv").unlink()
+    with pytest.raises(BenchError, match=r"a folder of 1 loose file, with no bench\.toml.*chillrig import"):
+        open_bench(folder)
+
+
 def test_a_missing_folder_is_named(tmp_path: Path) -> None:
-    with pytest.raises(BenchError, match=r"nowhere: there is no such bench folder"):
+    with pytest.raises(BenchError, match=r"nowhere: there is no such file or folder"):
         open_bench(tmp_path / "nowhere")
 
 
@@ -213,7 +220,7 @@ def test_a_column_that_is_there_twice_is_kept_under_another_name(folder: Path) -
         ("drink_temp_c", "NaN", "not a finite number", "Leave the cell empty"),
         ("drink_temp_c", "-inf", "not a finite number", "Leave the cell empty"),
         ("drink_temp_c", "1e999", "not a finite number", "Leave the cell empty"),
-        ("drink_temp_c", '"24,5"', "has a comma in a number", "Write decimals with a point"),
+        ("drink_mass_g", '"1,084"', "may mark decimals or thousands", "thousands without a mark"),
         ("drink_mass_g", '"1,084.5"', "is not a number", "Write the number alone"),
         ("started_at", "09/03/2026 18:30", "not an ISO 8601 time", "year first"),
         ("target", "coup", "did you mean 'coupe'?", 'Add [targets."coup"]'),
@@ -328,7 +335,7 @@ def test_an_unknown_technique_is_noted_once(folder: Path) -> None:
     [
         ("", "the run sheet is empty"),
         ("\n\n", "the run sheet is empty"),
-        ("run;technique;vessel\nr1;shake;tin\n", "Cells are separated by ';'"),
+        ("run|technique|vessel\nr1|shake|tin\n", "Cells are separated by '|'"),
         ("name,ice_mass_g\nr1,210\n", "line 1: the run sheet has no column 'run', 'technique', 'vessel'"),
         (sheet(row()).encode("utf-16"), "not UTF-8 text. Save it as CSV UTF-8"),
     ],
@@ -458,7 +465,7 @@ def test_a_bad_sample_costs_that_sample_only(
     [
         ("t,temp\n0,20\n1,19\n", "no time_s column"),
         ("0,20\n1,19\n", "no time_s column"),
-        ("time_s;probe_c\n0;20\n", "no time_s column"),
+        ("time_s|probe_c\n0|20\n", "no time_s column"),
         ("", "no time_s column"),
         ("time_s,probe_c\n", "no usable sample"),
         ("time_s,probe_c\n5,20\n4,19\n3,18\n2,17\n", "time does not rise in most of the trace"),
@@ -472,6 +479,45 @@ def test_a_trace_that_cannot_be_used_costs_the_trace_only(folder: Path, text: st
     assert book.runs[0].trace is None and book.runs[0].strained_mass_g == 120.3
     assert any(what in f.what and f.gravity is Gravity.DOUBT for f in book.findings)
     assert all(f.place.file == "traces/r1.csv" and f.place.run == "r1" for f in book.findings)
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_a_trace_with_decimal_commas_is_the_same_trace(folder: Path, delimiter: str) -> None:
+    points = "time_s,probe_c,scale_g\n-0.5,21.4,\n0.25,20.1,310.5\n1.5,-1.5,\n"
+    commas = points.replace(",", delimiter).replace(".", ",")
+    flawed = commas.replace("-1,5", "soon")
+    plain = with_trace(folder, points)
+    assert with_trace(folder, commas) == plain and not plain.findings
+    trace = with_trace(folder, flawed).runs[0].trace
+    assert trace is not None and trace.probe_c is not None
+    np.testing.assert_array_equal(trace.probe_c, [21.4, 20.1, np.nan])
+
+
+def test_thousands_in_a_trace_with_semicolons_are_not_taken_for_decimals(folder: Path) -> None:
+    book = with_trace(folder, "time_s;probe_c;scale_g\n0;20,5;1,250\n1;20,1;1,300\n")
+    assert "may mark decimals or thousands" in only(book).what and only(book).place.column == "scale_g"
+    trace = book.runs[0].trace
+    assert trace is not None and trace.scale_g is None and trace.probe_c is not None
+
+
+def test_a_run_sheet_with_semicolons_and_decimal_commas_is_the_same_sheet(folder: Path) -> None:
+    plain = open_bench(folder)
+    path = folder / "run_sheet.csv"
+    lines = path.read_text().splitlines()
+    assert '"' not in "".join(lines)
+    path.write_text(
+        "\n".join(line.replace(",", ";").replace(".", ",") for line in lines).replace(",csv", ".csv")
+    )
+    assert open_bench(folder).runs == plain.runs
+
+
+def test_a_file_of_another_logger_serves_as_a_trace_from_where_its_probe_falls(folder: Path) -> None:
+    rows = "".join(f"{i / 2};{20 if i < 20 else 20 - min(i - 20, 20)}\n".replace(".", ",") for i in range(60))
+    book = with_trace(folder, f"Zeit (s);Fühler (°C)\n{rows}")
+    (note,) = [f for f in book.findings if f.place.run == "r1"]
+    assert note.gravity is Gravity.NOTE and "motion starts at" in note.what
+    trace = book.runs[0].trace
+    assert trace is not None and trace.time_s[0] == pytest.approx(-10.0, abs=0.6)
 
 
 def test_a_probe_in_fahrenheit_is_named_with_its_conversion(folder: Path) -> None:

@@ -11,8 +11,7 @@ from rig.advice.people import for_people
 from rig.advice.recipe_work import scaled
 from rig.bench import Bench, Ingredient, Recipe, parse_bench
 from rig.bench_toml import bench_toml
-from rig.brewing import Bean, Brew, BrewMethod
-from rig.errors import BenchError
+from rig.brewing import Bean, Brew, BrewMethod, brew_method
 from rig.importing.bench_folder import open_bench
 from rig.importing.write_bench import book_json, write_bench
 from rig.physics.brew import brewed
@@ -110,11 +109,10 @@ def test_a_brew_reads_back_as_it_was_written(brew: str, tmp_path: Path) -> None:
         ('method = "espresso", dose_g = 18, yield_g = 40, count = 1.5', "", "count must be a whole number"),
         ('method = "espresso", dose_g = 18', "", "needs water_g or yield_g"),
         ('method = "espresso", dose_g = 18, water_g = 30, yield_g = 50', "", "cannot yield"),
-        ('method = "espresso", dose_g = 18, yield_g = 40, tds_pct = 30', "", "outside"),
+        ('method = "espresso", dose_g = 18, yield_g = 40, tds_pct = 30', "", "not that of espresso"),
         ('method = "filter", dose_g = 15, yield_g = 240, tds_pct = 2.5', "", "more than coffee can give"),
         ('method = "espresso"', "", "a table with method and dose_g"),
-        (FULL, "volume_ml = 40, ", "one of the two, or brew"),
-        (FULL, "mass_g = 40, ", "one of the two, or brew"),
+        (FULL, "volume_ml = 40, mass_g = 40, ", "one of the two, or brew"),
         (FULL, "solids_pct = 4, ", "solids_pct"),
     ],
 )
@@ -130,11 +128,6 @@ def test_an_unknown_key_of_a_brew_is_kept_as_a_note() -> None:
     bench, (note,) = parse_bench(text(FULL + ', grind = "fine"'))
     assert "recipes.night call.coffee.brew.grind" in note.text
     assert bench.notes == {"recipes.night call.coffee.brew.grind": "fine"}
-
-
-def test_a_brewed_ingredient_has_no_volume_of_its_own() -> None:
-    with pytest.raises(BenchError, match="brewed"):
-        Ingredient("coffee", volume_ml=40.0, brew=Brew(BrewMethod.ESPRESSO, 18.0, yield_g=40.0))
 
 
 @pytest.mark.parametrize(
@@ -170,3 +163,122 @@ def test_an_espresso_of_the_house_dose_is_stronger_than_a_capsule_on_the_bench()
 def test_the_bean_is_read_with_the_brew() -> None:
     brew = recipe('method = "filter", dose_g = 15, water_g = 250, bean = "robusta"').ingredients[1].brew
     assert brew == Brew(BrewMethod.FILTER, 15.0, water_g=250.0, bean=Bean.ROBUSTA)
+
+
+BATCH = 'method = "coldbrew", dose_g = 100, water_g = 1000'
+
+
+@pytest.mark.parametrize(
+    ("drawn", "ml", "g"), [("volume_ml = 50, ", 50.0, None), ("mass_g = 50, ", None, 50.0)]
+)
+def test_a_pour_is_drawn_from_a_batch_of_cold_brew_by_volume_or_mass(
+    drawn: str, ml: float | None, g: float | None
+) -> None:
+    bench, notes = parse_bench(text(BATCH, drawn))
+    assert notes == ()
+    made = bench.recipe("night call")
+    alone = Recipe("coffee", made.ingredients[1:])
+    assert made.ingredients[1].brew is not None
+    assert made.ingredients[1].brew.method is BrewMethod.COLD_BREW
+    drink = liquid_from_recipe(alone)
+    if ml is not None:
+        assert float(drink.starting_volume_ml) == pytest.approx(ml, rel=1e-3)
+    else:
+        assert float(drink.liquid.mass_g) == pytest.approx(g)
+    whole = brewed(made.ingredients[1].brew)
+    share = float(drink.liquid.mass_g) / whole.yield_g.typical
+    assert alone.caffeine_mg == pytest.approx(share * whole.caffeine_mg.typical, rel=1e-3)
+    assert parse_bench(bench_toml(bench))[0] == bench
+    assert "dose_g = 100" in bench_toml(bench)
+
+
+def test_a_brew_gives_no_more_than_it_yields() -> None:
+    _, notes = parse_bench(text('method = "espresso", dose_g = 18, yield_g = 40', "volume_ml = 90, "))
+    assert "more than its brew of 40 g" in notes[0].text and "give count" in notes[0].cure
+    _, notes = parse_bench(
+        text('method = "espresso", dose_g = 18, yield_g = 40, count = 3', "volume_ml = 90, ")
+    )
+    assert notes == ()
+
+
+@pytest.mark.parametrize(
+    ("brew", "says"),
+    [
+        (
+            'method = "espresso", dose_g = 18, yield_g = 3800',
+            "no espresso: usually 1 to 3 g a gram of coffee, here 18 to 54 g",
+        ),
+        ('method = "espresso", dose_g = 18, yield_g = 5', "no espresso"),
+        (
+            'method = "filter", dose_g = 60, yield_g = 100, tds_pct = 14',
+            "not that of filter: usually 1.1 to 1.6 %",
+        ),
+        ('method = "percolator", dose_g = 60, yield_g = 100', "is not one of espresso, capsule"),
+    ],
+)
+def test_a_brew_that_cannot_be_is_refused_with_the_usual_range(brew: str, says: str) -> None:
+    bench, notes = parse_bench(text(brew))
+    assert not bench.recipes and says in notes[0].text
+
+
+@pytest.mark.parametrize(
+    ("word", "method"),
+    [("Cold Brew", BrewMethod.COLD_BREW), ("cold-brew", BrewMethod.COLD_BREW), ("pour over", BrewMethod.FILTER),
+     ("Moka", BrewMethod.STOVE_TOP), ("french press", BrewMethod.STEEPED), ("Espresso", BrewMethod.ESPRESSO)],
+)  # fmt: skip
+def test_a_method_is_known_by_the_words_of_the_trade(word: str, method: BrewMethod) -> None:
+    assert brew_method(word) is method
+
+
+BATCH_BENCH = """
+[recipes."house batch"]
+ingredients = [
+  { name = "dark spirit", volume_ml = 350, abv_pct = 42 },
+  { name = "syrup", mass_g = 100, brix = 50 },
+  { name = "cold brew", volume_ml = 500, brew = { method = "cold brew", dose_g = 100, water_g = 1000 } },
+]
+[recipes."from the bottle"]
+ingredients = [
+  { name = "house batch", AMOUNT, batch = "house batch", temp_c = 4 },
+  { name = "cream", volume_ml = 20, allergens = ["milk"] },
+]
+"""
+
+
+@pytest.mark.parametrize("amount", ["volume_ml = 90", "mass_g = 95"])
+def test_a_pour_is_drawn_from_a_pre_batch(amount: str) -> None:
+    bench, notes = parse_bench(BATCH_BENCH.replace("AMOUNT", amount))
+    assert notes == ()
+    batch, drink = bench.recipe("house batch"), bench.recipe("from the bottle")
+    whole = liquid_from_recipe(batch)
+    drawn = liquid_from_recipe(Recipe("drawn", drink.ingredients[:1]))
+    part = float(drawn.liquid.mass_g) / float(whole.liquid.mass_g)
+    for name in ("ethanol_g", "sugar_g", "water_g", "solids_g"):
+        assert float(getattr(drawn.liquid, name)) == pytest.approx(part * float(getattr(whole.liquid, name)))
+    if amount.startswith("volume"):
+        assert float(drawn.volume_ml) == pytest.approx(90.0, rel=1e-6)
+    else:
+        assert float(drawn.liquid.mass_g) == pytest.approx(95.0)
+    assert batch.caffeine_mg is not None
+    assert drink.caffeine_mg == pytest.approx(part * batch.caffeine_mg, rel=0.01)
+    assert drink.allergens == ("milk",)
+    again = parse_bench(bench_toml(bench))[0]
+    assert again.recipes == bench.recipes
+    doubled = liquid_from_recipe(scaled(drink, 2.0)).liquid
+    assert float(doubled.ethanol_g) == pytest.approx(2 * float(liquid_from_recipe(drink).liquid.ethanol_g))
+
+
+@pytest.mark.parametrize(
+    ("batch", "says"),
+    [
+        ('"house bach"', "no recipe 'house bach'; did you mean 'house batch'?"),
+        ('"from the bottle"', "drawn from itself"),
+        ("7", "batch is the name of a recipe"),
+    ],
+)
+def test_a_pre_batch_that_cannot_be_is_told(batch: str, says: str) -> None:
+    text = BATCH_BENCH.replace("AMOUNT", "volume_ml = 90").replace(
+        'batch = "house batch"', f"batch = {batch}"
+    )
+    bench, notes = parse_bench(text)
+    assert "from the bottle" not in bench.recipes and says in notes[0].text

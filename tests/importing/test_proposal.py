@@ -12,7 +12,7 @@ from rig.importing.proposal import answered, propose, settle
 from rig.importing.tables import Role
 from rig.importing.tabular.profile import TableProfile, Use
 
-OPEN = "".join(f"03/04/2026 21:04:{s:02d};{20 - s}\n" for s in range(9))
+OPEN = "".join(f"{'03/04' if s < 5 else '05/06'}/2026 21:04:{s:02d};{20 - s}\n" for s in range(9))
 OPEN_DATES = f"Datum;Temp °C\n{OPEN}".encode()
 CORPUS = Path(__file__).parent / "corpus" / "open"
 
@@ -30,6 +30,8 @@ QUESTIONS: list[tuple[bytes, str, str, dict[str, Any]]] = [
     (table("t_s,temp_c", *(f"{i % 5},{9 - i}" for i in range(10))), "recording", "2", {"recording": 2}),
     (table("0;24", *(f"{i / 2};{9 - i}" for i in range(1, 6))), "columns", "°C", {"columns": {"2": "°C"}}),
     (table("t [s];m [g]", *(f"{i};{i + 1},250" for i in range(6))), "decimal", ",", {"decimal": ","}),
+    (table("t [s],A °C,t [s],B °C", *(f"{i},{9 - i},{2 * i},{8 - i}" for i in range(6))), "curves", "channels",
+     {"curves": "channels"}),
 ]  # fmt: skip
 
 
@@ -88,7 +90,7 @@ def test_a_profile_keeps_what_is_settled_for_like_files_and_nothing_of_one_recor
     proposal = answered(propose(OPEN_DATES), {"day_first": True, "uses": {"2": "probe"}, "recording": 1})
     kept = TableProfile.from_dict(proposal.to_remember().to_dict())
     assert kept.day_first is True and kept.uses == {"2": Use.PROBE} and kept.recording is None
-    other = OPEN_DATES.replace(b"03/04", b"05/06")
+    other = OPEN_DATES.replace(b"03/04", b"07/08")
     assert propose(other).questions and not propose(other, kept).questions
 
 

@@ -27,8 +27,8 @@ def rows(pattern: str, n: int = 8) -> str:
 
 
 QUESTIONS = [
-    ("Date,Temp (C)\n" + rows("05/06/2026 10:15:0{i},{t}"), {"day_first": True}, 1.0),
-    ("Date,Temp (C)\n" + rows("05/06/2026 10:15:0{i},{t}"), {"day_first": False}, 1.0),
+    ("Date,Temp (C)\n05/06/2026 10:15,20\n07/08/2026 10:15,19\n", {"day_first": True}, 63 * 86400.0),
+    ("Date,Temp (C)\n05/06/2026 10:15,20\n07/08/2026 10:15,19\n", {"day_first": False}, 63 * 86400.0),
     ("time,temp_c\n" + rows("{i}00,{t}"), {"time_unit": "ms"}, 0.1),
     ("time,temp_c\n" + rows("{i}00,{t}"), {"time_unit": TimeUnit.SECONDS}, 100.0),
     ("Time,Temp (C)\n" + rows("14:0{i},{t}"), {"time_unit": "mm:ss"}, 1.0),
@@ -36,7 +36,7 @@ QUESTIONS = [
     ("temp_c\n" + rows("{t}"), {"interval_s": 0.2}, 0.2),
     ("n;temp_c\n" + rows("{i};{t}"), {"interval_s": 0.5}, 0.5),
     (rows("{i};{t}"), {"time_unit": "s"}, 1.0),
-    ("t1 (s),T (C),t2 (s),m (g)\n" + rows("{i},{t},{i}.5,40{i}"), {"time_column": "t1 (s)"}, 1.0),
+    ("t1 (s),T (C),t2 (s),m (g)\n" + rows("{i},{t},{i}.5,40{i}"), {"curves": "1"}, 1.0),
     ("time_s,temp_c\n" + rows("{i},{t}") + rows("{i},{t}").replace(".0", ".5"), {"recording": 2}, 1.0),
     ("time_s,temp\n" + rows("{i},1{t}"), {"columns": {"temp": "°F"}}, 1.0),
     ("time_s,weight\n" + rows("{i},0.41{i}"), {"columns": {"weight": "kg"}}, 1.0),

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -60,6 +61,20 @@ def test_the_heat_of_a_sound_run_closes_and_a_wrong_weight_shows_its_surplus(fit
         else:
             assert balance.closes, run.run
             assert "the heat closes" in balance.sentence()
+
+
+def test_the_heat_balance_says_each_part_of_its_water_and_the_parts_add_up(fit: Fit) -> None:
+    for run in fit.book.runs:
+        balance = closure(fit, run.run)
+        assert balance is not None
+        sentence = balance.sentence().split(" Its chill")[0]
+        strained, drink, shown, *rest = map(int, re.findall(r"(\d+) g", sentence))
+        assert run.strained_mass_g is not None
+        assert strained == round(run.strained_mass_g) and shown == strained - drink
+        assert "less about" in sentence and "after the stop" in sentence
+        held, late, water = rest
+        assert shown + held - late == water == round(balance.measured_g)
+        assert f"about {held} g held back on ice and vessel" in sentence
 
 
 def test_a_run_that_was_not_weighed_has_no_heat_balance(fit: Fit) -> None:

@@ -94,3 +94,12 @@ def test_pairs_that_differ_in_one_thing_come_apart_from_the_rest_and_name_what_t
     assert len(close) + len(others) == len(found.pairs) == 3
     assert [s.split(":")[0] for s in close] == ["shake · steel tin"]
     assert len(others) == 2
+
+
+def test_what_cannot_be_compared_is_said_once_and_not_again_in_its_pairs(fit: Fit) -> None:
+    found = compare(fit)
+    why = "only 1 sound run of it. Make 2 more"
+    pairs = tuple(replace(p, gaps=(why,)) for p in found.pairs[:2])
+    told = replace(found, pairs=pairs)
+    assert wording.not_comparable(told) == ("Only 1 sound run of it. Make 2 more.",)
+    assert not any("Make 2 more" in s for part in wording.pairs_in_words(told) for s in part)

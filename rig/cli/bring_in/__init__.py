@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rig.bench import BENCH_FILE
-from rig.cli.bring_in import tables
-from rig.cli.bring_in.stored import AUTO, Told
+from rig.cli.bring_in import loose, tables
+from rig.cli.bring_in.stored import AUTO, Told, plausible
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
 from rig.cli.source import logbook_option, quoted
-from rig.errors import BenchError, Place, RigError
+from rig.errors import BenchError, ModelRangeError, Place, RigError
 from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ EXAMPLE = example(
     "chillrig import probe.csv scale.csv --into r31 \\",
     "    --mark probe.csv=12.5 --mark scale.csv=3.1",
     "chillrig import scale.csv --weigh-ins --recipe 'quayside black' --dry-run",
+    "chillrig import scale.csv --into r31 --weighed drink_mass_g=2-4",
 )
 
 
@@ -80,7 +81,7 @@ def command(
     paths: Annotated[
         list[Path],
         typer.Argument(
-            metavar="DIR|FILE...", help="Bench folders or exported runs; or the tables of one run."
+            metavar="DIR|FILE...", help="Bench folders, exported runs, loose files, or one run's tables."
         ),
     ],
     as_name: Annotated[
@@ -154,6 +155,12 @@ def command(
     recording: Annotated[
         int | None, typer.Option(metavar="N", help="Which recording, where a file holds several.")
     ] = None,
+    curves: Annotated[
+        str | None,
+        typer.Option(
+            metavar="channels|N", help="Curves side by side: channels of one run, or the Nth as a run."
+        ),
+    ] = None,
     profile: Annotated[
         str | None, typer.Option(metavar="NAME", help="Read by answers kept in the logbook.")
     ] = None,
@@ -165,20 +172,26 @@ def command(
     ] = False,
     weighed: Annotated[
         list[str] | None,
-        typer.Option(metavar="FIELD=STEP", help="Take a mass of the run from a weigh-in: ice_mass_g=3."),
+        typer.Option(
+            metavar="FIELD=STEPS", help="Take a mass from weigh-ins: ice_mass_g=5, drink_mass_g=2-4 or 2+3+4."
+        ),
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show everything, store nothing.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Bring in bench folders, or the tables of one run as any logger, scale or spreadsheet wrote them.
 
-    A folder imported again takes over what has changed in it; nothing is ever stored twice. A table is shown
+    A folder imported again takes over what has changed in it; nothing is ever stored twice. A folder or .zip
+    archive of loose logger files is shown as the runs they make. A table is shown
     first: what each column was taken for, what was left out and why; where it leaves something open, one
     question names the option that answers it.
     """
-    if not all(_is_table(path) for path in paths):
+    drawers = [path for path in paths if _is_drawer(path)]
+    if not drawers and not all(_is_table(path) for path in paths):
         _folders(paths, as_name, logbook, as_json, dry_run)
         return
+    if drawers and (len(paths) > 1 or run is not None or into is not None):
+        raise typer.BadParameter(f"{drawers[0]} holds loose files of several runs; import it by itself")
     if as_name is not None:
         raise typer.BadParameter("--as names bench folders; these are files")
     if run is not None and into is not None:
@@ -192,6 +205,7 @@ def command(
         "encoding": encoding,
         "sheet": sheet,
         "recording": recording,
+        "curves": curves,
     }
     fields = {
         "run": run, "technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe,
@@ -210,7 +224,7 @@ def command(
         marks=_pairs("--mark", marks),
         start_at=start_at,
         starts_at=None if starts_at is None else _moment(starts_at),
-        run=_plausible({k: v for k, v in fields.items() if v is not None}),
+        run=plausible({k: v for k, v in fields.items() if v is not None}),
         into=into,
         weigh_ins=weigh_ins or bool(weighed),
         weighed=_weighed(weighed),
@@ -220,7 +234,10 @@ def command(
         bench=bench,
         bench_name=bench_name,
     )
-    tables.command(paths, told)
+    if drawers:
+        loose.command(drawers[0], told)
+    else:
+        tables.command(paths, told)
 
 
 def _pairs(option: str, texts: Sequence[str] | None) -> dict[str, str]:
@@ -241,25 +258,19 @@ def _moment(text: str) -> datetime:
         raise typer.BadParameter(f"--starts-at {text!r} is no date and time: 2026-03-17T21:04:10") from error
 
 
-def _plausible(fields: dict[str, Any]) -> dict[str, Any]:
-    """The fields of a run, where each value can be."""
-    from rig.plausible import RUN as PLAUSIBLE
-
-    for name, value in fields.items():
-        if name in PLAUSIBLE and (doubt := PLAUSIBLE[name].doubt(value)) is not None:
-            raise RigError(f"--{name.replace('_', '-')}: {doubt[0]}. {doubt[1]}")
-    return fields
-
-
-def _weighed(texts: Sequence[str] | None) -> dict[str, int]:
+def _weighed(texts: Sequence[str] | None) -> dict[str, tuple[int, ...]]:
+    from rig.importing.weighing_in import numbers_of
     from rig.plausible import RUN as PLAUSIBLE
 
     out = {}
     for name, value in _pairs("--weighed", texts).items():
-        if not name.endswith("_g") or name not in PLAUSIBLE or not value.isdecimal():
+        if not name.endswith("_g") or name not in PLAUSIBLE:
             masses = ", ".join(k for k in PLAUSIBLE if k.endswith("_g"))
-            raise typer.BadParameter(f"--weighed {name}={value} is not FIELD=STEP. Fields: {masses}")
-        out[name] = int(value)
+            raise typer.BadParameter(f"--weighed {name}={value} is not FIELD=STEPS. Fields: {masses}")
+        try:
+            out[name] = numbers_of(value)
+        except ModelRangeError as error:
+            raise typer.BadParameter(f"--weighed {name}: {error}") from error
     return out
 
 
@@ -313,6 +324,18 @@ def _show_books(folders: Sequence[Path], books: Sequence[RunBook], as_json: bool
     say("", "Nothing was stored (--dry-run).")
 
 
+def _is_drawer(path: Path) -> bool:
+    """Whether a path holds loose files: an archive, or a folder of tables that describes no bench."""
+    from rig.importing.bench_folder import tables_in
+    from rig.importing.loose import is_archive
+    from rig.importing.run_sheet import RUN_SHEET
+
+    if path.is_dir():
+        described = (path / BENCH_FILE).exists() or (path / RUN_SHEET).exists()
+        return not described and bool(tables_in(path))
+    return path.is_file() and is_archive(path)
+
+
 def _is_table(path: Path) -> bool:
     """Whether a path is a file of readings: neither a bench folder nor runs that were exported."""
     from rig.importing.book_file import open_book
@@ -347,8 +370,6 @@ def bench_name_of(folder: Path) -> str:
 
 def make_folder(folder: Path) -> None:
     """Make the folder a logbook or page goes into."""
-    from rig.errors import RigError
-
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

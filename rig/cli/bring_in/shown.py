@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,7 @@ _OPTION = {
     "decimal": "--decimal",
     "sheet": "--sheet",
     "recording": "--recording",
+    "curves": "--curves",
     "columns": "--unit",
 }
 _SPELLED = {",": "comma", ".": "point", "day first": "day-first", "month first": "month-first"}
@@ -179,6 +180,13 @@ def print_steps(steps: Sequence[Step]) -> None:
         ],
         words=2,
     )  # fmt: skip
+
+
+def print_weighed(weighed: Mapping[str, float], steps: Mapping[str, Sequence[int]]) -> None:
+    """The masses that the weigh-ins gave the run, and from which of them."""
+    for name, mass_g in weighed.items():
+        by = f"steps {' + '.join(map(str, steps[name]))}" if name in steps else "the recipe's names"
+        say(f"{name}: {mass_g:g} g, by {by}.")
 
 
 def print_start(joined: Joined | None, unclear: str) -> None:

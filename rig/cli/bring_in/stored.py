@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from rig.signals.moments import Moment
 
 AUTO, MARK = "auto", "mark"
+PARTS = ("technique", "vessel", "ice", "recipe")
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Told:
     run: Mapping[str, Any]
     into: str | None
     weigh_ins: bool
-    weighed: Mapping[str, int]
+    weighed: Mapping[str, tuple[int, ...]]
     dry_run: bool
     as_json: bool
     logbook: str | None
@@ -89,12 +90,26 @@ def existing_run(told: Told) -> tuple[Run, OpenLogbook | None, str]:
     return opened.run(name, told.into), opened, name
 
 
-def store_run(
-    proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], joined: Joined | None
-) -> tuple[RunBook, str]:
-    """Make or complete the run and store it; the run with what was found in it, and where it is."""
+@dataclass(frozen=True)
+class Made:
+    """A run as it would be stored: its book, the logbook and bench it goes to, what its weigh-ins gave it."""
+
+    book: RunBook
+    opened: OpenLogbook | None
+    bench_name: str
+    weighed: Mapping[str, float]
+
+
+def made_run(proposals: Sequence[Proposal], told: Told, steps: Sequence[Step], joined: Joined | None) -> Made:
+    """The run made or completed, still to be stored.
+
+    Raises
+    ------
+    RigError
+        Where something of it is not on the bench, or a value is out of all range.
+    """
     from rig.importing.table_run import judged_book, with_trace
-    from rig.importing.weighing_in import masses_of
+    from rig.importing.weighing_in import mass_of, masses_of
     from rig.runs import Run
 
     given = {k: v for k, v in told.run.items() if v is not None}
@@ -103,40 +118,57 @@ def store_run(
         given.pop("run", None)
         run, opened, name = existing_run(told)
     else:
-        missing = [k for k in ("technique", "vessel", "ice", "recipe") if k not in given]
+        missing = [k for k in PARTS if k not in given]
         if missing:
             raise typer.BadParameter("a new run needs " + ", ".join(f"--{k}" for k in missing))
-        run, name = Run(**given), ""
+        run, name = Run(given.pop("run"), **{k: given.pop(k) for k in PARTS}), ""
         if told.bench is None:
             opened = existing_logbook(told.logbook)
             name = bench_name(opened, told.bench_name)
     bench = bench_of(told)
     assert bench is not None
-    _refuse_strangers(bench, run)
-    weighed: dict[str, Any] = dict(masses_of(steps, bench.recipe(run.recipe)))
-    weighed |= {f: _step_mass(steps, n) for f, n in told.weighed.items()}
-    run = replace(run, **{k: v for k, v in weighed.items() if getattr(run, k) is None or k in told.weighed})
-    run = replace(run, **given) if told.into is not None else run
+    _refuse_strangers(bench, replace(run, **{k: v for k, v in given.items() if k in (*PARTS, "target")}))
+    weighed = {f: m for f, m in masses_of(steps, bench.recipe(run.recipe)).items() if getattr(run, f) is None}
+    weighed |= {f: mass_of(steps, numbers) for f, numbers in told.weighed.items()}
+    weighed = {f: m for f, m in weighed.items() if f in told.weighed or f not in given}
     tables = for_trace(proposals, told)
     kept = [p for p in proposals if joined is None or p.table in tables or told.weigh_ins]
     if joined is not None:
         run = with_trace(run, joined, kept)
-    book = judged_book(bench, run, kept)
-    (run,) = book.runs
+    stated = plausible(weighed, "--weighed ") | given
+    return Made(judged_book(bench, replace(run, **stated), kept), opened, name, weighed)
+
+
+def plausible(fields: Mapping[str, Any], option: str = "--") -> dict[str, Any]:
+    """The fields of a run, where each value can be."""
+    from rig.plausible import RUN as PLAUSIBLE
+
+    for name, value in fields.items():
+        if name in PLAUSIBLE and (doubt := PLAUSIBLE[name].doubt(value)) is not None:
+            said = name if option.endswith(" ") else name.replace("_", "-")
+            raise RigError(f"{option}{said}: {doubt[0]}. {doubt[1]}")
+    return dict(fields)
+
+
+def store_run(made: Made, proposals: Sequence[Proposal], told: Told, joined: Joined | None) -> str:
+    """Store a run; where it is."""
+    (run,) = made.book.runs
     if told.bench is not None:
         from rig.importing.bench_rows import add_row, attach_trace
 
         if joined is None:
             raise RigError("a bench folder takes a run with its trace: give a file with a probe")
         path = attach_trace(told.bench, run) if told.into is not None else add_row(told.bench, run)
-        return book, f"{told.bench} with its trace in {path.name}"
+        return f"{told.bench} with its trace in {path.name}"
+    opened, name = made.opened, made.bench_name
     assert opened is not None
     if told.into is None and any(r.run.run == run.run for r in opened.list_runs(name)):
         raise RigError(
             f"there is a run {run.run!r} on {name}. Add to it with --into {run.run}, or name another"
         )
-    opened.add(book, name, "; ".join(p.file for p in proposals))
-    return book, f"the logbook at {opened.where}, bench {name}"
+    store = opened.add if told.into is None else opened.complete
+    store(made.book, name, "; ".join(p.file for p in proposals))
+    return f"the logbook at {opened.where}, bench {name}"
 
 
 def _refuse_strangers(bench: Bench, run: Run) -> None:
@@ -146,13 +178,6 @@ def _refuse_strangers(bench: Bench, run: Run) -> None:
     bench.recipe(run.recipe)
     if run.target is not None:
         bench.target(run.target)
-
-
-def _step_mass(steps: Sequence[Step], number: int) -> float:
-    for step in steps:
-        if step.number == number:
-            return round(step.added_g, 2)
-    raise RigError(f"there is no step {number}; there are {len(steps)}. See them with --weigh-ins --dry-run")
 
 
 def for_trace(proposals: Sequence[Proposal], told: Told) -> list[Table]:

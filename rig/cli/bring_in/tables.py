@@ -13,10 +13,20 @@ from rig.cli.bring_in.shown import (
     print_proposal,
     print_start,
     print_steps,
+    print_weighed,
     settled,
     tables_json,
 )
-from rig.cli.bring_in.stored import Told, bench_of, existing_run, for_trace, joined_tables, store_run
+from rig.cli.bring_in.stored import (
+    PARTS,
+    Told,
+    bench_of,
+    existing_run,
+    for_trace,
+    joined_tables,
+    made_run,
+    store_run,
+)
 from rig.cli.printing import print_findings, print_json, say
 from rig.cli.source import existing_logbook
 from rig.errors import RigError
@@ -28,7 +38,6 @@ if TYPE_CHECKING:
     from rig.importing.table_run import Joined
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
-    from rig.runs import RunBook
 
 
 def command(paths: Sequence[Path], told: Told) -> None:
@@ -49,25 +58,32 @@ def command(paths: Sequence[Path], told: Told) -> None:
     joined, unclear = _joined(proposals, told)
     if not told.as_json:
         print_start(joined, unclear)
+    named = told.into is not None or bool(told.run.get("run"))
+    if not told.dry_run and not named and told.save_profile is None:
+        raise typer.BadParameter(
+            "say which run this is: --run NAME with --technique, --vessel, --ice and --recipe, "
+            "or --into RUN; --dry-run only shows"
+        )
+    # a dry run judges what it can: a run without its set-up is not one yet
+    whole = told.into is not None or all(told.run.get(k) for k in PARTS)
+    made = made_run(proposals, told, steps, joined) if named and (whole or not told.dry_run) else None
     stored: str | None = None
-    book: RunBook | None = None
     if not told.dry_run:
         if told.save_profile is not None:
             _save_profile(told, proposals)
-        if told.into is not None or told.run.get("run"):
-            book, stored = store_run(proposals, told, steps, joined)
-        elif told.save_profile is None:
-            raise typer.BadParameter(
-                "say which run this is: --run NAME with --technique, --vessel, --ice and --recipe, "
-                "or --into RUN; --dry-run only shows"
-            )
+        if made is not None:
+            stored = store_run(made, proposals, told, joined)
+    book = None if made is None else made.book
     if told.as_json:
         print_json(tables_json(proposals, told, steps, joined, unclear, book, stored))
-    elif told.dry_run:
+        return
+    if made is not None:
+        print_weighed(made.weighed, told.weighed)
+        print_findings([f for f in made.book.findings if f.place.file is None])
+        if stored is not None:
+            say("", f"Run {made.book.runs[0].run} is in {stored}.")
+    if told.dry_run:
         say("", "Nothing was stored (--dry-run).")
-    elif book is not None:
-        print_findings([f for f in book.findings if f.place.file is None])
-        say("", f"Run {book.runs[0].run} is in {stored}.")
 
 
 def _check_keys(told: Told, paths: Sequence[Path]) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.errors import TableRefused
 from rig.importing.tabular.assembly import Group, Series
+from rig.importing.tabular.by_shape import falls_as_a_drink_on_ice
 from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.long_tables import LongTable, find_long
 from rig.importing.tabular.profile import TableProfile, Use
@@ -20,7 +21,7 @@ from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import IGNORED, Measure, measure_of, measure_told, measures
 from rig.importing.tabular.time_axis import TimeAxis
 from rig.importing.tabular.time_columns import column_named
-from rig.importing.tabular.units_in_text import Heading, Role, Unit, heading_from
+from rig.importing.tabular.units_in_text import CELSIUS, Heading, Role, Unit, heading_from
 from rig.importing.tabular.words import INDEX, has_word
 
 _QUANTITY: Mapping[Use | None, str] = {
@@ -168,9 +169,26 @@ def _measured(
         measure = measure_told(told, heading, cell_unit, m.file)
     else:
         measure = measure_of(heading, cell_unit, _sample(value), m.stated, m.file)
+        if measure.role is Role.UNKNOWN and measure.unit is None and _says_nothing(m):
+            measure = _by_shape(m, measure, rows, value)
     if column.position in m.open_columns:
         _settle_decimal(m, column, measure)
     return measure, column.inside(rows, measure.unit)
+
+
+def _says_nothing(m: Measuring) -> bool:
+    """Whether no header, unit or line above the table says what anything is."""
+    return not m.stated and all(not c.heading.text and c.unit is None for c in m.columns)
+
+
+def _by_shape(m: Measuring, unknown: Measure, rows: IntArray, value: FloatArray) -> Measure:
+    """A temperature where readings that nothing names can be nothing else."""
+    if not falls_as_a_drink_on_ice(m.axis.time_s[rows], value):
+        return unknown
+    first, last = value[np.isfinite(value)][[0, -1]]
+    return Measure(
+        Role.TEMPERATURE, CELSIUS, f"it falls from {first:.3g} to {last:.3g} as a drink on ice in °C"
+    )
 
 
 def _sample(value: FloatArray) -> FloatArray:

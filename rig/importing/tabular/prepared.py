@@ -13,6 +13,7 @@ from rig.importing.tabular.lying import DELIMITER as LYING_DELIMITER
 from rig.importing.tabular.lying import stood_up
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
+from rig.importing.tabular.turning_comma import refuse_turning_comma
 from rig.importing.tabular.words import folded
 from rig.importing.tabular.workbook import is_archive, sheets_of
 
@@ -62,6 +63,7 @@ def prepare(raw: bytes, file: str, told: TableProfile) -> Prepared:
         return Prepared(file, text, f"sheet {sheet!r}", layout, told, layout.notes)
     decoded = decode(raw, file, told.encoding)
     _refuse_markup(decoded.text, file)
+    refuse_turning_comma(decoded.text, file)
     text, layout = _laid_out(_double_quoted(decoded.text), file, told)
     return Prepared(file, text, decoded.encoding, layout, told, (*decoded.notes, *layout.notes))
 

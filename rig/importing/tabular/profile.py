@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
 from rig.errors import TableRefused
+
+CHANNELS = "channels"
+_CURVE = re.compile(r"[1-9]\d?", re.ASCII)
 
 
 class TimeUnit(StrEnum):
@@ -53,6 +57,8 @@ class TableProfile:
     uses : header or column number -> what the channel is used for in a run's trace
     sheet : the sheet of a workbook
     recording : which recording, from 1, where a file holds several
+    curves : where curves stand side by side, each with a time of its own: "channels" of one run, or which one,
+        from 1, where each is a run
     """
 
     delimiter: str | None = None
@@ -66,6 +72,7 @@ class TableProfile:
     uses: Mapping[str, Use] = field(default_factory=dict)
     sheet: str | None = None
     recording: int | None = None
+    curves: str | None = None
 
     def __post_init__(self) -> None:
         if self.delimiter is not None and len(self.delimiter) != 1:
@@ -74,6 +81,8 @@ class TableProfile:
             raise TableRefused(f"decimal {self.decimal!r} is neither '.' nor ','")
         if self.interval_s is not None and not 0 < self.interval_s < 1e9:
             raise TableRefused(f"interval_s {self.interval_s!r} is no time between rows")
+        if self.curves is not None and self.curves != CHANNELS and not _CURVE.fullmatch(self.curves):
+            raise TableRefused(f"curves {self.curves!r} is neither {CHANNELS!r} nor a number from 1")
         if self.recording is not None and self.recording < 1:
             raise TableRefused("recording counts from 1")
 

@@ -101,6 +101,9 @@ def by_stamps(
     stamps = column.stamps
     assert stamps is not None
     used = {column.position}
+    if (one_day := _one_open_day(search, column, stamps, clocks)) is not None:
+        say_unused(search, [c for c in (*dated[1:], *clocks) if c.position not in one_day.used])
+        return one_day
     order = _order(search, column, stamps)
     days, exists = days_from(stamps.date, order)
     exists &= stamps.date[:, 0] >= 0
@@ -136,6 +139,33 @@ def by_stamps(
     return TimeAxis(
         time_s, frozenset(used), origin, known_zone is not None, tick_s=tick, profile=settled
     )  # fmt: skip
+
+
+def _one_open_day(
+    search: Search, column: Column, stamps: Stamps, clocks: Sequence[Column]
+) -> TimeAxis | None:
+    """The axis by the clock alone where all rows are of one day, whose order of day and month is open.
+
+    Every time within the file is the same either way; only the date stays unknown.
+    """
+    told = search.profile.day_first
+    orders = possible_orders(stamps, column.heading.day_first if told is None else told)
+    dates = stamps.date[stamps.date[:, 0] >= 0]
+    if len(orders) < 2 or len(np.unique(dates, axis=0)) != 1:
+        return None
+    has_own = stamps.has_clock and not (clocks and _stands_at_midnight(stamps))
+    clock = column if has_own else min(clocks, key=lambda c: abs(c.position - column.position), default=None)
+    if clock is None or clock.stamps is None:
+        return None
+    second, tick = _clock_seconds(search, clock, clock.stamps, with_date=True)
+    second = np.where(stamps.date[:, 0] >= 0, second, np.nan) if has_own else second
+    used = frozenset({column.position, clock.position})
+    for position in sorted(used):
+        text = search.columns[position].heading.text
+        search.log.column(position, text, "clock time", "stamps of one day, the day itself open")
+    readings = " or ".join(_spelled(order) for order in orders)
+    search.log.note(f"all rows are of one day, {readings}: its date is not known unless told, the times are")
+    return TimeAxis(second, used, is_clock=True, tick_s=tick)
 
 
 def _stands_at_midnight(stamps: Stamps) -> bool:

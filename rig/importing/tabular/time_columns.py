@@ -13,9 +13,10 @@ from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.numeric_time import NumberTime, counts_from_1970, number_time
 from rig.importing.tabular.preamble import interval_from
 from rig.importing.tabular.profile import TableProfile
-from rig.importing.tabular.questions import NO_TIME_CURE, Settles
+from rig.importing.tabular.questions import NO_TIME_CURE
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import measures
+from rig.importing.tabular.side_by_side import CURVES_QUESTION, curves_cure, curves_of
 from rig.importing.tabular.stamped_time import by_stamps, with_dates_carried, with_number_stamps
 from rig.importing.tabular.stamps import DAY_S
 from rig.importing.tabular.time_axis import UNIT_CURE, Search, TimeAxis, rises, say_unused, stated_start
@@ -128,14 +129,9 @@ def _refuse_second_clock(search: Search, column: Column, found: NumberTime, othe
         if len(apart) and (
             np.ptp(apart) > 0.02 * span or (apart[0] != 0 and other.position > column.position + 1)
         ):
-            raise search.refuse(
-                f"two columns keep times of their own: {column.name!r} and {other.name!r}",
-                Settles(
-                    f"Pass time_column={column.heading.text!r} for one and read the file again for the other",
-                    "time_column",
-                    (column.heading.text, other.heading.text),
-                ),
-            )
+            count = len(curves_of(search.columns))
+            cure = curves_cure(count) if count else f"Name one of them: time_column={column.position + 1}"
+            raise search.refuse(CURVES_QUESTION if count else "two columns keep times of their own", cure)
     say_unused(search, others)
 
 

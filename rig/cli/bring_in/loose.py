@@ -1,0 +1,108 @@
+"""`chillrig import DRAWER`: loose logger files as proposed runs; stored once the set-up is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rig.cli.bring_in.shown import asked
+from rig.cli.bring_in.stored import PARTS, Told, for_trace, joined_tables, made_run, store_run
+from rig.cli.printing import bullets, print_json, say, table
+from rig.cli.source import quoted
+from rig.errors import RigError, TableRefused
+
+if TYPE_CHECKING:
+    from rig.importing.loose import Drawer, LooseFile, ProposedRun
+
+
+def command(path: Path, told: Told) -> None:
+    """Show which files make which run; store the runs where technique, vessel, ice and recipe are told."""
+    from rig.importing.loose import drawer_of, loose_files
+    from rig.importing.tabular.profile import TableProfile
+
+    settings = TableProfile().with_settings({**told.settings, "columns": told.columns, "uses": told.uses})
+    drawer = drawer_of(loose_files(path, settings))
+    whole = all(told.run.get(k) for k in PARTS)
+    done = {r.name: _done(r, told, whole and not told.dry_run) for r in drawer.runs}
+    if told.as_json:
+        print_json(_json(path, drawer, done))
+        return
+    n = sum(len(r.files) for r in drawer.runs) + len(drawer.over_several)
+    say(f"{path}: {n} loose files, by clock and name {len(drawer.runs)} runs.", "", style="bold")
+    table(
+        ("run", "files", "began", "by", "state"),
+        [
+            (
+                r.name,
+                "\n".join(f.name for f in r.files),
+                "" if r.began is None else f"{r.began:%Y-%m-%d %H:%M:%S}",
+                r.by,
+                done[r.name],
+            )
+            for r in drawer.runs
+        ],
+        words=5,
+    )
+    if drawer.over_several:
+        say("", "Left running over several runs, to be given to each by itself:")
+        bullets([f.name for f in drawer.over_several])
+    _say_next(path, drawer, whole, told)
+
+
+def _done(run: ProposedRun, told: Told, store: bool) -> str:
+    """What became of a proposed run, in a word or with what is open."""
+    for f in run.files:
+        if f.open_point:
+            where = f.name if f.proposal is None else asked(f.proposal, f.proposal.questions[0])
+            return f"open: {where}" if f.proposal is not None else f"left out: {where}: {f.refused}"
+    proposals = [f.proposal for f in run.files if f.proposal is not None]
+    mine = replace(told, run={**told.run, "run": run.name})
+    try:
+        tables = for_trace(proposals, mine)
+        joined = joined_tables(tables, mine)
+        if not store:
+            return joined.start_words
+        made = made_run(proposals, mine, (), joined)
+        store_run(made, proposals, mine, joined)
+    except (TableRefused, RigError) as error:
+        return f"open: {error}"
+    return "stored"
+
+
+def _say_next(path: Path, drawer: Drawer, whole: bool, told: Told) -> None:
+    if whole and not told.dry_run:
+        say("", "What is open can be answered for all at once by its option, or run by run.")
+        return
+    say("", "Nothing was stored. To store all that is clear, say how they were made:")
+    say(f"  chillrig import {quoted(str(path))} --technique T --vessel V --ice I --recipe R")
+    first = next((r for r in drawer.runs if path.is_dir()), None)
+    if first is not None:
+        files = " ".join(quoted(str(path / f.name)) for f in first.files)
+        say(
+            "Or one by one, each with its own weights:",
+            f"  chillrig import {files} --run {quoted(first.name)} --technique T …",
+        )
+
+
+def _json(path: Path, drawer: Drawer, done: dict[str, str]) -> dict[str, Any]:
+    """Stable keys; the result of `import DRAWER --json`."""
+    return {
+        "folder": str(path),
+        "runs": [
+            {
+                "run": r.name,
+                "files": [f.name for f in r.files],
+                "started_at": None if r.began is None else r.began.isoformat(),
+                "grouped_by": r.by,
+                "state": done[r.name],
+            }
+            for r in drawer.runs
+        ],
+        "over_several_runs": _names(drawer.over_several),
+    }
+
+
+def _names(files: Sequence[LooseFile]) -> list[str]:
+    return [f.name for f in files]

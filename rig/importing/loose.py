@@ -1,0 +1,217 @@
+"""A drawer of loose logger files, in a folder or an archive: which of them belong to one run."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path, PurePosixPath
+
+from rig.bench import BENCH_FILE
+from rig.errors import RigError, TableRefused
+from rig.importing.bench_folder import TABLE_ENDINGS, tables_in
+from rig.importing.proposal import Proposal, propose
+from rig.importing.tables import bytes_of
+from rig.importing.tabular.limits import MOST_BYTES
+from rig.importing.tabular.profile import TableProfile
+
+MOST_FILES = 2000
+SAME_RUN_S = 60.0
+"""Two files that lie no further apart than this are of one run: a scale is often logged before the probe."""
+LONGEST_RUN_S = 1200.0
+"""A longer file was left running over several runs."""
+_APART = re.compile(r"[^0-9a-z]+|(?<=[a-z])(?=\d)|(?<=\d)(?=[a-z])")
+_DEVICE_WORDS = (
+    "probe temp temps temperature thermometer scale scales weight weights mass balance room logger log logs data "
+    "trace readings channel sensor export csv fuehler waage"
+)
+_OF_A_DEVICE = frozenset(_DEVICE_WORDS.split())
+_NO_DAY = datetime(1, 1, 2)  # noqa: DTZ001 - files that tell a clock and no date are compared by it alone
+
+
+@dataclass(frozen=True)
+class LooseFile:
+    """One file of the drawer: how it reads, or why it does not; when it began and ended where it tells."""
+
+    name: str
+    raw: bytes
+    proposal: Proposal | None
+    refused: str = ""
+
+    @property
+    def open_point(self) -> str:
+        """What keeps the file from being read; "" where nothing does."""
+        if self.proposal is None:
+            return self.refused
+        return self.proposal.questions[0].text if self.proposal.questions else ""
+
+    @property
+    def lasts_s(self) -> float | None:
+        """From its first reading to its last [s]."""
+        table = None if self.proposal is None else self.proposal.table
+        if table is None:
+            return None
+        return float(max(c.time_s[-1] for c in table.channels))
+
+    @property
+    def began(self) -> datetime | None:
+        """Its first reading by its own clock; on no day where the file tells a time of day alone."""
+        table = None if self.proposal is None else self.proposal.table
+        if table is None:
+            return None
+        if table.started_at is not None:
+            at = table.started_at
+            return at.astimezone(UTC).replace(tzinfo=None) if at.tzinfo is not None else at
+        return None if table.clock_s is None else _NO_DAY + timedelta(seconds=table.clock_s)
+
+    @property
+    def key(self) -> str:
+        """What its name says apart from the device: `r12_probe.csv` and `R12 scale.csv` are both `r 12`."""
+        words = _APART.split(PurePosixPath(self.name).stem.casefold())
+        return " ".join(w for w in words if w and w not in _OF_A_DEVICE)
+
+
+@dataclass(frozen=True)
+class ProposedRun:
+    """Files that belong to one run by their clocks or their names, and what that rests on."""
+
+    name: str
+    files: tuple[LooseFile, ...]
+    by: str
+
+    @property
+    def began(self) -> datetime | None:
+        """The first reading of all; None where no file tells, or tells a time of day alone."""
+        known = [f.began for f in self.files if f.began is not None and f.began.year > _NO_DAY.year]
+        return min(known, default=None)
+
+
+@dataclass(frozen=True)
+class Drawer:
+    """Loose files as proposed runs; `over_several`: files that were left running over more than one."""
+
+    runs: tuple[ProposedRun, ...]
+    over_several: tuple[LooseFile, ...]
+
+
+def is_archive(path: Path) -> bool:
+    """Whether a file is an archive of files: a workbook is packed alike but is a table."""
+    return path.suffix.casefold() == ".zip" and zipfile.is_zipfile(path)
+
+
+def loose_files(path: Path, settings: TableProfile | None = None) -> tuple[LooseFile, ...]:
+    """The tables in a folder or an archive, each as it reads by the settings.
+
+    Raises
+    ------
+    RigError
+        Where there is none, where there are too many or too large ones, or the archive is damaged.
+    """
+    found = _from_archive(path) if path.is_file() else [(_name(p, path), bytes_of(p)) for p in _few(path)]
+    if not found:
+        raise RigError(f"{path} holds no tables ({', '.join(sorted(TABLE_ENDINGS))}). Check the path")
+    return tuple(_loose(name, raw, settings) for name, raw in found)
+
+
+def _few(folder: Path) -> list[Path]:
+    paths = tables_in(folder)
+    _refuse_many(folder, len(paths), sum(p.stat().st_size for p in paths))
+    return paths
+
+
+def _name(path: Path, folder: Path) -> str:
+    return path.relative_to(folder).as_posix()
+
+
+def _refuse_many(path: Path, files: int, size: int) -> None:
+    if files > MOST_FILES or size > MOST_BYTES:
+        raise RigError(
+            f"{path} holds {files} tables of {size / 1e6:.0f} MB; {MOST_FILES} and {MOST_BYTES / 1e6:.0f} MB are "
+            "read at once. Take it in parts"
+        )
+
+
+def _from_archive(path: Path) -> list[tuple[str, bytes]]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            entries = [e for e in archive.infolist() if not e.is_dir()]
+            if any(PurePosixPath(e.filename).name == BENCH_FILE for e in entries):
+                raise RigError(
+                    f"{path} holds a bench folder. Unpack it and import the folder with its {BENCH_FILE}"
+                )
+            wanted = [e for e in entries if _is_table_name(e.filename)]
+            _refuse_many(path, len(wanted), sum(e.file_size for e in wanted))
+            return [(e.filename, archive.read(e)) for e in sorted(wanted, key=lambda e: e.filename)]
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+        raise RigError(
+            f"{path} cannot be unpacked: {error}. Unpack it yourself and import the folder"
+        ) from error
+
+
+def _is_table_name(name: str) -> bool:
+    path = PurePosixPath(name)
+    return path.suffix.casefold() in TABLE_ENDINGS and not path.name.startswith(("~", "."))
+
+
+def _loose(name: str, raw: bytes, settings: TableProfile | None) -> LooseFile:
+    try:
+        return LooseFile(name, raw, propose(raw, settings, file=PurePosixPath(name).name))
+    except TableRefused as refusal:
+        return LooseFile(name, raw, None, refusal.reason)
+
+
+def drawer_of(files: Sequence[LooseFile]) -> Drawer:
+    """Files as proposed runs: by their clocks where these overlap, else by what their names share."""
+    over = [f for f in files if (f.lasts_s or 0.0) > LONGEST_RUN_S]
+    single = [f for f in files if f not in over]
+    timed = sorted((f for f in single if f.began is not None), key=lambda f: (f.began, f.name))
+    groups: list[list[LooseFile]] = []
+    ends: datetime | None = None
+    for f in timed:
+        assert f.began is not None
+        if ends is None or (f.began - ends).total_seconds() > SAME_RUN_S or _twice(groups[-1], f):
+            groups.append([f])
+            ends = f.began + timedelta(seconds=f.lasts_s or 0.0)
+        else:
+            groups[-1].append(f)
+            ends = max(ends, f.began + timedelta(seconds=f.lasts_s or 0.0))
+    by = ["clock"] * len(groups)
+    for f in (f for f in single if f.began is None):
+        same = [n for n, group in enumerate(groups) if f.key and all(g.key == f.key for g in group)]
+        if len(same) == 1:
+            groups[same[0]].append(f)
+            by[same[0]] = "clock and name" if by[same[0]] != "name" else "name"
+        else:
+            groups.append([f])
+            by.append("name")
+    names = _names(groups)
+    runs = [ProposedRun(n, tuple(g), b) for n, g, b in zip(names, groups, by, strict=True)]
+    return Drawer(tuple(sorted(runs, key=lambda r: (r.began or datetime.max, r.name))), tuple(over))  # noqa: DTZ901
+
+
+def _twice(group: Sequence[LooseFile], new: LooseFile) -> bool:
+    """Whether the group holds a file of the same logger that had ended: the next run came soon after."""
+    assert new.proposal is not None and new.began is not None
+    return any(
+        g.proposal is not None
+        and g.began is not None
+        and g.proposal.shape == new.proposal.shape
+        and new.began >= g.began + timedelta(seconds=g.lasts_s or 0.0)
+        for g in group
+    )
+
+
+def _names(groups: Iterable[Sequence[LooseFile]]) -> list[str]:
+    """A name for each run: what its files' names share, else the first of them; made different."""
+    names: list[str] = []
+    for group in groups:
+        keys = {f.key for f in group}
+        shared = keys.pop().replace(" ", "") if len(keys) == 1 else ""
+        wanted = shared or PurePosixPath(group[0].name).stem
+        name, n = wanted, 2
+        while name in names:
+            name, n = f"{wanted} ({n})", n + 1
+        names.append(name)
+    return names
