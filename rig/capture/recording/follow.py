@@ -38,7 +38,7 @@ class StopWords:
 class Advisor(Protocol):
     """Says when to stop, reading by reading; called in order of time, only while the drink is moved.
 
-    `time_s` is from the start of motion; a value is None where no such reading has come yet.
+    `time_s` is from the start of motion; a value is None where no such reading has come yet, or none is believed.
     """
 
     def __call__(self, time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords | None:

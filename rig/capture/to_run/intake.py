@@ -6,6 +6,7 @@ The header's `meta` is written when the recording starts, so that a crash loses 
     bench           its bench.toml, as text
     run             fields of `rig.runs.Run` that are known beforehand, by name
     probe_in_drink  true where the main probe sits in the drink before the motion starts
+    usual_start_c   what it should read there, or where else it waits [°C]
 """
 
 from __future__ import annotations
@@ -32,9 +33,10 @@ from rig.capture.recording.journal import (
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
+from rig.capture.to_run.probe_doubted import doubted, without_doubted
 from rig.consistency.judging import judged
 from rig.errors import NotEnoughData, NotFound
-from rig.runs import Finding, Gravity, Run, RunBook, Trace
+from rig.runs import PROBE_DOUBT, Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
 from rig.signals.motion import motion_of
@@ -122,11 +124,16 @@ def recorded_in(
         raise NotEnoughData(f"{journal.path.name}: no valid reading and no weigh-in was recorded")
     findings = _doubts(journal, streams)
     start_s, stop_s = _motion(journal, streams, findings)
-    values = _fields(journal)
+    values, extra = _fields(journal), {JOURNAL_KEY: journal.header.run}
     main = _main_probe(streams)
+    doubt = doubted(journal, main, start_s, stop_s)
+    if doubt is not None:
+        findings.append(_doubt(journal, doubt.words))
+        extra[PROBE_DOUBT] = doubt.words
     if journal.header.meta.get("probe_in_drink") and main is not None and start_s is not None:
-        values.setdefault("drink_temp_c", _mean_before(*main, start_s))
-    extra = {JOURNAL_KEY: journal.header.run}
+        time_s, temp_c = main
+        believed = temp_c if doubt is None else doubt.believed(time_s - start_s, temp_c)
+        values.setdefault("drink_temp_c", _mean_before(time_s, believed, start_s))
     probes = _probes(streams)
     if probes:
         values["probe_std_k"] = probes.get("", next(iter(probes.values())))[1].std
@@ -142,12 +149,15 @@ def recorded_in(
         extra[f"mark at {at_s:.1f} s"] = str(event.detail.get("text", ""))
     if start_s is not None and stop_s is not None:
         values.setdefault("duration_s", round(stop_s - start_s, 2))
+    trace = _trace(streams, start_s or 0.0) if streams else None
+    if trace is not None and doubt is not None:
+        trace = without_doubted(trace, doubt)
     real_s = (start_s or 0.0) / journal.header.time_scale
     run = Run(
         **{"run": journal.header.run, **dict.fromkeys(("technique", "vessel", "ice", "recipe"), UNNAMED)}
         | {k: v for k, v in values.items() if v is not None},
         started_at=journal.header.utc + timedelta(seconds=real_s),
-        trace=_trace(streams, start_s or 0.0) if streams else None,
+        trace=trace,
         extra=extra,
     )
     text = journal.header.meta.get("bench")
