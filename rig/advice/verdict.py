@@ -18,6 +18,7 @@ from rig.advice.live import live_call
 from rig.advice.odds import ENDS, Limit, Result, odds_curve, windows_of
 from rig.arrays import FloatArray
 from rig.bench import Target
+from rig.errors import RigError
 from rig.fitting.evidence import strained_mass_g
 from rig.fitting.live_fit import given_trace
 from rig.fitting.prediction import Prediction
@@ -170,10 +171,22 @@ def how_it_landed(fit: Fit, run: Run, target: Target) -> Landing | None:
     )
 
 
-def kept_with(run: Run, landing: Landing) -> dict[str, str]:
-    """What a run keeps of its verdict in its `extra`."""
+def landing_of(fit: Fit, run: Run) -> Landing | None:
+    """As `how_it_landed`, for the target that the run was made for; None where there is none, or no telling."""
+    target = fit.bench.targets.get(run.target or "")
+    try:
+        return None if target is None else how_it_landed(fit, run, target)
+    except RigError:
+        return None
+
+
+def with_landing(run: Run, landing: Landing | None) -> Run:
+    """The run with its verdict in its `extra`."""
+    if landing is None:
+        return run
     did = _UNKNOWN if landing.landed is None else _YES if landing.landed else _NO
-    return {LANDED: did, SENTENCE: landing.sentence, RESTS_ON: _rests_on(run)}
+    told = {LANDED: did, SENTENCE: landing.sentence, RESTS_ON: _rests_on(run)}
+    return replace(run, extra={**run.extra, **told})
 
 
 def kept_landed(run: Run) -> bool | None:
@@ -185,8 +198,7 @@ def sentence_of(fit: Fit, run: Run) -> str:
     """How a run landed: as it was told when it was made, or anew where it has been corrected since; else empty."""
     if run.extra.get(RESTS_ON) == _rests_on(run):
         return run.extra[SENTENCE]
-    target = fit.bench.targets.get(run.target or "")
-    found = None if target is None else how_it_landed(fit, run, target)
+    found = landing_of(fit, run)
     return "" if found is None else found.sentence
 
 

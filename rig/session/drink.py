@@ -198,7 +198,7 @@ class Session:
         if self._stopped_s is None:
             self.watch.look(self.now_s, self._started_s)
         if self.moving:
-            if self.watch.doubt is not None:
+            if self.temp_c is None:
                 self._advise(self.now_s)
             if self.way.duration_s is not None and self.moved_s >= self.way.duration_s:
                 self.ring()
@@ -302,6 +302,8 @@ class Session:
         self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
         if self.words is not None and self.words.stop_now and not (before is not None and before.stop_now):
             self.ring()
+        if self.by_itself and self.way.duration_s is None and self.words is not None and self.words.due:
+            self._stop()
 
     def _know(self, port: int, sample: Sample) -> None:
         """Find what is known of a main channel when it is heard for the first time as such."""
@@ -342,7 +344,7 @@ class Session:
         if what in recipe_g:
             return recipe_g[what] * drink.drink_mass_g / sum(recipe_g.values())
         return {
-            "empty vessel": self.way.vessel_g or drink.plan.setting.wall.mass_g,
+            "empty vessel": self.way.vessel_g or drink.vessel_mass_g,
             "ice": drink.ice_mass_g,
             "empty glass": GLASS_G,
             "strained": drink.strained_g(max(hands.moved_s, 1.0)),

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from rig.advice.odds import Limit
-from rig.advice.verdict import Landing, how_it_landed, kept_landed, kept_with, sentence_of
+from rig.advice.verdict import Landing, how_it_landed, kept_landed, sentence_of, with_landing
 from rig.bench import Target
 from rig.fitting.bench_fit import fit
 from rig.fitting.result import Fit
@@ -46,7 +46,8 @@ def test_the_weighed_water_is_what_the_scale_says(known: Fit, run: Run) -> None:
     low, middle, high = told.dilution_by_volume
     assert low < middle < high
     assert middle == pytest.approx(_dilution(known, run), abs=0.03)
-    heavier = _of(known, replace(run, strained_mass_g=(run.strained_mass_g or 0) + 10.0), dilution_by_volume=(0.01, 0.99))  # fmt: skip
+    more = replace(run, strained_mass_g=(run.strained_mass_g or 0.0) + 10.0)
+    heavier = _of(known, more, dilution_by_volume=(0.01, 0.99))
     assert heavier.dilution_by_volume is not None
     assert heavier.dilution_by_volume[1] - middle == pytest.approx(0.10, abs=0.005)
     assert "more than foretold" in heavier.why
@@ -91,7 +92,8 @@ def test_what_was_not_measured_is_not_made_up(known: Fit, run: Run) -> None:
     cut = Trace(run.trace.time_s[early], {"": run.trace.probe_c[early]})
     assert _of(known, replace(run, trace=cut), **both).temp_c is None
     # what was measured can be enough to tell that it missed
-    low = _of(known, replace(run, extra={PROBE_DOUBT: "silent"}), serve_temp_c_max=10.0, dilution_by_volume=(0.90, 0.95))  # fmt: skip
+    silent = replace(run, extra={PROBE_DOUBT: "silent"})
+    low = _of(known, silent, serve_temp_c_max=10.0, dilution_by_volume=(0.90, 0.95))
     assert low.landed is False and set(low.missed) == {Limit.TOO_LITTLE_WATER}
 
 
@@ -106,7 +108,7 @@ def test_a_kept_run_tells_the_same_until_it_is_corrected(known: Fit, run: Run) -
     made = replace(run, target="coupe")
     told = how_it_landed(known, made, target)
     assert told is not None
-    kept = replace(made, extra=kept_with(made, replace(told, duration_s=99.0)))
+    kept = with_landing(made, replace(told, duration_s=99.0))
     assert "99.0 s" in sentence_of(known, kept)
     assert kept_landed(kept) is told.landed
     corrected = replace(kept, strained_mass_g=(kept.strained_mass_g or 0.0) + 30.0)

@@ -34,6 +34,11 @@ class StopWords:
     left_s: float | None = None
     note: str = ""
 
+    @property
+    def due(self) -> bool:
+        """Whether the best moment has come, however good it is."""
+        return self.stop_now or (self.left_s is not None and self.left_s <= 0.0)
+
 
 class Advisor(Protocol):
     """Says when to stop, reading by reading; called in order of time, only while the drink is moved.

@@ -11,7 +11,7 @@ The header's `meta` is written when the recording starts, so that a crash loses 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from typing import Any, Protocol
@@ -81,8 +81,16 @@ class Recorded:
     streams: tuple[Stream, ...]
 
 
+Remark = Callable[[Run], Run]
+"""Adds to a run, before it is stored, what is known of it beside its journal."""
+
+
 def take_in(
-    files: Files, store: RunStore, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
+    files: Files,
+    store: RunStore,
+    decoders: Mapping[str, Decoder],
+    calibrations: Iterable[Calibration] = (),
+    remark: Remark = lambda run: run,
 ) -> Recorded:
     """Bring a recording into the logbook and move its journal to `done/`.
 
@@ -101,7 +109,7 @@ def take_in(
     journal = _with_late_orders(read_journal(files.journal), files)
     recorded = recorded_in(journal, decoders, calibrations)
     name, is_there = _free_name(recorded, store)
-    recorded = replace(recorded, run=replace(recorded.run, run=name))
+    recorded = replace(recorded, run=remark(replace(recorded.run, run=name)))
     if not is_there:
         findings = tuple(replace(f, place=replace(f.place, run=name)) for f in recorded.findings)
         book = RunBook(recorded.bench, (recorded.run,), findings)
