@@ -152,7 +152,7 @@
     if (!before || before.phase !== told.phase) hold(told, before);
     if (idle) return;
     // figures go on by the tenth of a second; what is to be acted on is there at once
-    const word = (of) => [of.phase, of.asked, of.step, of.call && of.call.word, of.probe && of.probe.state, of.landing && of.landing.big].join("|");
+    const word = (of) => [of.phase, of.asked, of.step, of.call && of.call.word, of.trust && of.trust.state, of.landing && of.landing.big].join("|");
     const wait = before && word(before) === word(told) ? WORDS_MS - (performance.now() - live.worded_ms) : 0;
     if (wait <= 0) words();
     else if (!live.owed) live.owed = window.setTimeout(words, wait);

@@ -118,12 +118,12 @@
     const moved = `${number(told.moved_s, 1, "s")} so far`;
     if (call.word === "stop" || call.word === "past it") return ["STOP", moved, call.word === "stop" ? "Stop now" : "Past the best moment: stop"];
     if (call.left_s === null || call.left_s === undefined) return [number(told.moved_s, 1, "s"), call.waiting || "", ""];
-    const odds = call.odds_best_pct === null || call.odds_best_pct === undefined ? "" : ` · lands ${call.odds_best_pct} of 100`;
+    const odds = call.lands ? ` · lands ${call.lands}` : "";
     return [number_s(call.left_s), `left · ${moved}${call.by_clock ? " · by the clock" : ""}${odds}`, WORDS[call.word] || ""];
   }
 
   function numbers(told) {
-    const [big, second, word] = giant(told), call = told.call || {}, probe = told.probe || {}, landing = told.landing;
+    const [big, second, word] = giant(told), call = told.call || {}, probe = told.trust || {}, landing = told.landing;
     say(at("live-big"), big);
     say(at("live-second"), second);
     say(at("live-word"), word);

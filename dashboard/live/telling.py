@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.live.question import LiveQuestion
+from rig.advice.call_words import of_hundred
 from rig.advice.live import LiveEstimate, Word
 from rig.advice.verdict import Landing
 from rig.capture.devices.health import PortReport, PortState
@@ -71,7 +72,7 @@ def state_of(now: Standing) -> dict[str, Any]:
         "net_g": rounded(net_g, 1),
         "scale_g": rounded(follower.scale_g, 1),
         "temp_c": rounded(session.temp_c, 2),
-        "probe": probe_of(session),
+        "trust": trust_of(session),
         "missing": missing_of(session, now.phase),
         "moved_s": rounded(session.moved_s, 2),
         "started_s": rounded(follower.started_s, 3),
@@ -83,7 +84,7 @@ def state_of(now: Standing) -> dict[str, Any]:
     }
 
 
-def probe_of(session: Session) -> dict[str, Any]:
+def trust_of(session: Session) -> dict[str, Any]:
     """Whether the probe can be believed, in a word and in words; `ask`: a person can say that it is right."""
     doubt = session.watch.doubt
     if doubt is not None:
@@ -149,6 +150,7 @@ def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -
         "by_clock": newest.readings == 0,
         "odds_now_pct": _pct(newest.odds_now),
         "odds_best_pct": _pct(newest.odds_best),
+        "lands": "" if newest.odds_best is None else of_hundred(newest.odds_best),
         "temp_c": [rounded(v, 2) for v in newest.temp_c],
         "dilution_pct": [rounded(100.0 * v, 1) for v in newest.dilution_by_volume],
     }

@@ -91,6 +91,7 @@ def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
     if f"{asked.speed:g}" not in dict(speeds):
         speeds.append((f"{asked.speed:g}", f"{asked.speed:g} × speed"))
     return [
+        html.P("Or another drink", className="live-or"),
         html.Div(
             [
                 html.Button("Weigh in", id="live-begin", className="do giant"),
