@@ -129,12 +129,13 @@
     say(at("live-word"), word);
     say(at("live-asked"), word || landing ? "" : told.asked || "");
     say(at("live-goal"), ` · ${targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
-    say(at("live-said"), [told.said, call.note].filter(Boolean).map((t) => t[0].toUpperCase() + t.slice(1)).join(". "));
+    const note = call.by_clock || told.phase === "done" ? "" : call.note;
+    say(at("live-said"), [told.said, note].filter(Boolean).map((t) => t[0].toUpperCase() + t.slice(1)).join(". "));
     say(at("live-why"), landing ? landing.why : "");
     doubt(told, probe, call);
     figures(told, probe, call);
     say(at("live-missing"), told.phase === "weighing" ? missing(told, probe) : "");
-    const landed = landing && landing.landed !== null ? (landing.landed ? "has-landed" : "has-missed") : "";
+    const landed = !landing || !landing.big ? "" : landing.landed === null ? "has-unknown" : landing.landed ? "has-landed" : "has-missed";
     at("live-stage").className = big === "STOP" ? "cue-stop" : word === "Get ready" ? "cue-ready" : landed;
     if (told.trouble) trouble(told.trouble);
     fill(at("live-steps"), told.steps, () => told.steps.map(step));
@@ -148,7 +149,7 @@
     if (!box) return;
     const doubted = probe.state === "doubted" && told.phase !== "done";
     const instead = told.phase === "moving" ? " By the clock now." : told.phase === "after" ? "" : " Check it before you start.";
-    say(at("live-doubt-words"), doubted ? `${probe.words}.${instead}` : "");
+    say(at("live-doubt-words"), doubted ? `${probe.words}.${instead}`.replace(/(\d) (s|°C)/g, "$1\u00a0$2") : "");
     box.hidden = !doubted;
     if (at("live-believe")) at("live-believe").hidden = !(doubted && probe.ask);
   }

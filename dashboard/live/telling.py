@@ -110,9 +110,8 @@ def landing_of(now: Standing) -> dict[str, Any] | None:
     if now.landing is None:
         words = "It cannot be told whether this one landed" if now.judged else "Working out how it landed …"
         return {"landed": None, "big": "", "headline": words, "why": ""}
-    big = {True: "Landed", False: "Missed", None: ""}[now.landing.landed]
-    told = now.landing.headline.removeprefix("Missed: ").removeprefix("Landed")
-    return {"landed": now.landing.landed, "big": big, "headline": told, "why": now.landing.why}
+    big, _, by = now.landing.headline.partition(": ")
+    return {"landed": now.landing.landed, "big": big, "headline": by, "why": now.landing.why}
 
 
 def asked_of(session: Session, phase: Phase, step: Step | None) -> str:

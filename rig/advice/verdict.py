@@ -64,7 +64,7 @@ class Landing:
         if self.landed:
             return "Landed"
         if self.landed is None:
-            return f"Not known whether it landed: no {' and no '.join(self.not_known)}"
+            return f"Not known: no {' and no '.join(self.not_known)}"
         return f"Missed: {', '.join(f'{limit} by {by}' for limit, by in self.missed.items())}"
 
     @property

@@ -112,11 +112,11 @@ def _lasting(time: FloatArray, temp: FloatArray, settled_s: float) -> ProbeDoubt
     since_s = float(at[k])
     if beyond[k] or leap[k]:
         was = float(middle[max(k - 1, 0)])
-        words = f"the probe jumped from {was:z.0f} to {middle[k]:z.0f} °C after {since_s:.0f} s of motion"
+        words = f"the probe jumped from {was:z.0f} to {middle[k]:z.0f} °C, {since_s:.0f} s into the motion"
         return ProbeDoubt(ProbeFault.JUMPED, since_s, words)
     low = int(np.argmin(middle[: k + 1]))
     words = (
-        f"the probe warmed from {middle[low]:z.0f} to {middle[k]:z.0f} °C after {at[low]:.0f} s of motion, "
+        f"the probe warmed from {middle[low]:z.0f} to {middle[k]:z.0f} °C, from {at[low]:.0f} s into the motion, "
         "as no drink on ice does: it has come out of the drink"
     )
     return ProbeDoubt(ProbeFault.OUT_OF_DRINK, float(at[low]), words)
@@ -127,5 +127,5 @@ def _silence(time: FloatArray, until_s: float, quiet_s: float) -> ProbeDoubt | N
     usual_s = float(np.median(np.diff(time[-20:]))) if time.size > 2 else 0.0
     if until_s - last_s <= max(quiet_s, QUIET_READINGS * usual_s):
         return None
-    when = f"since {last_s:.0f} s of motion" if last_s > 0.0 else "since before the start"
-    return ProbeDoubt(ProbeFault.SILENT, last_s, f"the probe is silent {when}")
+    words = f"the probe fell silent {last_s:.0f} s into the motion" if last_s > 0.0 else "the probe is silent"
+    return ProbeDoubt(ProbeFault.SILENT, last_s, words)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from rig.advice.left_out import left_out
 from rig.capture.decoding.dialects import load
@@ -21,6 +22,7 @@ from rig.capture.recording.recorder_files import Plan
 from rig.capture.to_run.intake import Recorded, recorded_in
 from rig.capture.to_run.probe_doubted import AS_READ
 from rig.cli.record.keys import run_session
+from rig.cli.record.view import screen
 from rig.fitting.bench_fit import fit
 from rig.fitting.result import Verdict
 from rig.runs import PROBE_DOUBT, Gravity, RunBook
@@ -32,10 +34,18 @@ from tests.cli.small_bench import BENCH, small_book
 TIME_SCALE = 4.0
 DIES_S, STOPPED_S = 4.0, 16.0
 Breaks = Callable[[SimulatedRig], object]
+shown: list[str] = []
+"""What the terminal showed while the drink was moved."""
 
 
 def unplugged(rig: SimulatedRig) -> None:
-    rig.probe.unplug()
+    """By the thread that sends, as the device asks for."""
+
+    def gone(at_s: float) -> list[tuple[str, float, str]]:
+        rig.probe.unplug()
+        return [("probe", 0.0, "C")]
+
+    rig.probe.channels = gone
 
 
 def silent(rig: SimulatedRig) -> None:
@@ -62,6 +72,7 @@ def in_fahrenheit(rig: SimulatedRig) -> None:
 def made(folder: Path, breaks: Breaks, before: bool = False) -> tuple[Session, list[bool], Recorded]:
     """One drink whose probe breaks while it is moved, or before: the session, when it was advised blind, the run."""
     blind: list[bool] = []
+    shown.clear()
 
     def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
         blind.append(temp_c is None)
@@ -88,6 +99,13 @@ def made(folder: Path, breaks: Breaks, before: bool = False) -> tuple[Session, l
         )
         broken = before
 
+        def show(session: Session) -> None:
+            if session.moving:
+                console = Console(width=100)
+                with console.capture() as captured:
+                    console.print(screen(session))
+                shown.append(captured.get())
+
         def wait(pace_s: float) -> str:
             nonlocal broken
             if not broken and session.moved_s > DIES_S:
@@ -96,7 +114,7 @@ def made(folder: Path, breaks: Breaks, before: bool = False) -> tuple[Session, l
             time.sleep(0.005)
             return ""
 
-        run_session(session, wait, lambda s: None)
+        run_session(session, wait, show)
         recording.end()
     return session, blind, recorded_in(read_journal(plan.files.journal), load())
 
@@ -111,6 +129,8 @@ def test_a_probe_that_goes_quiet_is_said_and_the_call_goes_by_the_clock(
     assert "silent" in session.watch.words
     assert not blind[0] and blind[-1]
     assert session.words == StopWords("by the clock")
+    assert "silent" not in shown[0]
+    assert "The probe fell silent" in shown[-1] and "by the clock" in shown[-1]
     assert session.temp_c is None
     assert "temperature at the end is not known" in recorded.run.extra[PROBE_DOUBT]
     assert any(f.gravity is Gravity.DOUBT and "silent" in f.what for f in recorded.findings)

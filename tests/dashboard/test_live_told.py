@@ -228,7 +228,7 @@ def test_a_probe_that_falls_silent_is_told_at_once_and_the_end_has_no_temperatur
         until(watched, lambda s, step=step: s["step"] == step)
         act(watched, {"act": "skip", "step": step})
     until_phase(watched, "done")
-    landing = until(watched, lambda s: "known" in s["landing"]["headline"])["landing"]
+    landing = until(watched, lambda s: s["landing"]["big"] == "Not known")["landing"]
     assert landing["landed"] is None and "no temperature at the end" in landing["headline"]
     act(watched, {"act": "keep"})
     run = _kept(book, told(watched)["kept"]["run"])
