@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.call_words import seconds
+from rig.advice.call_words import seconds, will_do
 from rig.advice.compare_words import true_minus
 from rig.advice.live import live_call
 from rig.advice.odds import ENDS, Limit, Result, odds_curve, windows_of
@@ -120,11 +120,13 @@ class Landing:
 
     def _time(self) -> str:
         low, high = self.window_s
-        off = self.duration_s - self.called_s
-        when = "as called" if low - _HANDS_S <= self.duration_s <= high + _HANDS_S else (
-            f"{abs(off):.1f} s {'after' if off > 0 else 'before'} the moment called beforehand"
-        )  # fmt: skip
-        return f"{self.duration_s:.1f} s of {self.technique}, {when} ({seconds(self.called_s)} s)"
+        called = f"called {seconds(self.called_s)} s, {will_do(self.window_s)}"
+        made = f"{self.duration_s:.1f} s of {self.technique}"
+        if low - _HANDS_S <= self.duration_s <= high + _HANDS_S:
+            return f"{made}; {called}"
+        short = self.duration_s < low
+        off_s = low - self.duration_s if short else self.duration_s - high
+        return f"{made}, {off_s:.1f} s too {'short' if short else 'long'}; {called}"
 
 
 def how_it_landed(fit: Fit, run: Run, target: Target) -> Landing | None:

@@ -99,8 +99,15 @@ def test_what_was_not_measured_is_not_made_up(known: Fit, run: Run) -> None:
 
 def test_a_stop_beside_the_call_is_told(known: Fit, run: Run) -> None:
     told = _of(known, run, serve_temp_c_max=2.0, dilution_by_volume=(0.15, 0.30))
-    assert f"{run.duration_s:.1f} s of shake" in told.why
-    assert "called" in told.why
+    assert run.duration_s is not None and run.duration_s > told.window_s[1] + 0.5
+    late_s = run.duration_s - told.window_s[1]
+    assert (
+        f"{run.duration_s:.1f} s of shake, {late_s:.1f} s too long; called {told.called_s:.0f} s" in told.why
+    )
+    in_time = _of(
+        known, replace(run, duration_s=told.called_s), serve_temp_c_max=2.0, dilution_by_volume=(0.15, 0.30)
+    )
+    assert "too" not in in_time.why.split("of shake")[1].split(";")[0]
 
 
 def test_a_kept_run_tells_the_same_until_it_is_corrected(known: Fit, run: Run) -> None:

@@ -76,8 +76,11 @@ def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage
     page.keyboard.type("as the tone said")
     page.focus("#live-keep")
     page.keyboard.press("Enter")
+    said = page.inner_text(".live-landed")
+    assert said.startswith(("Landed. ", "Missed: "))
     page.get_by_role("link", name="Look at run").click()
     page.wait_for_selector("#run-trace .main-svg")
+    assert page.inner_text("#run-landed") == said
     name = page.url.rpartition("/runs/")[2].partition("?")[0]
     page.get_by_role("link", name="Runs", exact=True).click()
     page.wait_for_selector(f"table.runs >> text={name}")
