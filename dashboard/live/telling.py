@@ -89,7 +89,8 @@ def trust_of(session: Session) -> dict[str, Any]:
     doubt = session.watch.doubt
     if doubt is not None:
         ask = doubt.fault is ProbeFault.FAHRENHEIT
-        return {"state": "doubted", "words": f"{doubt.words[0].upper()}{doubt.words[1:]}", "ask": ask}
+        words = session.probe_words
+        return {"state": "doubted", "words": f"{words[0].upper()}{words[1:]}", "ask": ask}
     if not session.watch.heard:
         return {"state": "none", "words": "No probe is heard", "ask": False}
     return {"state": "believed", "words": "Probe believed", "ask": False}

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from rig.bench import Recipe
 from rig.capture.decoding.readings import Quality, Quantity, Sample
+from rig.capture.devices.health import PortState
 from rig.capture.devices.simulated.drink import Hands
 from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
 from rig.capture.recording.journal import EventKind
@@ -19,12 +20,18 @@ from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.session.probe import ProbeWatch
+from rig.signals.probe_faults import ProbeFault
 
 WEIGH_PATIENCE_S = 60.0
 """Where nobody watches, a step that the scale does not show within this time is left out."""
 AGREED_G = 0.05
 LEAST_STEP_G = 0.5
 GLASS_G = 180.0
+_CAUSES = {
+    PortState.ABSENT: "it is unplugged",
+    PortState.REFUSED: "its port is refused",
+    PortState.UNREADABLE: "what it sends cannot be read",
+}
 
 
 class Phase(StrEnum):
@@ -178,6 +185,16 @@ class Session:
     def temp_c(self) -> float | None:
         """What the main probe reads now, or read when the drink came to rest; None where it is not believed."""
         return None if self.watch.doubt is not None or not self.watch.heard else self._temp_c
+
+    @property
+    def probe_words(self) -> str:
+        """What a person must know of the probe, and why it is silent where its port tells; empty while believed."""
+        doubt, main = self.watch.doubt, self._main.get(Quantity.TEMPERATURE)
+        state = self.recording.state() if doubt is not None and main is not None else None
+        if doubt is None or doubt.fault is not ProbeFault.SILENT or state is None or main is None:
+            return self.watch.words
+        cause = _CAUSES.get(state.ports[main[0]].state, "")
+        return f"{doubt.words}: {cause}" if cause else doubt.words
 
     def believe(self) -> None:
         """A person says that the probe is right as it reads."""

@@ -131,6 +131,7 @@ def test_a_probe_that_goes_quiet_is_said_and_the_call_goes_by_the_clock(
     assert session.words == StopWords("by the clock")
     assert "silent" not in shown[0]
     assert "The probe fell silent" in shown[-1] and "by the clock" in shown[-1]
+    assert ("it is unplugged" in shown[-1]) is (breaks is unplugged)
     assert session.temp_c is None
     assert "temperature at the end is not known" in recorded.run.extra[PROBE_DOUBT]
     assert any(f.gravity is Gravity.DOUBT and "silent" in f.what for f in recorded.findings)

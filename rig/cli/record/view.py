@@ -109,7 +109,7 @@ def port_lines(ports: Iterable[PortReport]) -> list[str]:
 
 def _doubt(session: Session) -> str:
     """What is wrong with the probe, and what the call goes by meanwhile; empty while it is believed."""
-    doubt = session.watch.words
+    doubt = session.probe_words
     if not doubt:
         return ""
     by = "by the clock" if session.moving else "check it before you start"
