@@ -66,6 +66,10 @@ class Trace:
         return out
 
 
+PROBE_DOUBT = "probe in doubt"
+"""Under this name a run's `extra` says why its probe was not believed to the end, in words."""
+
+
 @dataclass(frozen=True)
 class Run:
     """One drink made once. None means not measured; masses in g, temperatures in °C, times in s.

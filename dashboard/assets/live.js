@@ -4,6 +4,7 @@
 (function () {
   const FRAME_MS = 17, WORDS_MS = 90;
   const MAIN = { weighing: "Take what is on the scale", ready: "Start", moving: "Stop", after: "Take what is on the scale" };
+  const NAMES = ["recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed", "world"];
   const live = { source: null, root: null, state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", tones: [], audio: null, worded_ms: 0, owed: null };
   window.chillrigLive = live;
 
@@ -81,11 +82,12 @@
 
   function chosen() {
     const asked = {};
-    for (const name of ["recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed"]) {
+    for (const name of NAMES) {
       const input = document.querySelector(`#live-${name} input:checked`);
       if (input) asked[name] = input.value;
     }
     asked.port = [...document.querySelectorAll("#live-port input:checked")].map((input) => input.value);
+    for (const name of ["operator", "session"]) asked[name] = (at(`live-${name}`) || {}).value || "";
     const seed = new URLSearchParams(window.location.search).get("seed");
     if (seed) asked.seed = seed;
     asked.bench = live.root.dataset.bench;
@@ -99,7 +101,10 @@
   function main() {
     const state = live.state;
     if (state && state.phase in MAIN) ask("go", { phase: state.phase });
+    else if (canAgain()) ask("again");
   }
+
+  const canAgain = () => live.state && live.state.phase === "idle" && live.state.kept && live.state.kept.again && !live.state.watching;
 
   // What is told.
   function hear(event) {
@@ -141,79 +146,32 @@
     at("live-stage").hidden = idle;
     if (live.root.id === "live-room") return live.wall(told);
     at("live-choice").hidden = !idle || told.watching;
-    fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
+    const { idleBlock, stage } = window.chillrigStage;
+    fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.discarded, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
     fill(at("live-stage"), [told.phase, told.watching, told.drink], () => (idle ? [] : stage(told)));
+    if (!before || before.phase !== told.phase) hold(told, before);
     if (idle) return;
     // figures go on by the tenth of a second; what is to be acted on is there at once
-    const word = (of) => [of.phase, of.asked, of.step, of.call && of.call.word].join("|");
+    const word = (of) => [of.phase, of.asked, of.step, of.call && of.call.word, of.trust && of.trust.state, of.landing && of.landing.big].join("|");
     const wait = before && word(before) === word(told) ? WORDS_MS - (performance.now() - live.worded_ms) : 0;
     if (wait <= 0) words();
     else if (!live.owed) live.owed = window.setTimeout(words, wait);
     draw();
-    if (!before || before.phase !== told.phase) {
-      const first = at("live-act") || at("live-keep");
-      const free = !document.activeElement || document.activeElement === document.body || !document.activeElement.isConnected;
-      if (first && free) first.focus({ preventScroll: true });
-    }
+  }
+
+  // Where a press goes on after another: the one thing to do next has the focus, and is in sight.
+  function hold(told, before) {
+    const first = at("live-act") || at("live-keep") || at("live-again");
+    const free = !document.activeElement || document.activeElement === document.body || !document.activeElement.isConnected;
+    if (before && (before.phase === "idle" || told.phase === "idle")) window.scrollTo(0, 0);
+    if (first && free) first.focus({ preventScroll: true });
   }
 
   function words() {
     window.clearTimeout(live.owed);
     live.owed = null;
     live.worded_ms = performance.now();
-    if (live.root && live.root.id === "live" && live.state && live.state.phase !== "idle") numbers(live.state);
-  }
-
-  function idleBlock(told) {
-    const out = [];
-    if (told.kept) {
-      const at_run = `/runs/${encodeURIComponent(told.kept.run)}?${new URLSearchParams({ bench: told.kept.bench })}`;
-      out.push(
-        make("div", { class: "notice know", role: "status", id: "live-kept" },
-          make("p", {}, told.kept.words),
-          told.kept.run ? make("p", {}, make("a", { href: at_run }, `Look at run ${told.kept.run}`)) : null));
-    }
-    for (const left of told.interrupted || []) {
-      out.push(
-        make("div", { class: "notice mind live-left" },
-          make("p", {}, `Interrupted: ${left.words}`),
-          told.watching ? null : make("button", { class: "do", onclick: () => ask("recover", { run: left.run }) }, "Bring it in"),
-          told.watching ? null : make("button", { class: "quiet-do", onclick: () => ask("set aside", { run: left.run }) }, "Set it aside")));
-    }
-    return out;
-  }
-
-  function stage(told) {
-    const phase = told.phase, acts = [];
-    if (phase in MAIN) acts.push(make("button", { id: "live-act", class: `do vast ${phase}`, onclick: main }, MAIN[phase]));
-    if (phase === "weighing" || phase === "after")
-      acts.push(make("button", { id: "live-skip", class: "quiet-do", onclick: () => ask("skip", { step: live.state.step }) }, "Leave this one out"));
-    if (phase === "moving" || phase === "ready")
-      acts.push(make("button", { id: "live-mark", class: "quiet-do", onclick: () => ask("mark", { text: "marked by hand" }) }, "Mark this moment"));
-    if (phase === "done")
-      acts.push(
-        make("label", { for: "live-note", class: "legend" }, "Note"),
-        make("input", { id: "live-note", class: "written", maxlength: "500", autocomplete: "off" }),
-        make("button", { id: "live-keep", class: "do vast", onclick: () => ask("keep", { text: at("live-note").value }) }, "Keep this run"),
-        make("button", { id: "live-discard", class: "quiet-do", onclick: () => ask("discard") }, "Discard it"));
-    else if (phase === "trouble") acts.push(make("button", { class: "do vast", onclick: () => ask("clear") }, "Choose again"));
-    else if (phase !== "opening" && phase !== "moving") acts.push(make("button", { id: "live-end", class: "quiet-do", onclick: () => ask("end") }, "End here"));
-    const shown = phase !== "opening" && phase !== "trouble";
-    const steps = shown && (phase === "weighing" || phase === "after" || phase === "done");
-    return [
-      make("p", { class: "live-drink" }, told.drink, make("span", { id: "live-goal", class: "quiet" })),
-      make("div", { class: "live-now" },
-        make("p", { id: "live-word", class: "live-word", role: "alert" }),
-        make("p", { id: "live-asked", class: "live-asked", role: "status" }),
-        shown ? make("p", { id: "live-big", class: "live-big" }) : null,
-        shown ? make("p", { id: "live-second", class: "live-second" }) : null,
-        make("p", { id: "live-said", class: "quiet", role: "status" }),
-        told.watching ? make("p", { class: "quiet" }, "This screen only watches.") : make("div", { class: "live-acts" }, ...acts)),
-      shown ? make("div", { class: "live-side" },
-        steps ? make("ol", { id: "live-steps", class: "live-steps" }) : null,
-        phase === "weighing" ? null : chart()) : null,
-      shown ? make("ul", { id: "live-ports", class: "live-ports", "aria-label": "Devices" }) : null,
-    ].filter((part) => part !== null);
+    if (live.root && live.root.id === "live" && live.state && live.state.phase !== "idle") window.chillrigStage.numbers(live.state);
   }
 
   function chart() {
@@ -222,52 +180,7 @@
       make("figcaption", { id: "live-caption" }, "Thick line: the drink, estimated, with its 90 % band. Dots: its probe as read. Thin lines: other probes. Shaded: the target."));
   }
 
-  function targetWords(t) {
-    if (!t) return "no target";
-    const parts = [];
-    if (t.temp_c_max !== null) parts.push(`at or below ${number(t.temp_c_max, 1, "°C")}`);
-    if (t.dilution_pct) parts.push(`dilution ${number(t.dilution_pct[0], 0)} to ${number(t.dilution_pct[1], 0, "%")}`);
-    return `${t.name}: ${parts.join(", ")}`;
-  }
-
-  // The giant figure of the moment, the one below it, and the word to act on.
-  function giant(told) {
-    const call = told.call || {}, temp = number(told.temp_c, 1, "°C");
-    if (told.phase === "weighing" || told.phase === "after")
-      return [number(told.net_g, 1, "g"), told.expected_g === null ? "any mass will do" : `of ${number(told.expected_g, 1, "g")}`, ""];
-    if (told.phase === "ready") return [temp, call.waiting || "", ""];
-    if (told.phase === "done") return [number(told.moved_s, 1, "s"), `of motion, ${temp} at the end`, ""];
-    const moved = `${number(told.moved_s, 1, "s")} so far`;
-    const drink = call.temp_c ? `drink ${number(call.temp_c[1], 1, "°C")}, water ${number(call.dilution_pct[1], 0, "%")}` : `probe ${temp}`;
-    if (call.word === "stop" || call.word === "past it")
-      return ["STOP", `${drink} · ${moved}`, call.word === "stop" ? "Stop now" : "Past the best moment: stop"];
-    if (call.left_s === null || call.left_s === undefined) return [number(told.moved_s, 1, "s"), call.waiting ? `${drink} · ${call.waiting}` : drink, ""];
-    const left = `${Math.max(0, call.left_s).toFixed(call.left_s < 10 ? 1 : 0)} s`;
-    const word = { "keep going": "Keep going", "get ready": "Get ready", "no good moment": "No moment lands well; this is the best" }[call.word] || "";
-    return [left, `left · ${moved} · ${drink}`, word];
-  }
-
-  function numbers(told) {
-    const [big, second, word] = giant(told);
-    say(at("live-big"), big);
-    say(at("live-second"), second);
-    say(at("live-word"), word);
-    say(at("live-asked"), word ? "" : told.asked || "");
-    say(at("live-goal"), ` · ${targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
-    say(at("live-said"), [told.said, told.call && told.call.note].filter(Boolean).map((t) => t[0].toUpperCase() + t.slice(1)).join(". "));
-    at("live-stage").className = big === "STOP" ? "cue-stop" : word === "Get ready" ? "cue-ready" : "";
-    if (told.trouble) trouble(told.trouble);
-    fill(at("live-steps"), told.steps, () => told.steps.map(step));
-    fill(at("live-ports"), told.ports, () => told.ports.map((p) =>
-      make("li", {}, make("b", {}, `${p.ok ? "●" : "○"} ${p.name}: ${p.state}`), ` ${p.words}`)));
-  }
-
-  function step(s) {
-    const mark = { weighed: "✓", now: "▸", "left out": "–", "to come": "" }[s.state];
-    const mass = s.mass_g !== null ? number(s.mass_g, 1, "g") : s.expected_g !== null ? `${number(s.expected_g, 1, "g")} to come` : s.state;
-    return make("li", { class: s.state.replace(" ", "-"), "aria-current": s.state === "now" ? "step" : null },
-      make("span", { class: "mark", "aria-hidden": "true" }, mark), make("span", {}, s.name), make("span", { class: "mass" }, mass));
-  }
+  live.parts = { MAIN, at, ask, chart, fill, main, make, number, say, trouble };
 
   // Once a frame at most: what comes faster is shown together, and a page that nobody sees shows nothing. Where a
   // frame was long in coming, as on a busy computer, the next one waits as long again: what is shown stays fresh.
@@ -295,7 +208,7 @@
   }
 
   // What the wall of a class (live_wall.js) needs of all this.
-  Object.assign(live, { at, make, say, fill, number, giant, targetWords, soundStop, wakeSound });
+  Object.assign(live, { soundStop, wakeSound });
 
   // Coming and going of the pages.
   function look() {
@@ -320,7 +233,7 @@
 
   document.addEventListener("keydown", function (event) {
     if (event.key !== " " || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
-    if (!live.root || live.root.id !== "live" || !live.state || !(live.state.phase in MAIN)) return;
+    if (!live.root || live.root.id !== "live" || !live.state || !(live.state.phase in MAIN || canAgain())) return;
     if (event.target.closest("button, input, textarea, select, a, summary, label, [role='radio']")) return;
     event.preventDefault();
     main();

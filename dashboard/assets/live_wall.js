@@ -4,7 +4,7 @@
 (function () {
   const EVERY_MS = 1000, WIDE = 720, HIGH = 430, LEFT = 78, RIGHT = 150, TOP = 14, BOTTOM = 64, DOT_S = 5;
   const live = window.chillrigLive;
-  const { at, make, say, fill, number } = live;
+  const { at, make, say, fill, number } = live.parts;
   const wall = { told: null, asks: 0 };
   window.chillrigWall = wall;
 
@@ -26,9 +26,9 @@
   live.wall = function (told) {
     const seen = wall.told, call = told.call || {};
     if (!wall.asks++) ask();
-    const [big, , word] = live.giant(told), moving = told.phase === "moving", open = seen && (seen.shown || seen.ended);
+    const [big, , word] = window.chillrigStage.giant(told), moving = told.phase === "moving", open = seen && (seen.shown || seen.ended);
     const idle = told.phase === "idle";
-    say(at("wall-drink"), idle ? "" : `${told.drink} · ${live.targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
+    say(at("wall-drink"), idle ? "" : `${told.drink} · ${window.chillrigStage.targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
     say(at("wall-state"), idle ? "Waiting for a drink" : word || (moving ? "Keep going" : stands(told.phase)) || told.asked);
     say(at("wall-big"), idle ? "" : big === "STOP" ? "STOP" : moving || told.phase === "after" ? number(told.moved_s, 1, "s") : told.phase === "ready" || told.phase === "opening" ? "" : big);
     const drink = call.temp_c ? `${number(call.temp_c[1], 1, "°C")} · ${number(call.dilution_pct[1], 0, "% water")}` : "";

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from rig.advice.call_words import assumptions, headline
-from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, estimate, live_call
+from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, by_the_clock, estimate, live_call
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import RigError
@@ -36,7 +36,7 @@ def nobody(fit: Fit, call: LiveCall, asked_at: datetime) -> None:
 
 @dataclass(frozen=True)
 class Heard:
-    """What there is to estimate from: seconds since the start of motion, and the main probe's readings."""
+    """What there is to estimate from: seconds since the start of motion, and the readings that are believed."""
 
     now_s: float
     time_s: Sequence[float]
@@ -99,6 +99,8 @@ class Caller:
             if heard.time_s:
                 trace = Trace(np.array(heard.time_s), {"": heard.temp_c})
                 self.estimates.append(estimate(call, trace, heard.now_s))
+            else:
+                self.estimates.append(by_the_clock(call, heard.now_s))
             took_s = time.monotonic() - begun_s
             # at most half of a core, however slow this computer is
             self._left.wait(max(EVERY_S - took_s, took_s, IDLE_S))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
@@ -10,13 +10,15 @@ from typing import Any
 from dashboard.params import Params, Scale, named, one
 from rig.bench import Bench, Motion, Target
 from rig.bench_toml import bench_toml
+from rig.capture.to_run.probe_doubted import USUAL_START
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 from rig.session.drink import Way, WeighedIn, ingredients_g
+from rig.session.simulated_drink import as_simulated
 
 NO_TARGET = ""
 SPEED = Scale(1.0, 20.0, 1.0, "times")
-SIMULATED_BECAUSE = "simulated devices: no drink was made"
+LONGEST_NAME = 60
 
 
 class Devices(StrEnum):
@@ -43,6 +45,18 @@ class Probe(StrEnum):
         return {Probe.IN: "in the drink", Probe.OUT: "not in the drink"}[self]
 
 
+class World(StrEnum):
+    """Where a simulated drink is made."""
+
+    OWN = "own"
+    OTHER = "other"
+
+    @property
+    def words(self) -> str:
+        """As a person chooses it."""
+        return {World.OWN: "as on this bench", World.OTHER: "in another bar"}[self]
+
+
 @dataclass(frozen=True)
 class LiveQuestion:
     """One drink about to be made: names of the bench, the devices, and where the probe is.
@@ -62,6 +76,9 @@ class LiveQuestion:
     ports: tuple[str, ...] = ()
     speed: float = 1.0
     seed: int = 1
+    world: World = World.OWN
+    operator: str = ""
+    session: str = ""
 
     @classmethod
     def of(cls, bench_name: str, bench: Bench, params: Params) -> LiveQuestion:
@@ -94,7 +111,15 @@ class LiveQuestion:
             ports=tuple(p for p in params.get("port", ()) if p) if devices is Devices.HEARD else (),
             speed=SPEED.read(params, "speed", 1.0) if devices is Devices.SIMULATED else 1.0,
             seed=int(seed) if seed.isdecimal() and len(seed) < 7 else 1,
+            world=World(named(params, "world", tuple(World), World.OWN, "world")),
+            operator=(one(params, "operator") or "").strip()[:LONGEST_NAME],
+            session=(one(params, "session") or "").strip()[:LONGEST_NAME],
         )
+
+    @property
+    def again(self) -> LiveQuestion:
+        """The same drink once more; a simulated one by other hands."""
+        return replace(self, seed=self.seed + 1)
 
     def goal(self, bench: Bench) -> Target | None:
         """The target; None where only temperature and dilution are to be estimated."""
@@ -104,8 +129,11 @@ class LiveQuestion:
         """The steps of the weigh-in and after."""
         return Way(self.technique, ingredients_g(bench.recipe(self.recipe)), bench.vessel(self.vessel).mass_g)
 
-    def meta(self, bench: Bench) -> dict[str, Any]:
-        """What goes into the journal's header, so that a crash loses none of it."""
+    def meta(self, bench: Bench, usual_start_c: float) -> dict[str, Any]:
+        """What goes into the journal's header, so that a crash loses none of it.
+
+        `usual_start_c`: what the probe should show before the start.
+        """
         run: dict[str, Any] = {
             "run": f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
             "technique": self.technique,
@@ -115,15 +143,19 @@ class LiveQuestion:
         }
         if self.target != NO_TARGET:
             run["target"] = self.target
-        if self.devices is Devices.SIMULATED:
-            # seen among the runs, and never in a fit
-            run |= {"session": "simulated", "excluded_because": SIMULATED_BECAUSE}
+        run |= {k: v for k in ("operator", "session") if (v := getattr(self, k))}
         return {
             "bench_name": self.bench,
             "bench": bench_toml(bench),
-            "run": run,
+            "run": as_simulated(run) if self.devices is Devices.SIMULATED else run,
             "probe_in_drink": self.probe is Probe.IN,
+            USUAL_START: usual_start_c,
         }
+
+    @property
+    def simulated_situation(self) -> Situation:
+        """What a simulated drink is asked to be."""
+        return Situation(self.technique, self.vessel, self.ice, self.recipe)
 
     def situation(self, known: WeighedIn) -> Situation:
         """What is known of this drink once it is weighed in."""

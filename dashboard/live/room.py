@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -14,9 +14,10 @@ from dashboard.calls_kept import CallKeeper
 from dashboard.desk import Desk
 from dashboard.live.caller import nobody
 from dashboard.live.news import News
-from dashboard.live.question import Devices, LiveQuestion
+from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
+from rig.advice.verdict import Landing, kept_landed, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
@@ -24,12 +25,19 @@ from rig.capture.to_run.calibrated import InForce
 from rig.capture.to_run.intake import take_in
 from rig.errors import NotFound, RigError
 from rig.fitting.bench_fit import prior_fit
+from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.fitting.result import Fit
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook
+from rig.physics.foam import straight_glass_ml
+from rig.plausible import RUN as PLAUSIBLE
+from rig.runs import Run
+from rig.session.discarded import Discarded, discard, discarded, take_back
 from rig.session.drink import Phase
 from rig.session.places import recordings_beside
+from rig.session.probe import usual_start_c
 
+MOST_DISCARDED = 3
 NO_LOGBOOK = (
     "This is a bench folder, which is only read. To record, bring it into a logbook: "
     "chillrig import DIR, then chillrig dashboard"
@@ -43,11 +51,17 @@ def is_recording(folder: Path) -> bool:
 
 @dataclass(frozen=True)
 class Kept:
-    """What became of the last drink: the run it is now, or why it is none."""
+    """What became of the last drink: the run it is now, or why it is none; how it landed; how the others did.
+
+    `again`: the same drink can be made once more with one press.
+    """
 
     words: str
     run: str = ""
     bench: str = ""
+    landed: str = ""
+    tally: str = ""
+    again: bool = False
 
 
 class LiveRoom:
@@ -59,6 +73,8 @@ class LiveRoom:
         self._live: LiveSession | None = None
         self._kept: Kept | None = None
         self._left: tuple[Interrupted, ...] | None = None
+        self._set_aside: tuple[Discarded, ...] | None = None
+        self._question: LiveQuestion | None = None
         self.news = News()
 
     def told(
@@ -82,18 +98,32 @@ class LiveRoom:
         RigError
             Another one is under way; there is no logbook; what is asked for is not on the bench.
         """
+        params = params_of_store(asked)
+        name = self._desk.chosen(one(params, "bench"))
+        self._begin(LiveQuestion.of(name, self._desk.bench(name), params))
+
+    def again(self) -> None:
+        """Begin the drink that was made last once more: same operator, same session, another drink.
+
+        Raises
+        ------
+        RigError
+            None was made yet; and as `begin`.
+        """
+        if self._question is None:
+            raise RigError("no drink has been made here yet. Choose one and weigh it in")
+        self._begin(self._question.again)
+
+    def _begin(self, question: LiveQuestion) -> None:
         with self._lock:
             if self._live is not None and self._live.phase is not Phase.TROUBLE:
                 raise RigError("a drink is being recorded already. Keep or discard it first")
-            logbook = self._logbook()
+            logbook, name = self._logbook(), question.bench
             if is_recording(recordings_beside(logbook.where)):
                 raise RigError(
                     "another drink is still being recorded on this computer. Bring it in or set it aside first"
                 )
-            params = params_of_store(asked)
-            name = self._desk.chosen(one(params, "bench"))
             bench = self._desk.bench(name)
-            question = LiveQuestion.of(name, bench, params)
             known = [d.address for d in every_device(self._desk.devices)] if question.ports else []
             for gone in set(question.ports).difference(known):
                 raise NotFound("device", gone[:80], known)
@@ -101,6 +131,8 @@ class LiveRoom:
             held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
             # a simulated drink answers no call that anyone will follow
             called = partial(self._calls.keep_live, name) if question.devices is Devices.HEARD else nobody
+            made = [r.run for r in logbook.list_runs(name, recipe=question.recipe)]
+            usual_c = usual_start_c(bench.recipe(question.recipe), made)
             live = LiveSession(
                 question,
                 bench,
@@ -110,9 +142,11 @@ class LiveRoom:
                 held,
                 self._desk.dialects,
                 called,
+                usual_c if question.probe is Probe.IN else TYPICAL_ROOM_C,
+                self._desk.devices,
             )
             live.start()
-            self._live = live
+            self._live, self._question = live, question
         self._tell()
 
     def live(self) -> LiveSession:
@@ -128,31 +162,49 @@ class LiveRoom:
             raise RigError("no drink is being recorded. Begin one")
         return live
 
-    def keep(self, note: str) -> None:
+    def keep(self, note: str, foam_ml: float | None = None) -> None:
         """End the drink under way and bring it into the logbook.
 
         Raises
         ------
         RigError
-            Where the logbook does not take it: the journal stays where it is, and can be kept again.
+            Where the logbook does not take it, or the foam cannot be: it can be kept again.
         """
+        if foam_ml is not None and (doubt := PLAUSIBLE["foam_ml"].doubt(foam_ml)):
+            raise RigError(f"foam_ml: {doubt[0]}. {doubt[1]}")
         with self._lock:
             live = self.live()
             live.end()
             files = live.files
             if files is None:
-                self._done(Kept(f"Nothing was recorded. {live.trouble}".strip()))
+                self._done(Kept(f"Nothing was recorded. {live.trouble}".strip(), again=True))
                 return
-            self._done(self._take_in(files, note))
+            self._done(self._take_in(files, note, live.landing, foam_ml))
 
     def discard(self) -> None:
-        """End the drink under way and leave it out of the logbook; its journal is set aside, not deleted."""
+        """End the drink under way and leave it out of the logbook; it can be brought back."""
         with self._lock:
             live = self.live()
             live.end()
             if live.files is not None:
-                live.files.set_done()
-            self._done(Kept("Discarded. Its raw readings stay in the folder recordings/done."))
+                discard(live.files)
+            self._done(Kept("Discarded. It can be brought back for a day.", again=True))
+
+    def bring_back(self, run: str) -> None:
+        """Bring a discarded drink into the logbook after all.
+
+        Raises
+        ------
+        NotFound, RigError
+            There is none of that name; the logbook does not take it.
+        """
+        with self._lock:
+            there = discarded(recordings_beside(self._logbook().where))
+            found = next((d for d in there if d.files.run == run), None)
+            if found is None:
+                raise NotFound("discarded drink", run[:80], [d.files.run for d in there])
+            take_back(found.files)
+            self._done(self._take_in(found.files, ""), ended=False)
 
     def clear(self) -> None:
         """Go back to the choice of a drink after one that could not be begun, or was kept."""
@@ -182,20 +234,28 @@ class LiveRoom:
             left.set_done()
             self._done(Kept("Set aside. Its raw readings stay in the folder recordings/done."), ended=False)
 
-    def _take_in(self, files: Files, note: str) -> Kept:
+    def _take_in(
+        self, files: Files, note: str, landing: Landing | None = None, foam_ml: float | None = None
+    ) -> Kept:
         logbook = self._logbook()
-        recorded = take_in(files, logbook, self._desk.decoders, calibrations(logbook))
-        name = recorded.run.run
+
+        def remark(run: Run) -> Run:
+            foamed = run if foam_ml is None else replace(run, foam_ml=foam_ml)
+            return with_landing(foamed, landing)
+
+        recorded = take_in(files, logbook, self._desk.decoders, calibrations(logbook), remark)
+        run = recorded.run
         if note.strip():
-            logbook.edit_run(
-                recorded.bench_name, name, {"notes": note.strip()[:500]}, "noted when it was kept"
-            )
-        return Kept(f"Kept as run {name}.", name, recorded.bench_name)
+            noted = {"notes": note.strip()[:500]}
+            logbook.edit_run(recorded.bench_name, run.run, noted, "noted when it was kept")
+        landed = "" if landing is None else landing.sentence
+        tally = tally_words(logbook, recorded.bench_name, run)
+        return Kept(f"Kept as run {run.run}.", run.run, recorded.bench_name, landed, tally, again=True)
 
     def _done(self, kept: Kept, *, ended: bool = True) -> None:
         if ended:
             self._live = None
-        self._kept, self._left = kept, None
+        self._kept, self._left, self._set_aside = kept, None, None
         self._tell()
 
     def _interrupted(self, run: str) -> Interrupted:
@@ -211,6 +271,13 @@ class LiveRoom:
                 self._left = () if logbook is None else interrupted_runs(recordings_beside(logbook.where))
             return self._left
 
+    def _thrown(self) -> tuple[Discarded, ...]:
+        with self._lock:
+            if self._set_aside is None:
+                logbook = self._desk.logbook
+                self._set_aside = () if logbook is None else discarded(recordings_beside(logbook.where))
+            return self._set_aside[:MOST_DISCARDED]
+
     def _idle(self) -> dict[str, Any]:
         kept = self._kept
         logbook = self._desk.logbook
@@ -219,6 +286,7 @@ class LiveRoom:
             "asked": NO_LOGBOOK if logbook is None else "",
             "kept": None if kept is None else vars(kept),
             "interrupted": [{"run": i.files.run, "words": i.in_words} for i in self._found()],
+            "discarded": [{"run": d.files.run, "words": d.words} for d in self._thrown()],
         }
 
     def _logbook(self) -> Logbook:
@@ -234,6 +302,47 @@ class LiveRoom:
         self.news.tell()
 
 
+def tally_words(logbook: Logbook, bench_name: str, run: Run) -> str:
+    """How many of the drinks like this one, by the same hands in the same session on the same day, landed."""
+    listed = logbook.list_runs(bench_name, session=run.session, recipe=run.recipe, technique=run.technique)
+    alike = [
+        r.run
+        for r in listed
+        if (r.run.operator, r.run.session, r.run.target) == (run.operator, run.session, run.target)
+        and _day(r.run) == _day(run)
+    ]
+    told = [landed for r in alike if (landed := kept_landed(r)) is not None]
+    if not told:
+        return ""
+    whose = f" · {run.operator}" if run.operator else ""
+    where = f" · {run.session}" if run.session else ""
+    return f"{sum(told)} of {len(told)} landed{whose}{where}"
+
+
+def _day(run: Run) -> date | None:
+    return None if run.started_at is None else run.started_at.astimezone().date()
+
+
+FOAM = ("foam_ml", "foam_mm", "glass_mm")
+
+
+def foam_ml_of(volume_ml: float | None, height_mm: float | None, width_mm: float | None) -> float | None:
+    """The whole drink's volume, foam and all [ml]: as read, or from its height in a straight glass; None where unread.
+
+    Raises
+    ------
+    RigError
+        A height without the glass's width.
+    """
+    if volume_ml is not None or height_mm is None:
+        return volume_ml
+    if width_mm is None:
+        raise RigError(
+            "a height says nothing without the glass: write how wide it is inside, or leave both empty"
+        )
+    return straight_glass_ml(height_mm, width_mm)
+
+
 Acted = Mapping[str, Any]
 
 
@@ -245,7 +354,7 @@ def act(room: LiveRoom, told: Acted) -> str:
     RigError
         It cannot be done.
     """
-    text = {k: str(told.get(k, ""))[:500] for k in ("act", "phase", "step", "text", "run")}
+    text = {k: str(told.get(k, ""))[:500] for k in ("act", "phase", "step", "text", "run", *FOAM)}
     late = "the drink has gone on meanwhile: look again"
     match text["act"]:
         case "begin":
@@ -259,7 +368,13 @@ def act(room: LiveRoom, told: Acted) -> str:
         case "end":
             room.live().finish()
         case "keep":
-            room.keep(text["text"])
+            room.keep(text["text"], foam_ml_of(*(_number(text[k]) for k in FOAM)))
+        case "again":
+            room.again()
+        case "believe":
+            return "" if room.live().believe() else late
+        case "bring back":
+            room.bring_back(text["run"])
         case "discard":
             room.discard()
         case "recover":
@@ -271,3 +386,15 @@ def act(room: LiveRoom, told: Acted) -> str:
         case _:
             raise RigError("the page asked for something that is not known here. Load it again")
     return ""
+
+
+def _number(text: str) -> float | None:
+    """A number as it was typed, with a point or a comma; None where nothing was."""
+    if not text.strip():
+        return None
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError as error:
+        raise RigError(
+            f"{text.strip()[:40]!r} is no number. Write the volume in ml, or leave it empty"
+        ) from error

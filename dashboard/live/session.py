@@ -9,28 +9,36 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.news import News
-from dashboard.live.question import Devices, LiveQuestion, Probe
+from dashboard.live.question import Devices, LiveQuestion, Probe, World
 from dashboard.live.telling import Standing, points_of, state_of
+from rig.advice.verdict import Landing, landing_of
 from rig.bench import Bench
 from rig.capture.decoding.dialects import load
 from rig.capture.decoding.readings import Decoder, Quality, Quantity
 from rig.capture.recording.follow import Follower, Moment
+from rig.capture.recording.journal import read_journal
 from rig.capture.recording.process import RecordingProcess, start_recording
 from rig.capture.recording.recorder_files import Files, Plan
 from rig.capture.to_run.calibrated import Heard as Known
 from rig.capture.to_run.calibrated import InForce
+from rig.capture.to_run.intake import recorded_in
 from rig.errors import RigError
+from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
-from rig.session.devices import devices
+from rig.session.devices import ports_of, simulated_devices
 from rig.session.drink import Phase, Session
+from rig.session.probe import ProbeWatch
+from rig.session.simulated_drink import simulated_drink
 
 TICK_S, LEAST_TICK_S = 0.05, 0.01
 """How often the journal is read and screens are told: as often as an eye follows, and no oftener."""
@@ -113,8 +121,17 @@ class LiveSession:
         held: InForce | None = None,
         dialect_files: tuple[str, ...] = (),
         called: Called = nobody,
+        usual_start_c: float = TYPICAL_ROOM_C,
+        known_devices: tuple[str, ...] = (),
     ) -> None:
-        """Nothing runs before `start`; `held` are the calibrations of this day; `called` hears the call."""
+        """Nothing runs before `start`; `held` are the calibrations of this day; `called` hears the call.
+
+        `usual_start_c`: what the probe should show before the start; `known_devices`: addresses that somebody named.
+        """
+        self._usual_c, self._known_devices, self._fit = usual_start_c, known_devices, fit
+        self.landing: Landing | None = None
+        """Whether it landed, once it is done and that has been worked out."""
+        self.judged = False
         self.question, self.bench, self._news, self._held = question, bench, news, held
         self._trouble = ""
         self._folder, self._dialect_files = folder, dialect_files
@@ -189,6 +206,16 @@ class LiveSession:
             self._state = None
             return True
 
+    def believe(self) -> bool:
+        """Believe the probe as it reads; False where nothing is recorded."""
+        with self.lock:
+            session = self.session
+            if session is None or session.done:
+                return False
+            session.believe()
+            self._state = None
+            return True
+
     def mark(self, text: str) -> bool:
         """Note something at this moment."""
         with self.lock:
@@ -242,7 +269,8 @@ class LiveSession:
         drink = None if self.session is None or self.follower is None else (self.session, self.follower)
         call, goal = self.caller, self.question.goal(self.bench)
         return Standing(
-            self.question, goal, self.phase, self.trouble, recorder, drink, call.estimates, call.words
+            *(self.question, goal, self.phase, self.trouble, recorder, drink, call.estimates, call.words),
+            *(self.landing, self.judged),
         )
 
     def _run(self) -> None:
@@ -263,28 +291,41 @@ class LiveSession:
                     break
             self.caller.leave()
         self._tell()
+        self._judge()
+        self._tell()
+
+    def _judge(self) -> None:
+        """Work out whether it landed, from the closed journal: as the kept run will tell it."""
+        session, files = self.session, self.files
+        if session is not None and files is not None and session.started:
+            with suppress(RigError):
+                calibrations = () if self._held is None else self._held.known
+                run = recorded_in(read_journal(files.journal), load(self._dialect_files), calibrations).run
+                self.landing = landing_of(self._fit(), run)
+        self.judged = True
 
     def _open(self, stack: ExitStack) -> Session:
         q, decoders = self.question, load(self._dialect_files)
-        hands, ports = stack.enter_context(
-            devices(
-                *(self.bench, q.technique, q.vessel, q.ice, q.recipe),
-                simulated=q.devices is Devices.SIMULATED,
-                seed=q.seed,
-                time_scale=q.speed,
-                ice_mass_g=None,
-                port=None,
-                decoders=decoders,
-                among=q.ports,
-            )
-        )
+        if q.devices is Devices.SIMULATED:
+            world = None if q.world is World.OWN else q.seed
+            drink = simulated_drink(self._fit(), q.simulated_situation, q.seed, world)
+            hands, ports = stack.enter_context(simulated_devices(drink, q.speed))
+        else:
+            hands, ports = None, ports_of(None, decoders, q.ports, self._known_devices)
         plan = Plan(
-            *(self._folder, ports, q.meta(self.bench)), time_scale=q.speed, dialect_files=self._dialect_files
+            *(self._folder, ports, q.meta(self.bench, self._usual_c)),
+            time_scale=q.speed,
+            dialect_files=self._dialect_files,
         )
         self.recording = stack.enter_context(start_recording(plan))
         self.follower = Listening(plan.files.journal, decoders)
         self.session = Session(
-            self.recording, self.follower, q.way(self.bench), heard=Known(self._held), hands=hands
+            self.recording,
+            self.follower,
+            q.way(self.bench),
+            heard=Known(self._held),
+            watch=ProbeWatch(self._usual_c, q.probe is Probe.IN, q.speed),
+            hands=hands,
         )
         return self.session
 
@@ -310,12 +351,10 @@ class LiveSession:
                 return None
             follower = self.follower
             assert follower is not None
-            before = [v for t, v in follower.probe if t > follower.now_s - 1.0] or [
-                v for _, v in follower.probe[-1:]
-            ]
-            start_c = follower.temp_c if not before else sum(before) / len(before)
+            before = [v for t, v in follower.probe if t > follower.now_s - 1.0]
+            start_c = self.session.temp_c if not before else sum(before) / len(before)
             raw_c = start_c if self.phase is Phase.READY else self._start_c(follower)
-            return self.question.situation(self.session.known(raw_c))
+            return self.question.situation(self.session.known(None if self.session.temp_c is None else raw_c))
 
     @staticmethod
     def _start_c(follower: Listening) -> float | None:
@@ -332,6 +371,8 @@ class LiveSession:
             session, follower = self.session, self.follower
             if session is None or follower is None or not session.moving or follower.started_s is None:
                 return None
+            if session.temp_c is None:
+                return Heard(session.moved_s, [], np.zeros(0))
             start = follower.started_s
             first = start - BEFORE_S if self.question.probe is Probe.IN else start
             kept = [(t - start, v) for t, v in follower.probe if t > first]

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.live.question import LiveQuestion
+from rig.advice.call_words import of_hundred
 from rig.advice.live import LiveEstimate, Word
+from rig.advice.verdict import Landing
 from rig.capture.devices.health import PortReport, PortState
 from rig.capture.recording.follow import Follower
 from rig.capture.recording.recorder_files import RecorderState
 from rig.capture.to_run.weighing import Step, StepKind
 from rig.session.drink import Phase, Session
+from rig.signals.probe_faults import ProbeFault
 from rig.target import Target
 
 Point = tuple[float, float]
@@ -40,6 +43,8 @@ class Standing:
     drink: tuple[Session, Follower] | None
     estimates: Sequence[LiveEstimate]
     call_words: str
+    landing: Landing | None = None
+    judged: bool = False
 
 
 def state_of(now: Standing) -> dict[str, Any]:
@@ -66,14 +71,48 @@ def state_of(now: Standing) -> dict[str, Any]:
         "expected_g": None if step is None else rounded(step.expected_g, 1),
         "net_g": rounded(net_g, 1),
         "scale_g": rounded(follower.scale_g, 1),
-        "temp_c": rounded(follower.temp_c, 2),
+        "temp_c": rounded(session.temp_c, 2),
+        "trust": trust_of(session),
+        "missing": missing_of(session, now.phase),
         "moved_s": rounded(session.moved_s, 2),
         "started_s": rounded(follower.started_s, 3),
         "steps": [_step(session, s, step) for s in (*session.way.before, *session.way.after)],
         "said": session.said or session.doubt,
         "ports": [] if now.recorder is None else [_port(p) for p in now.recorder.ports],
         "call": call_of(now.estimates, session, now.call_words),
+        "landing": landing_of(now),
     }
+
+
+def trust_of(session: Session) -> dict[str, Any]:
+    """Whether the probe can be believed, in a word and in words; `ask`: a person can say that it is right."""
+    doubt = session.watch.doubt
+    if doubt is not None:
+        ask = doubt.fault is ProbeFault.FAHRENHEIT
+        words = session.probe_words
+        return {"state": "doubted", "words": f"{words[0].upper()}{words[1:]}", "ask": ask}
+    if not session.watch.heard:
+        return {"state": "none", "words": "No probe is heard", "ask": False}
+    return {"state": "believed", "words": "Probe believed", "ask": False}
+
+
+def missing_of(session: Session, phase: Phase) -> list[str]:
+    """What is still to be weighed before the start, by name."""
+    if phase is not Phase.WEIGHING:
+        return []
+    due = [s.name for s in session.way.before if s != session.expecting]
+    return [n for n in due if n not in session.weighed and n not in session.skipped]
+
+
+def landing_of(now: Standing) -> dict[str, Any] | None:
+    """Whether it landed, for the last of the big states; None before, or where no target was named."""
+    if now.phase is not Phase.DONE or now.target is None or not (now.drink and now.drink[0].started):
+        return None
+    if now.landing is None:
+        words = "It cannot be told whether this one landed" if now.judged else "Working out how it landed …"
+        return {"landed": None, "big": "", "headline": words, "why": ""}
+    big, _, by = now.landing.headline.partition(": ")
+    return {"landed": now.landing.landed, "big": big, "headline": by, "why": now.landing.why}
 
 
 def asked_of(session: Session, phase: Phase, step: Step | None) -> str:
@@ -108,8 +147,10 @@ def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -
         "note": newest.note,
         "waiting": "",
         "left_s": rounded(left_s, 2),
+        "by_clock": newest.readings == 0,
         "odds_now_pct": _pct(newest.odds_now),
         "odds_best_pct": _pct(newest.odds_best),
+        "lands": "" if newest.odds_best is None else of_hundred(newest.odds_best),
         "temp_c": [rounded(v, 2) for v in newest.temp_c],
         "dilution_pct": [rounded(100.0 * v, 1) for v in newest.dilution_by_volume],
     }
@@ -176,8 +217,8 @@ def _target(now: Standing) -> dict[str, Any] | None:
 
 
 def rounded(value: float | None, digits: int) -> float | None:
-    """A number to so many digits, None where there is none to show."""
-    return None if value is None or value != value else round(value, digits)
+    """A number to so many digits, never −0, None where there is none to show."""
+    return None if value is None or value != value else round(value, digits) + 0.0
 
 
 def _pct(share: float | None) -> int | None:

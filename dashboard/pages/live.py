@@ -6,10 +6,10 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
-from dashboard.controls import carried, choice, names, notice, several
+from dashboard.controls import carried, choice, names, notice, several, written
 from dashboard.desk import Desk
 from dashboard.live import stream
-from dashboard.live.question import Devices, LiveQuestion, Probe, techniques
+from dashboard.live.question import Devices, LiveQuestion, Probe, World, techniques
 from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
 from dashboard.params import address, params_of_query
@@ -17,9 +17,22 @@ from rig.bench import Bench
 from rig.capture.devices.ports import every_device
 from rig.errors import RigError
 
-_ASKED = ("recipe", "technique", "vessel", "ice", "target", "devices", "port", "probe", "speed")
 ROOM = "chillrig.live"
 """Under which name the server keeps the room."""
+_ASKED = (
+    "recipe",
+    "technique",
+    "vessel",
+    "ice",
+    "target",
+    "devices",
+    "port",
+    "probe",
+    "speed",
+    "world",
+    "operator",
+    "session",
+)
 CAUTIONS = (
     "Wet hands and mains do not go together: run the computer on its battery, or keep its charger and every plug "
     "out of reach of splashes. Probes and scales by USB only. A hot drink in a sealed vessel builds pressure: vent it "
@@ -80,6 +93,14 @@ def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
     if f"{asked.speed:g}" not in dict(speeds):
         speeds.append((f"{asked.speed:g}", f"{asked.speed:g} × speed"))
     return [
+        html.P("Or another drink", className="live-or"),
+        html.Div(
+            [
+                html.Button("Weigh in", id="live-begin", className="do giant"),
+                html.Button("Hear the tone", id="live-tone", className="quiet-do"),
+            ],
+            className="live-begin",
+        ),
         html.Div(
             [
                 choice("live-recipe", "Drink", names(tuple(bench.recipes)), asked.recipe),
@@ -105,14 +126,22 @@ def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
                     "live-probe", "Probe before the start", [(p.value, p.words) for p in Probe], asked.probe
                 ),
                 html.Div(
-                    choice("live-speed", "Simulated drink runs at", speeds, f"{asked.speed:g}"),
+                    [
+                        choice("live-speed", "Simulated drink runs at", speeds, f"{asked.speed:g}"),
+                        choice(
+                            "live-world",
+                            "and chills",
+                            [(w.value, w.words) for w in World],
+                            asked.world,
+                        ),
+                    ],
                     className="only-simulated",
                 ),
+                written("live-operator", "Operator", asked.operator),
+                written("live-session", "Session", asked.session),
             ],
             className="live-choices",
         ),
-        html.Button("Weigh in", id="live-begin", className="do giant"),
-        html.Button("Hear the tone", id="live-tone", className="quiet-do"),
     ]
 
 

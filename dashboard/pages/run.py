@@ -25,13 +25,15 @@ from dashboard.page import Here, Page
 from dashboard.pages import run_corrections
 from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
+from rig.advice.verdict import sentence_of
 from rig.errors import RigError
+from rig.fitting.bench_fit import prior_fit
 from rig.fitting.result import RunFit, Verdict
 from rig.report.closure import closure
 from rig.report.courses import RunCourse, run_course
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
-from rig.runs import Run
+from rig.runs import PROBE_DOUBT, Run
 
 FITTED = (Verdict.GOOD, Verdict.DOUBTFUL)
 
@@ -124,6 +126,7 @@ def body_block(run: Run, view: BenchView | None, theme: str) -> Any:
             [verdict_mark(verdict_of(run, view)), f" {run.set_up} · {run.recipe}"],
             className="lead",
         ),
+        _landed(run, view),
         _reasons(run, found),
         _trace(run, course, found, look),
         _residuals(run, course, found, look),
@@ -200,7 +203,11 @@ def facts(run: Run, found: RunFit | None) -> list[tuple[str, str, str]]:
         ),
         ("Ice", wording.number(run.ice_mass_g, 0, "g"), f"at {wording.number(run.ice_temp_c, 1, '°C')}"),
         ("Strained", wording.number(run.strained_mass_g, 1, "g"), _residual(found)),
-        ("Drink after", wording.number(end, 1, "°C"), "as fitted"),
+        (
+            "Drink after",
+            wording.number(end, 1, "°C"),
+            "as fitted; its probe was not believed to the end" if PROBE_DOUBT in run.extra else "as fitted",
+        ),
         (
             "Dilution",
             wording.number(None if water is None else 100.0 * water, 0, "%"),
@@ -240,10 +247,23 @@ def _residual(found: RunFit | None) -> str:
     return f"{abs(value):.0f} g {'more' if value > 0 else 'less'} than its set-up would have it"
 
 
+def landed_sentence(run: Run, view: BenchView | None) -> str:
+    """Whether it landed, by how much not and why; empty where it was made for no target, or before there is a fit."""
+    return "" if view is None else sentence_of(view.fit or prior_fit(view.book), run)
+
+
+def _landed(run: Run, view: BenchView | None) -> Any:
+    said = landed_sentence(run, view)
+    return html.P(said, className="lead", id="run-landed") if said else None
+
+
 def _reasons(run: Run, found: RunFit | None) -> Any:
     said = [] if found is None else list(found.reasons)
     if run.excluded_because is not None:
-        said = [f"Excluded: {run.excluded_because}"]
+        said = [
+            *(run.extra[k] for k in (PROBE_DOUBT,) if k in run.extra),
+            f"Excluded: {run.excluded_because}",
+        ]
     return html.Div([html.P(reason) for reason in said], className="notice mind") if said else None
 
 
@@ -271,7 +291,12 @@ def finding(here: Here) -> FindingPage:
     if course is not None and probes_of(run):
         blocks.append(Drawn("What the fit leaves over", residual_figure(course, LIGHT), "Read − fitted."))
     blocks.append(Tabled("Measured and fitted", ("", "Value", "Remark"), tuple(facts(run, found))))
-    said = [*(() if found is None else found.reasons), balance_sentence(view, found), run.notes or ""]
+    said = [
+        landed_sentence(run, view),
+        *(() if found is None else found.reasons),
+        balance_sentence(view, found),
+        run.notes or "",
+    ]
     if any(said):
         blocks.append(Listed("What to know", tuple(s for s in said if s)))
     verdict = verdict_of(run, view)

@@ -21,7 +21,12 @@ def headline(call: Call) -> str:
 
 def window_words(call: Call) -> str:
     """How exactly the call is to be kept."""
-    low, high = (seconds(t) for t in call.window_s)
+    return will_do(call.window_s)
+
+
+def will_do(window_s: tuple[float, float]) -> str:
+    """The durations that will do [s], in words."""
+    low, high = (seconds(t) for t in window_s)
     return "to the second" if low == high else f"{low} to {high} will do"
 
 

@@ -12,7 +12,7 @@ from rig.arrays import FloatArray
 from rig.fitting.observations import strained_mass_g
 from rig.fitting.result import Fit, Verdict
 from rig.physics.recipe_liquid import liquid_from_recipe
-from rig.runs import SetUp
+from rig.runs import PROBE_DOUBT, SetUp
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +80,11 @@ def left_out(fit: Fit) -> LeftOut:
         targets=tuple(r.target for r in runs),
         duration_s=np.array([_number(r.duration_s) for r in judged]),
         strained_g=strained,
-        end_temp_c=np.where(np.isfinite(without.temp_residual_k), post.end_temp_c, np.nan),
+        end_temp_c=np.where(
+            np.isfinite(without.temp_residual_k) & [PROBE_DOUBT not in r.extra for r in runs],
+            post.end_temp_c,
+            np.nan,
+        ),
         strained_residual_g=without.strained_residual_g,
         strained_sd_g=without.strained_sd_g,
         temp_residual_k=without.temp_residual_k,

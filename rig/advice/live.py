@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from rig.advice.call_words import of_hundred
 from rig.advice.calling import (
     DRAWS,
     SEED,
@@ -153,6 +154,13 @@ def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
         now_s, temp, dilution, None, None, None, None, Word.KEEP_GOING, found.readings, _note(call, found)
     )
     return plain if call.target is None else _called(plain, p, call.target, call)
+
+
+def by_the_clock(call: LiveCall, now_s: float) -> LiveEstimate:
+    """Where the drink should be at `now_s` and what to say, where no probe is believed: as called beforehand."""
+    found = estimate(call, Trace(np.zeros(0)), now_s)
+    lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
+    return replace(found, note=f"by the clock: this is the call made before the start{lands}")
 
 
 def _called(plain: LiveEstimate, p: Prediction, target: Target, call: LiveCall) -> LiveEstimate:

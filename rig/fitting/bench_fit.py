@@ -21,7 +21,7 @@ from rig.fitting.random_effects import RandomEffects, design_of, random_effects_
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, nominals
 from rig.fitting.version import model_version
-from rig.runs import Finding, Gravity, Run, RunBook, SetUp
+from rig.runs import PROBE_DOUBT, Finding, Gravity, Run, RunBook, SetUp
 
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
@@ -245,6 +245,8 @@ def _judge(bench: Bench, problem: Problem, post: MeltPosterior, row: int, run: R
             f"trace departs from its set-up by {trace_z:.1f} times the usual spread; likely a probe out of the "
             "liquid, another probe, or motion that stopped early. Look at the trace, then correct or exclude it"
         )
+    if PROBE_DOUBT in run.extra:
+        reasons.append(run.extra[PROBE_DOUBT])
     start, off = float(problem.nominal.inputs.drink_temp_c[row]), float(post.departures[row, P.DRINK_TEMP])
     if run.drink_temp_c is not None and abs(off) > START_DOUBT_K:
         reasons.append(
@@ -313,4 +315,5 @@ def fingerprint(book: RunBook) -> str:
 
 def noted(run: Run) -> str:
     """All that was noted of a run and bears on its fit, its trace left out."""
-    return repr({k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")})
+    told = {k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}
+    return repr(told | {k: v for k, v in run.extra.items() if k == PROBE_DOUBT})

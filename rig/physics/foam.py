@@ -25,6 +25,12 @@ OVERRUN_MAX_PCT = 1500.0
 LEAST_RUNS, LEAST_DURATIONS = 4, 3
 _LOW, _HIGH = 0.05, 0.95
 _GRID = 240
+_MM3_PER_ML = 1000.0
+
+
+def straight_glass_ml(height_mm: float, width_mm: float) -> float:
+    """Volume [ml] of what stands so high [mm] in a straight glass, so wide inside [mm]."""
+    return float(np.pi * (width_mm / 2.0) ** 2 * height_mm / _MM3_PER_ML)
 
 
 @dataclass(frozen=True, eq=False)

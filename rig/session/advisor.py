@@ -22,7 +22,7 @@ Prepare = Callable[[WeighedIn], Advisor]
 
 
 class LiveAdvisor:
-    """Asks the live call again every `EVERY_S` of motion, on the main probe's trace so far."""
+    """Asks the live call again every `EVERY_S` of motion: on the main probe's trace so far, else by the clock."""
 
     def __init__(self, call: LiveCall) -> None:
         self._call = call
@@ -32,14 +32,16 @@ class LiveAdvisor:
 
     def __call__(self, time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords | None:
         """The words for this moment; None between two estimates."""
-        from rig.advice.live import estimate
+        from rig.advice.live import by_the_clock, estimate
 
         if temp_c is not None and (not self._time_s or time_s > self._time_s[-1]):
             self._time_s.append(time_s)
             self._temp_c.append(temp_c)
-        if time_s - self._asked_s < EVERY_S or not self._time_s:
+        if time_s - self._asked_s < EVERY_S:
             return None
         self._asked_s = time_s
+        if temp_c is None:
+            return words(by_the_clock(self._call, time_s))
         trace = Trace(np.array(self._time_s), {"": np.array(self._temp_c)})
         return words(estimate(self._call, trace, time_s))
 

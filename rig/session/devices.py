@@ -9,55 +9,39 @@ from typing import TYPE_CHECKING
 from rig.errors import ModelRangeError, NotFound, PortError
 
 if TYPE_CHECKING:
-    from rig.bench import Bench
     from rig.capture.decoding.readings import Decoder
     from rig.capture.devices.ports import PortSpec
-    from rig.capture.devices.simulated.drink import Hands
+    from rig.capture.devices.simulated.drink import Hands, MadeUp
 
 
 @contextmanager
-def devices(
-    bench: Bench,
-    technique: str,
-    vessel: str,
-    ice: str,
-    recipe: str,
-    *,
-    simulated: bool,
-    seed: int,
-    time_scale: float,
-    ice_mass_g: float | None,
+def simulated_devices(
+    drink: MadeUp, time_scale: float
+) -> Iterator[tuple[Hands | None, tuple[PortSpec, ...]]]:
+    """Devices that are only simulated, running meanwhile around a drink that nobody makes."""
+    from rig.capture.devices.simulated.rig import SimulatedRig
+
+    with SimulatedRig(drink, time_scale=time_scale) as rig:
+        yield rig.hands, rig.ports
+
+
+def ports_of(
     port: list[str] | None,
     decoders: Mapping[str, Decoder],
     among: Collection[str] = (),
-) -> Iterator[tuple[Hands | None, tuple[PortSpec, ...]]]:
-    """The devices to record from, simulated ones running meanwhile.
+    known: Collection[str] = (),
+) -> tuple[PortSpec, ...]:
+    """The real devices to record from.
 
     `port` names what is opened as it is; `among` what is listened to and must be heard, in this order; without
-    either all are listened to.
+    either all are listened to that this computer lists, and the `known` ones, whose addresses somebody named.
 
     Raises
     ------
     PortError
         Nothing is heard, or not all of what was chosen.
     """
-    if not simulated:
-        yield None, _ports_named(port, decoders) if port else _ports_heard(decoders, among)
-        return
-    from rig.bench import Motion
-    from rig.capture.devices.simulated.drink import make_drink
-    from rig.capture.devices.simulated.rig import SimulatedRig
-
-    drink = make_drink(
-        seed,
-        bench.recipe(recipe),
-        motion=bench.motion(technique) or Motion.SHAKE,
-        vessel=vessel,
-        ice=bench.ice_type(ice),
-        ice_mass_g=ice_mass_g,
-    )
-    with SimulatedRig(drink, time_scale=time_scale) as rig:
-        yield rig.hands, rig.ports
+    return _ports_named(port, decoders) if port else _ports_heard(decoders, among, known)
 
 
 def _ports_named(named: list[str], decoders: Mapping[str, Decoder]) -> tuple[PortSpec, ...]:
@@ -78,12 +62,14 @@ def _ports_named(named: list[str], decoders: Mapping[str, Decoder]) -> tuple[Por
     return tuple(specs)
 
 
-def _ports_heard(decoders: Mapping[str, Decoder], among: Collection[str]) -> tuple[PortSpec, ...]:
+def _ports_heard(
+    decoders: Mapping[str, Decoder], among: Collection[str], known: Collection[str]
+) -> tuple[PortSpec, ...]:
     from rig.capture.devices.health import PortState
     from rig.capture.devices.ports import PortSpec, every_device
     from rig.capture.devices.ports_listen import listen_to_all
 
-    there = {d.address: d for d in every_device(among)}
+    there = {d.address: d for d in every_device(among or known)}
     heard = listen_to_all([there[a] for a in among or there], decoders)
     specs = tuple(
         PortSpec(

@@ -10,19 +10,28 @@ from enum import StrEnum
 
 from rig.bench import Recipe
 from rig.capture.decoding.readings import Quality, Quantity, Sample
+from rig.capture.devices.health import PortState
 from rig.capture.devices.simulated.drink import Hands
 from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
 from rig.capture.recording.journal import EventKind
 from rig.capture.recording.process import RecordingProcess
 from rig.capture.to_run.calibrated import Heard
+from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.physics.recipe_liquid import liquid_from_recipe
+from rig.session.probe import ProbeWatch
+from rig.signals.probe_faults import ProbeFault
 
 WEIGH_PATIENCE_S = 60.0
 """Where nobody watches, a step that the scale does not show within this time is left out."""
 AGREED_G = 0.05
 LEAST_STEP_G = 0.5
 GLASS_G = 180.0
+_CAUSES = {
+    PortState.ABSENT: "it is unplugged",
+    PortState.REFUSED: "its port is refused",
+    PortState.UNREADABLE: "what it sends cannot be read",
+}
 
 
 class Phase(StrEnum):
@@ -101,6 +110,8 @@ class Session:
     """Makes the advisor once all is weighed in."""
     heard: Heard = field(default_factory=Heard)
     """What is known of the probe and the scale; the advisor hears what their readings stand for."""
+    watch: ProbeWatch = field(default_factory=ProbeWatch)
+    """Whether the main probe is believed."""
     hands: Hands | None = None
     ring: Callable[[], None] = lambda: None
     words: StopWords | None = None
@@ -117,6 +128,7 @@ class Session:
     _advised_s: float = 0.0
     _started_s: float | None = None
     _stopped_s: float | None = None
+    _temp_c: float | None = None
 
     def __post_init__(self) -> None:
         self._weigh_in = WeighIn(self.way.before)
@@ -169,6 +181,27 @@ class Session:
         doubts = self._weigh_in.state.doubts
         return doubts[-1].what if doubts else ""
 
+    @property
+    def temp_c(self) -> float | None:
+        """What the main probe reads now, or read when the drink came to rest; None where it is not believed."""
+        return None if self.watch.doubt is not None or not self.watch.heard else self._temp_c
+
+    @property
+    def probe_words(self) -> str:
+        """What a person must know of the probe, and why it is silent where its port tells; empty while believed."""
+        doubt, main = self.watch.doubt, self._main.get(Quantity.TEMPERATURE)
+        state = self.recording.state() if doubt is not None and main is not None else None
+        if doubt is None or doubt.fault is not ProbeFault.SILENT or state is None or main is None:
+            return self.watch.words
+        cause = _CAUSES.get(state.ports[main[0]].state, "")
+        return f"{doubt.words}: {cause}" if cause else doubt.words
+
+    def believe(self) -> None:
+        """A person says that the probe is right as it reads."""
+        self.watch.believe()
+        self.recording.order(EventKind.MARK, text=PROBE_BELIEVED)
+        self.said = "the probe is believed as it reads"
+
     def pan_g(self, step: Step) -> float:
         """What the steps before this one left on the pan [g]."""
         steps = self.way.after if self._stopped_s is not None else self.way.before
@@ -179,7 +212,11 @@ class Session:
         self.follower.poll(self._hear)
         if self.follower.header is None or self.finished:
             return
+        if self._stopped_s is None:
+            self.watch.look(self.now_s, self._started_s)
         if self.moving:
+            if self.temp_c is None:
+                self._advise(self.now_s)
             if self.way.duration_s is not None and self.moved_s >= self.way.duration_s:
                 self.ring()
                 self._stop()
@@ -196,7 +233,7 @@ class Session:
             self.finished = True
         elif self.prepare is not None:
             prepare, self.prepare = self.prepare, None
-            self.advisor = prepare(self.known(self.follower.temp_c))
+            self.advisor = prepare(self.known(self.temp_c))
         elif self.by_itself:
             self._start()
 
@@ -249,6 +286,7 @@ class Session:
             self.hands.stop()
         event = self.recording.order(EventKind.STOP)
         self._stopped_s = self.follower.at_s(event.at_ns)
+        self.watch.look(self._stopped_s, self._started_s)
         self._weigh_in = WeighIn(self.way.after)
 
     def _hear(self, moment: Moment) -> None:
@@ -260,19 +298,36 @@ class Session:
                 # A clock that learns may step back by a little; for a scale at rest that means nothing.
                 self._scale_s = max(self._scale_s, moment.time_s)
                 self._weigh_in.update(self._scale_s, sample.value, settled=sample.quality is Quality.GOOD)
+            elif sample.quantity is Quantity.TEMPERATURE:
+                self._read(moment.time_s, sample)
+        self._advise(moment.time_s)
+
+    def _read(self, time_s: float, sample: Sample) -> None:
+        """A reading of the main probe; while the drink rests again, it is not the drink's any more."""
+        good = sample.quality in (Quality.GOOD, Quality.UNSETTLED)
+        self.watch.hear(time_s, sample.value if good else math.nan)
+        if good and self._stopped_s is None:
+            self._temp_c = sample.value
+
+    def _advise(self, at_s: float) -> None:
+        """Ask the advisor, who hears no temperature that is not believed."""
         if self.advisor is None or self._started_s is None or not self.moving:
             return
         # Two boards' clocks are not learnt equally well: an advisor never hears time run back.
-        temp_c = self.heard.temp_c(self.follower.temp_c)
-        before, self._advised_s = self.words, max(self._advised_s, moment.time_s - self._started_s)
+        temp_c = self.heard.temp_c(self.temp_c)
+        before, self._advised_s = self.words, max(self._advised_s, at_s - self._started_s)
         self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
         if self.words is not None and self.words.stop_now and not (before is not None and before.stop_now):
             self.ring()
+        if self.by_itself and self.way.duration_s is None and self.words is not None and self.words.due:
+            self._stop()
 
     def _know(self, port: int, sample: Sample) -> None:
         """Find what is known of a main channel when it is heard for the first time as such."""
         if self._main.get(sample.quantity) != (port, sample.channel) and self.follower.header is not None:
             self._main[sample.quantity] = port, sample.channel
+            if sample.quantity is Quantity.TEMPERATURE:
+                self.watch.another()
             self.heard.hear(self.follower.header.ports[port].name, sample.channel, sample.quantity)
 
     def _note_weighed(self) -> None:
@@ -306,7 +361,7 @@ class Session:
         if what in recipe_g:
             return recipe_g[what] * drink.drink_mass_g / sum(recipe_g.values())
         return {
-            "empty vessel": self.way.vessel_g or drink.plan.setting.wall.mass_g,
+            "empty vessel": self.way.vessel_g or drink.vessel_mass_g,
             "ice": drink.ice_mass_g,
             "empty glass": GLASS_G,
             "strained": drink.strained_g(max(hands.moved_s, 1.0)),

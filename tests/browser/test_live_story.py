@@ -5,6 +5,7 @@ Simulated devices on real pseudo-terminals, the real recorder process, and a bro
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from threading import Thread
@@ -15,6 +16,7 @@ import pytest
 from dashboard.app import make_app
 from dashboard.serving import server_of, sharing_server
 from dashboard.sources import logbook_source
+from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.logbook.store import open_logbook
 from tests.browser.conftest import axe_faults, opening, served
 from tests.dashboard.live_drinks import small_logbook
@@ -72,12 +74,16 @@ def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage
     page.keyboard.press("Space")
     page.wait_for_selector("#live-keep")
     assert axe_faults(page) == []
+    page.get_by_text("Foam, or a note").click()
     page.focus("#live-note")
     page.keyboard.type("as the tone said")
     page.focus("#live-keep")
     page.keyboard.press("Enter")
+    said = page.inner_text(".live-landed")
+    assert said.startswith(("Landed. ", "Missed: "))
     page.get_by_role("link", name="Look at run").click()
     page.wait_for_selector("#run-trace .main-svg")
+    assert page.inner_text("#run-landed") == said
     name = page.url.rpartition("/runs/")[2].partition("?")[0]
     page.get_by_role("link", name="Runs", exact=True).click()
     page.wait_for_selector(f"table.runs >> text={name}")
@@ -87,6 +93,113 @@ def test_a_drink_from_weigh_in_to_kept_run_by_keyboard_alone(open_page: OpenPage
     assert run.strained_mass_g is not None
     assert run.duration_s is not None
     assert run.duration_s > 5.0
+
+
+def _in_sight(page: Any, what: str) -> bool:
+    box = page.locator(what).bounding_box()
+    return box is not None and 0 <= box["y"] <= page.viewport_size["height"] - box["height"]
+
+
+def test_four_taps_make_a_drink_that_landed_or_missed_and_one_makes_the_next(
+    open_page: OpenPage, book: Path
+) -> None:
+    page = open_page(f"{ASKED}&operator=Ada", width=390, height=844)
+    taps = 0
+
+    def tap(what: str) -> None:
+        nonlocal taps
+        page.wait_for_selector(f"{what}:visible")
+        assert _in_sight(page, what)
+        page.locator(what).click()
+        taps += 1
+
+    tap("#live-begin")
+    page.wait_for_selector("#live-missing")
+    tap("#live-act.ready")
+    page.wait_for_function("() => chillrigLive.cued === 'stop'")
+    tap("#live-act.moving")
+    page.wait_for_function(
+        "() => /^(Landed|Missed)$/.test((document.querySelector('#live-big') || {}).innerText)"
+    )
+    assert "foretold" in page.inner_text("#live-why")
+    assert axe_faults(page) == []
+    keep, discard = (page.locator(what).bounding_box() for what in ("#live-keep", "#live-discard"))
+    assert keep is not None and discard is not None
+    assert discard["y"] - (keep["y"] + keep["height"]) > 60
+    assert _in_sight(page, "#live-keep")
+    tap("#live-keep")
+    assert taps == 4
+    page.wait_for_selector("#live-again")
+    assert re.search(r"\d+ of \d+ landed · Ada", page.inner_text("#live-tally"))
+    page.wait_for_function("() => document.activeElement.id === 'live-again'")
+    assert _in_sight(page, "#live-again")
+    assert axe_faults(page) == []
+    page.keyboard.press("Space")
+    page.wait_for_selector("#live-act.ready")
+    assert page.evaluate("() => chillrigLive.state.drink").startswith("night shift")
+    page.wait_for_function("() => document.activeElement.id === 'live-act'")
+
+
+def test_a_discarded_drink_is_brought_back_by_a_press(open_page: OpenPage, book: Path) -> None:
+    page = _begun(open_page)
+    page.locator("#live-act.ready").click()
+    page.wait_for_function("() => chillrigLive.state.moved_s > 1")
+    page.locator("#live-act.moving").click()
+    page.locator("#live-discard").click()
+    page.get_by_role("button", name="Bring it back").first.click()
+    page.wait_for_selector("#live-kept >> text=Kept as run")
+    assert axe_faults(page) == []
+
+
+@pytest.fixture
+def probe(tmp_path: Path) -> Iterator[SimulatedDevice]:
+    """A probe on a real pseudo-terminal, not yet sending."""
+    device = SimulatedDevice(
+        tmp_path / "probe", lambda s: [("probe", 22.0 - s % 0.2, "C")], 20.0, board="tin"
+    )
+    yield device
+    device.close()
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
+def test_a_probe_that_dies_while_the_drink_is_shaken_is_said_in_giant_letters(
+    browser: Any, tmp_path: Path, probe: SimulatedDevice, width: int, height: int
+) -> None:
+    pacer = Pacer(probe, simulated_clock(1.0))
+    pacer.start()
+    source = logbook_source(str(small_logbook(tmp_path)))
+    with served(source, (probe.address,)) as address, opening(browser, address) as opened:
+        page = opened("/live?target=coupe&devices=heard", width=width, height=height, scheme="dark")
+        page.locator("#live-begin").click()
+        for step in ("empty vessel", "coffee concentrate", "dark spirit", "cream liqueur", "ice"):
+            page.wait_for_function("step => (chillrigLive.state || {}).step === step", arg=step)
+            page.locator("#live-skip").click()
+        page.wait_for_selector("#live-act.ready")
+        assert not page.is_visible("#live-doubt")
+        page.locator("#live-act").click()
+        page.wait_for_function("() => chillrigLive.estimates.length > 1")
+        assert "probe believed" in page.inner_text("#live-temp-band")
+        pacer.stop()
+        page.wait_for_selector("#live-doubt:visible")
+        assert "silent" in page.inner_text("#live-doubt")
+        assert "By the clock now" in page.inner_text("#live-doubt")
+        assert _in_sight(page, "#live-doubt")
+        assert _in_sight(page, "#live-act")
+        page.wait_for_function(
+            "() => document.querySelector('#live-second').innerText.includes('by the clock')"
+        )
+        assert "foretold" in page.inner_text("#live-temp-band")
+        size = page.evaluate(
+            "() => parseFloat(getComputedStyle(document.querySelector('#live-doubt-words')).fontSize)"
+        )
+        assert size >= 24.0
+        assert axe_faults(page) == []
+        page.locator("#live-act").click()
+        page.wait_for_selector("#live-end")
+        page.locator("#live-end").click()
+        page.wait_for_selector("#live-big >> text=Not known")
+        page.locator("#live-discard").click()
+        page.wait_for_selector("#live-again")
 
 
 def test_a_browser_that_is_closed_loses_nothing(open_page: OpenPage) -> None:

@@ -32,11 +32,12 @@ from rig.capture.to_run.calibrated import Heard, InForce
 from rig.capture.to_run.intake_streams import streams_from
 from rig.capture.to_run.weighing import StepKind
 from rig.cli.app import app
-from rig.cli.record import SIMULATED_BENCH
+from rig.cli.record.asked import SIMULATED_BENCH
 from rig.cli.record.following import follow, going_on
 from rig.cli.record.keys import run_session
 from rig.cli.record.view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
+from rig.fitting.situation import Situation
 from rig.logbook.calibrations import keep_calibration
 from rig.logbook.store import open_logbook
 from rig.runs import Run, RunBook
@@ -44,7 +45,9 @@ from rig.sensors.calibration import CalibrationKind, Point
 from rig.sensors.line import fit_line, one_point
 from rig.session.advisor import preparing
 from rig.session.drink import Session, Way, WeighedIn
+from rig.session.simulated_drink import SIMULATED_BECAUSE, DrawnDrink, drawn_drink
 from tests.capture.unruly import UnrulyDevice
+from tests.cli.small_bench import small_book
 
 TIME_SCALE = 15.0
 PATIENCE_S = 60.0
@@ -55,6 +58,12 @@ def chillrig(*arguments: str | Path) -> tuple[int, str, str]:
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
     return result.exit_code, result.stdout, result.stderr
+
+
+def drink_of_seed_3() -> DrawnDrink:
+    """The drink of the tests' seed, in the world of the bench that stands in where none is named."""
+    fit = prior_fit(RunBook(parse_bench(SIMULATED_BENCH)[0], ()))
+    return drawn_drink(fit, Situation("shake", "two-piece steel", "freezer cube", "night ferry"), 3)
 
 
 @pytest.fixture(scope="module")
@@ -100,16 +109,52 @@ def test_a_simulated_drink_goes_from_empty_vessel_to_logbook_without_a_key(
 
 
 def test_what_is_recorded_is_what_was_simulated(run: Run) -> None:
-    bench = parse_bench(SIMULATED_BENCH)[0]
-    drink = make_drink(3, bench.recipe("night ferry"), ice=bench.ice_type("freezer cube"))
+    drink = drink_of_seed_3()
     assert run.duration_s is not None
     assert 8.9 < run.duration_s < 15.0
     assert run.drink_mass_g == pytest.approx(drink.drink_mass_g, abs=1.0)
     assert run.ice_mass_g == pytest.approx(drink.ice_mass_g, abs=1.0)
     assert run.strained_mass_g == pytest.approx(drink.strained_g(run.duration_s), abs=1.5)
-    assert run.drink_temp_c == pytest.approx(
-        drink.temp_c(0.0) + drink.world.instruments.probe_offset_k, abs=0.5
+    assert run.drink_temp_c == pytest.approx(drink.temp_c(0.0) + drink.instruments.probe_offset_k, abs=0.5)
+
+
+def test_a_simulated_run_is_marked_and_in_no_fit_and_says_whether_it_landed(
+    made: dict[str, Any], run: Run
+) -> None:
+    assert run.excluded_because == SIMULATED_BECAUSE
+    assert made["simulated"] is True
+    assert run.target == "coupe"
+    assert made["landing"]["landed"] in (True, False)
+    assert made["landing"]["sentence"] == run.extra["how it landed"]
+
+
+def test_without_a_duration_it_is_stopped_when_the_call_says_so(tmp_path: Path) -> None:
+    code, out, err = chillrig(
+        *("record", "--simulated", "--yes", "--seed", "2", "--time-scale", "6"),
+        *("--logbook", tmp_path / "bar.sqlite", "--run", "n2"),
     )
+    assert code == 0, err
+    assert "Landed." in out or "Missed: " in out
+    assert "foretold" in out and "In no fit: simulated" in out
+    with open_logbook(tmp_path / "bar.sqlite") as logbook:
+        assert (logbook.run("simulated", "n2").duration_s or 0.0) > 4.0
+
+
+def test_on_a_real_bench_a_simulated_run_leaves_the_fit_alone(tmp_path: Path) -> None:
+    book = tmp_path / "bar.sqlite"
+    with open_logbook(book) as logbook:
+        logbook.add(small_book(), "corner", "test")
+        before = len(logbook.book("corner").used_runs())
+    code, out, err = chillrig(
+        *("record", "--simulated", "--bench-name", "corner", "--yes", "--duration-s", "8", "--json"),
+        *("--time-scale", str(TIME_SCALE), "--logbook", book, "--run", "made up"),
+    )
+    assert code == 0, err
+    assert json.loads(out)["landing"]["called_s"] > 0
+    with open_logbook(book) as logbook:
+        assert logbook.run("corner", "made up").excluded_because == SIMULATED_BECAUSE
+        assert logbook.run("corner", "made up").target == "coupe"
+        assert len(logbook.book("corner").used_runs()) == before
 
 
 def test_the_journal_is_kept_and_holds_the_whole_way(made: dict[str, Any]) -> None:
@@ -129,7 +174,8 @@ def test_a_recorded_run_is_listed_like_any_other(home: Path, made: dict[str, Any
 @pytest.mark.parametrize(
     ("arguments", "code", "said"),
     [
-        (("--simulated", "--yes"), 2, "--duration-s"),
+        (("--bench-name", "simulated", "--yes"), 2, "--duration-s"),
+        (("--bench-name", "simulated", "--world", "3"), 2, "--simulated"),
         (("--simulated", "--recipe", "night fairy", "--duration-s", "1", "--yes"), 1, "night ferry"),
         (
             ("--port", "/dev/ttyACM0@fast", "--bench-name", "simulated", "--duration-s", "1", "--yes"),
@@ -311,9 +357,9 @@ def test_a_calibrated_scale_and_probe_correct_the_run_and_leave_the_journal_as_i
     assert made["drink_mass_g"] == run.drink_mass_g
     assert run.probe_std_k == pytest.approx(0.06, abs=1e-6)
     assert run.scale_std_g == pytest.approx(0.1 * 2**0.5, abs=0.02)
-    drink = make_drink(3, parse_bench(SIMULATED_BENCH)[0].recipe("night ferry"))
+    drink = drink_of_seed_3()
     assert run.drink_temp_c == pytest.approx(
-        drink.temp_c(0.0) + drink.world.instruments.probe_offset_k - 0.4, abs=0.5
+        drink.temp_c(0.0) + drink.instruments.probe_offset_k - 0.4, abs=0.5
     )
     assert (
         f"drink weighed {raw['drink']:.1f} g, by simulated scale's calibration" in run.extra["calibrations"]

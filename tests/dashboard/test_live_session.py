@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from dashboard.live.question import SIMULATED_BECAUSE
 from dashboard.live.room import LiveRoom, act, is_recording
 from dashboard.live.session import Cursor
 from dashboard.live.stream import Teller, heard
@@ -19,6 +18,7 @@ from rig.capture.recording.process import interrupted_runs
 from rig.errors import NotFound, RigError
 from rig.logbook.store import open_logbook
 from rig.session.places import recordings_beside
+from rig.session.simulated_drink import SIMULATED_BECAUSE
 from tests.dashboard.live_drinks import (
     ASKED,
     go,

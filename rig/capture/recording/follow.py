@@ -34,11 +34,16 @@ class StopWords:
     left_s: float | None = None
     note: str = ""
 
+    @property
+    def due(self) -> bool:
+        """Whether the best moment has come, however good it is."""
+        return self.stop_now or (self.left_s is not None and self.left_s <= 0.0)
+
 
 class Advisor(Protocol):
     """Says when to stop, reading by reading; called in order of time, only while the drink is moved.
 
-    `time_s` is from the start of motion; a value is None where no such reading has come yet.
+    `time_s` is from the start of motion; a value is None where no such reading has come yet, or none is believed.
     """
 
     def __call__(self, time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords | None:

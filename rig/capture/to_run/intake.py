@@ -6,11 +6,12 @@ The header's `meta` is written when the recording starts, so that a crash loses 
     bench           its bench.toml, as text
     run             fields of `rig.runs.Run` that are known beforehand, by name
     probe_in_drink  true where the main probe sits in the drink before the motion starts
+    usual_start_c   what it should read there, or where else it waits [°C]
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
@@ -34,9 +35,10 @@ from rig.capture.recording.process import end_left
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
+from rig.capture.to_run.probe_doubted import doubted, without_doubted
 from rig.consistency.judging import judged
 from rig.errors import LogbookError, NotEnoughData, NotFound, RigError
-from rig.runs import Finding, Gravity, Run, RunBook, Trace
+from rig.runs import PROBE_DOUBT, Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
 from rig.signals.motion import motion_of
@@ -81,8 +83,16 @@ class Recorded:
     streams: tuple[Stream, ...]
 
 
+Remark = Callable[[Run], Run]
+"""Adds to a run, before it is stored, what is known of it beside its journal."""
+
+
 def take_in(
-    files: Files, store: RunStore, decoders: Mapping[str, Decoder], calibrations: Iterable[Calibration] = ()
+    files: Files,
+    store: RunStore,
+    decoders: Mapping[str, Decoder],
+    calibrations: Iterable[Calibration] = (),
+    remark: Remark = lambda run: run,
 ) -> Recorded:
     """Bring a recording into the logbook and move its journal to `done/`; one that goes on without a screen is ended.
 
@@ -103,7 +113,7 @@ def take_in(
     with _named(files):
         recorded = recorded_in(journal, decoders, calibrations)
     name, is_there = _free_name(recorded, store)
-    recorded = replace(recorded, run=replace(recorded.run, run=name))
+    recorded = replace(recorded, run=remark(replace(recorded.run, run=name)))
     if not is_there:
         findings = tuple(replace(f, place=replace(f.place, run=name)) for f in recorded.findings)
         book = RunBook(recorded.bench, (recorded.run,), findings)
@@ -141,11 +151,16 @@ def recorded_in(
         raise NotEnoughData(f"{journal.path.name}: no valid reading and no weigh-in was recorded")
     findings = _doubts(journal, streams)
     start_s, stop_s = _motion(journal, streams, findings)
-    values = _fields(journal)
+    values, extra = _fields(journal), {JOURNAL_KEY: journal.header.run}
     main = _main_probe(streams)
+    doubt = doubted(journal, main, start_s, stop_s)
+    if doubt is not None:
+        findings.append(_doubt(journal, doubt.words))
+        extra[PROBE_DOUBT] = doubt.words
     if journal.header.meta.get("probe_in_drink") and main is not None and start_s is not None:
-        values.setdefault("drink_temp_c", _mean_before(*main, start_s))
-    extra = {JOURNAL_KEY: journal.header.run}
+        time_s, temp_c = main
+        believed = temp_c if doubt is None else doubt.believed(time_s - start_s, temp_c)
+        values.setdefault("drink_temp_c", _mean_before(time_s, believed, start_s))
     probes = _probes(streams)
     if probes:
         values["probe_std_k"] = probes.get("", next(iter(probes.values())))[1].std
@@ -161,12 +176,15 @@ def recorded_in(
         extra[f"mark at {at_s:.1f} s"] = str(event.detail.get("text", ""))
     if start_s is not None and stop_s is not None:
         values.setdefault("duration_s", round(stop_s - start_s, 2))
+    trace = _trace(streams, start_s or 0.0) if streams else None
+    if trace is not None and doubt is not None:
+        trace = without_doubted(trace, doubt)
     real_s = (start_s or 0.0) / journal.header.time_scale
     run = Run(
         **{"run": journal.header.run, **dict.fromkeys(("technique", "vessel", "ice", "recipe"), UNNAMED)}
         | {k: v for k, v in values.items() if v is not None},
         started_at=journal.header.utc + timedelta(seconds=real_s),
-        trace=_trace(streams, start_s or 0.0) if streams else None,
+        trace=trace,
         extra=extra,
     )
     text = journal.header.meta.get("bench")

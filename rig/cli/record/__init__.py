@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Thread
@@ -14,54 +14,31 @@ import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.printing import say
-from rig.cli.source import Source, open_source
-from rig.errors import ModelRangeError, NotEnoughData, NotFound, RigError, TableRefused
+from rig.errors import ModelRangeError, NotEnoughData, RigError, TableRefused
 from rig.session.places import logbook_at, recordings_beside
 
 if TYPE_CHECKING:
     from rig.advice.live import LiveCall
+    from rig.advice.verdict import Landing
     from rig.capture.decoding.readings import Decoder
-    from rig.capture.devices.ports import PortSpec
     from rig.capture.devices.simulated.drink import Hands
+    from rig.capture.recording.recorder_files import Plan
     from rig.capture.to_run.calibrated import InForce
     from rig.capture.to_run.intake import Recorded
+    from rig.cli.record.asked import Drink
     from rig.cli.record.result import Offered
+    from rig.fitting.result import Fit
     from rig.logbook.store import Logbook as OpenLogbook
+    from rig.runs import Run
     from rig.session.advisor import Prepare
     from rig.session.drink import Session, Way
+    from rig.session.probe import ProbeWatch
 
 EXAMPLE = example(
     "chillrig record --simulated",
     "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
     "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
 )
-SIMULATED_BENCH = """
-title = "Simulated rig"
-[vessels."two-piece steel"]
-material = "stainless steel"
-mass_g = 300
-[ice."freezer cube"]
-shape = "cube"
-edge_mm = 28
-temp_c = -16
-[recipes."night ferry"]
-ingredients = [
-  { name = "coffee concentrate", volume_ml = 50 },
-  { name = "dark spirit", volume_ml = 35, abv_pct = 42 },
-]
-"""
-
-
-@dataclass(frozen=True)
-class Drink:
-    """What is to be made, by names of the bench."""
-
-    source: Source
-    bench_name: str
-    technique: str
-    vessel: str
-    ice: str
-    recipe: str
 
 
 def command(
@@ -74,7 +51,10 @@ def command(
     ] = None,
     ice: Annotated[str | None, typer.Option(help="The ice; may be left out where there is one.")] = None,
     recipe: Annotated[str | None, typer.Option(help="The drink; may be left out where there is one.")] = None,
-    target: Annotated[str | None, typer.Option(metavar="NAME", help="The target it is made for.")] = None,
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="The target it is made for; simulated: default the bench's first."),
+    ] = None,
     operator: Annotated[str | None, typer.Option(help="Who makes it.")] = None,
     session: Annotated[str | None, typer.Option(help="The session it belongs to.")] = None,
     run: Annotated[
@@ -87,7 +67,10 @@ def command(
         bool, typer.Option(help="The probe is in the drink before the motion: take its temperature there.")
     ] = False,
     duration_s: Annotated[
-        float | None, typer.Option(min=0.1, help="Stop after this long [s]; default: when you stop.")
+        float | None,
+        typer.Option(
+            min=0.1, help="Stop after this long [s]; default: when you stop; --yes: when it is called."
+        ),
     ] = None,
     port: Annotated[
         list[str] | None,
@@ -96,8 +79,19 @@ def command(
         ),
     ] = None,
     dialects: Dialects = None,
-    simulated: Annotated[bool, typer.Option(help="Record from devices that are only simulated.")] = False,
+    simulated: Annotated[
+        bool,
+        typer.Option(
+            help="Record from devices that are only simulated; such a run is marked, and in no fit."
+        ),
+    ] = False,
     seed: Annotated[int, typer.Option(help="Which simulated drink.")] = 1,
+    world: Annotated[
+        int | None,
+        typer.Option(
+            help="Make the simulated drink in another world of this number; default: the bench's own."
+        ),
+    ] = None,
     time_scale: Annotated[
         float, typer.Option(min=0.1, max=100, help="How much faster than the clock the simulated one runs.")
     ] = 1.0,
@@ -117,18 +111,24 @@ def command(
     What an earlier recording left behind when it was interrupted is offered first.
     """
     from rig.capture.decoding.dialects import load
+    from rig.capture.recording.recorder_files import Plan
     from rig.capture.to_run.calibrated import InForce
+    from rig.cli.record.asked import drink_asked, meta_of, watch_of, way_of
     from rig.cli.record.result import print_recovered, print_result
+    from rig.cli.source import fitted_or_prior
     from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
-    from rig.session.devices import devices
+    from rig.session.devices import ports_of, simulated_devices
+    from rig.session.simulated_drink import simulated_drink
 
     files = [str(f) for f in dialects or ()]
     decoders = load(files)
     at = logbook_at(logbook)
     folder = recordings_beside(at)
-    if yes and not recover and duration_s is None:
-        raise typer.BadParameter("--yes needs --duration-s, for nobody is asked when to stop")
+    if yes and not recover and duration_s is None and target is None and not simulated:
+        raise typer.BadParameter("--yes needs --duration-s or --target, for nobody is asked when to stop")
+    if world is not None and not simulated:
+        raise typer.BadParameter("--world is of simulated devices: give --simulated as well")
     with ExitStack() as stack:
         opened = stack.enter_context(open_logbook(at))
         if follow:
@@ -139,131 +139,67 @@ def command(
         if recover:
             print_recovered(left, opened.where, as_json)
             return
-        made = _drink(bench, logbook, bench_name, technique, vessel, ice, recipe, simulated)
-        way = _way(made, ice_mass_g, duration_s)
+        made = drink_asked(bench, logbook, bench_name, technique, vessel, ice, recipe, target, simulated)
         given = {
             "run": run or f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
             "technique": technique,
             "vessel": made.vessel,
             "ice": made.ice,
             "recipe": made.recipe,
-            "target": target,
+            "target": made.target,
             "operator": operator,
             "session": session,
             "ice_temp_c": ice_temp_c,
             "room_temp_c": room_temp_c,
         }
-        in_drink = probe_in_drink or simulated
-        prepare = _prepare(made, given, target, in_drink, as_json, keep=not simulated)
+        scale = time_scale if simulated else 1.0
+        watch = watch_of(made, probe_in_drink or simulated, scale)
+        fit = fitted_or_prior(made.source, as_json) if simulated or made.target is not None else None
+        hands: Hands | None = None
         try:
-            hands, ports = stack.enter_context(
-                devices(
-                    *(made.source.book.bench, technique, made.vessel, made.ice, made.recipe),
-                    simulated=simulated,
-                    seed=seed,
-                    time_scale=time_scale,
-                    ice_mass_g=ice_mass_g,
-                    port=port,
-                    decoders=decoders,
+            if simulated and fit is not None:
+                situation = replace(
+                    made.situation, ice_mass_g=ice_mass_g, ice_temp_c=ice_temp_c, room_temp_c=room_temp_c
                 )
-            )
+                drink = simulated_drink(fit, situation, seed, world)
+                hands, ports = stack.enter_context(simulated_devices(drink, scale))
+            else:
+                ports = ports_of(port, decoders)
         except ModelRangeError as error:
             raise typer.BadParameter(str(error)) from error
         done = _record(
-            folder,
-            ports,
-            _meta(made, given, in_drink),
-            way,
+            Plan(
+                folder,
+                ports,
+                meta_of(made, given, watch, simulated=simulated),
+                time_scale=scale,
+                dialect_files=tuple(files),
+            ),
+            way_of(made, ice_mass_g, duration_s),
             hands,
-            prepare,
-            tuple(files),
+            _prepare(made, given, fit, watch.in_drink, keep=not simulated),
             decoders,
-            time_scale if simulated else 1.0,
+            watch,
             InForce(calibrations(opened), datetime.now(UTC).date()),
             by_itself=yes,
             quiet=as_json,
         )
-        recorded = _taken_in(done, opened, decoders)
-        print_result(recorded, done, opened.where, left, as_json)
-
-
-def _drink(
-    bench: Path | None,
-    logbook: str | None,
-    bench_name: str | None,
-    technique: str,
-    vessel: str | None,
-    ice: str | None,
-    recipe: str | None,
-    simulated: bool,
-) -> Drink:
-    """What is to be made, from a bench folder, the logbook's bench, or none where all is simulated."""
-    if simulated and bench is None and bench_name is None:
-        from rig.bench import parse_bench
-        from rig.runs import RunBook
-
-        source = Source(RunBook(parse_bench(SIMULATED_BENCH, "the simulated bench")[0], ()), "simulated")
-    else:
-        source = open_source(bench, logbook, bench_name)
-    on = source.book.bench
-    return Drink(
-        source,
-        source.name if bench is None else bench.resolve().name,
-        technique,
-        _one("vessel", vessel, tuple(on.vessels), simulated),
-        _one("ice", ice, tuple(on.ice), simulated),
-        _one("recipe", recipe, tuple(on.recipes), simulated),
-    )
-
-
-def _one(kind: str, asked: str | None, known: tuple[str, ...], first_will_do: bool) -> str:
-    if asked is not None:
-        if asked not in known:
-            raise NotFound(kind, asked, known)
-        return asked
-    if len(known) == 1 or (known and first_will_do):
-        return known[0]
-    if not known:
-        raise RigError(f"the bench has no {kind}. Write one into its bench.toml")
-    raise RigError(f"say which {kind}: --{kind} {' | '.join(repr(k) for k in known)}")
-
-
-def _way(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
-    from rig.session.drink import Way, ingredients_g
-
-    return Way(
-        made.technique,
-        ingredients_g(made.source.book.bench.recipe(made.recipe)),
-        made.source.book.bench.vessel(made.vessel).mass_g,
-        ice_g,
-        duration_s,
-    )
-
-
-def _meta(made: Drink, given: dict[str, Any], probe_in_drink: bool) -> dict[str, Any]:
-    from rig.bench_toml import bench_toml
-
-    return {
-        "bench_name": made.bench_name,
-        "bench": bench_toml(made.source.book.bench),
-        "run": {k: v for k, v in given.items() if v is not None},
-        "probe_in_drink": probe_in_drink,
-    }
+        recorded, landing = _taken_in(done, opened, decoders, fit)
+        print_result(recorded, landing, done, opened.where, left, as_json)
 
 
 def _prepare(
-    made: Drink, given: dict[str, Any], target: str | None, in_drink: bool, quiet: bool, *, keep: bool
+    made: Drink, given: dict[str, Any], fit: Fit | None, in_drink: bool, *, keep: bool
 ) -> Prepare | None:
-    """What makes the live call once all is weighed in; None where no target was named.
+    """What makes the live call once all is weighed in; None where there is no target.
 
     `keep`: the call as it stands before the start goes into the logbook that the fit is of, if any.
     """
-    from rig.cli.source import fitted_or_prior
     from rig.session.advisor import preparing
 
-    if target is None:
+    if made.target is None or fit is None:
         return None
-    goal, fit = made.source.book.bench.target(target), fitted_or_prior(made.source, quiet)
+    goal = made.source.book.bench.target(made.target)
 
     def called(call: LiveCall) -> None:
         from rig.advice.calls_kept import AskedFrom, keep_live
@@ -277,15 +213,12 @@ def _prepare(
 
 
 def _record(
-    folder: Path,
-    ports: tuple[PortSpec, ...],
-    meta: dict[str, Any],
+    plan: Plan,
     way: Way,
     hands: Hands | None,
     prepare: Prepare | None,
-    dialect_files: tuple[str, ...],
     decoders: dict[str, Decoder],
-    time_scale: float,
+    watch: ProbeWatch,
     held: InForce,
     *,
     by_itself: bool,
@@ -294,16 +227,15 @@ def _record(
     from rig.capture.recording.follow import Follower
     from rig.capture.recording.process import start_recording
     from rig.capture.recording.recorder import free_bytes
-    from rig.capture.recording.recorder_files import LEAST_FREE_BYTES, Plan
+    from rig.capture.recording.recorder_files import LEAST_FREE_BYTES
     from rig.capture.to_run.calibrated import Heard
     from rig.cli.record.keys import run_session, terminal_keys
     from rig.cli.record.view import live_view
     from rig.session.drink import Session
 
-    plan = Plan(folder, ports, meta, time_scale=time_scale, dialect_files=dialect_files)
     with start_recording(plan) as recording, terminal_keys() as keys:
-        if not quiet and free_bytes(folder) < LEAST_FREE_BYTES:
-            say(f"Less than {LEAST_FREE_BYTES // 1024**2} MB are free at {folder}: make room soon.")
+        if not quiet and free_bytes(plan.folder) < LEAST_FREE_BYTES:
+            say(f"Less than {LEAST_FREE_BYTES // 1024**2} MB are free at {plan.folder}: make room soon.")
         session = Session(
             recording,
             Follower(plan.files.journal, decoders),
@@ -311,15 +243,20 @@ def _record(
             by_itself=by_itself,
             prepare=prepare,
             heard=Heard(held),
+            watch=watch,
             hands=hands,
             ring=lambda: print("\a", end="", file=sys.stderr, flush=True),
         )
         with live_view(sys.stdout.isatty() and not quiet) as show:
-            run_session(session, keys.wait, show, pace_s=0.05 / max(time_scale, 1.0))
+            run_session(session, keys.wait, show, pace_s=0.05 / max(plan.time_scale, 1.0))
     return session
 
 
-def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder]) -> Recorded:
+def _taken_in(
+    session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder], fit: Fit | None
+) -> tuple[Recorded, Landing | None]:
+    """The run in the logbook, and whether it landed."""
+    from rig.advice.verdict import landing_of, with_landing
     from rig.capture.to_run.intake import take_in
     from rig.logbook.calibrations import calibrations
 
@@ -329,8 +266,15 @@ def _taken_in(session: Session, logbook: OpenLogbook, decoders: dict[str, Decode
         raise RigError(
             f"ended before the drink was moved: no run was stored; what was read is in {files.done}"
         )
+    landing: Landing | None = None
+
+    def remark(run: Run) -> Run:
+        nonlocal landing
+        landing = None if fit is None else landing_of(fit, run)
+        return with_landing(run, landing)
+
     try:
-        return take_in(files, logbook, decoders, calibrations(logbook))
+        return take_in(files, logbook, decoders, calibrations(logbook), remark), landing
     except RigError as error:
         raise RigError(
             f"{error}. What was recorded is kept in {files.journal}: once that is mended, chillrig record --recover"

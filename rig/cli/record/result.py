@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from rig.advice.verdict import Landing
 from rig.capture.recording.process import Interrupted
 from rig.capture.to_run.intake import Recorded
 from rig.cli.printing import bullets, finding_json, print_findings, print_json, say
 from rig.errors import RigError
 from rig.session.drink import Session, still_to_weigh
+from rig.session.simulated_drink import SIMULATED_BECAUSE
 
 Offered = list[tuple[Interrupted, Recorded | RigError | None]]
 """Interrupted recordings, each with what came of it: a run, the reason why none, or None if left alone."""
@@ -74,6 +76,7 @@ def _run_json(recorded: Recorded) -> dict[str, Any]:
 
 def print_result(
     recorded: Recorded,
+    landing: Landing | None,
     session: Session,
     where: str,
     left: Offered,
@@ -81,6 +84,7 @@ def print_result(
 ) -> None:
     files = session.recording.files
     missing = still_to_weigh(session.way, list(session.weighed))
+    r = recorded.run
     if as_json:
         print_json(
             _run_json(recorded)
@@ -89,13 +93,19 @@ def print_result(
                 "journal": str(files.done),
                 "weighed_g": session.weighed,
                 "not_weighed": missing,
+                "landing": None if landing is None else landing.to_dict(),
+                "simulated": r.excluded_because == SIMULATED_BECAUSE,
                 "interrupted": [str(i.files.journal) for i, came in left if came is None],
             }
         )
         return
-    r = recorded.run
     length = "no motion" if r.duration_s is None else f"{r.duration_s:.1f} s of {r.technique}"
     say(f"Run {r.run} of {recorded.bench_name}: {r.recipe}, {length}.", style="bold")
+    if landing is not None:
+        say(f"{landing.headline}.", style="bold")
+        say(f"{landing.why}.")
+    if r.excluded_because is not None:
+        say(f"In no fit: {r.excluded_because}.")
     bullets([f"{what}: {mass_g:.1f} g" for what, mass_g in session.weighed.items()])
     if missing:
         say(f"  Not weighed: {', '.join(missing)}.")

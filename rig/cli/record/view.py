@@ -64,13 +64,13 @@ def screen(session: Session) -> RenderableType:
     figures = Table.grid(padding=(0, 6))
     figures.add_row("°C", "s" if session.moving else "g")
     second = f"{session.moved_s:.0f}" if session.moving else _number(follower.scale_g)
-    figures.add_row(big(_number(follower.temp_c)), big(second))
+    figures.add_row(big(_number(session.temp_c)), big(second))
     words = session.words if session.moving else None
     style = "bold reverse" if words is not None and words.stop_now else "bold"
     state = session.recording.state()
     return Group(
         Text(asked(session), style="bold"),
-        Text(""),
+        Text(_doubt(session), style="bold reverse"),
         figures,
         Text(""),
         Text("" if words is None else visible(words.text), style=style),
@@ -107,5 +107,18 @@ def port_lines(ports: Iterable[PortReport]) -> list[str]:
     return [f"{'●' if p.state is PortState.OK else '○'} {one_line(f'{p.name}: {p.words}')}" for p in ports]
 
 
+def _doubt(session: Session) -> str:
+    """What is wrong with the probe, and what the call goes by meanwhile; empty while it is believed."""
+    doubt = session.probe_words
+    if not doubt:
+        return ""
+    by = "by the clock" if session.moving else "check it before you start"
+    return visible(f"{doubt[0].upper()}{doubt[1:]}: {by}")
+
+
 def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.1f}"
+    return "-" if value is None else f"{value:z.1f}"
+
+
+def _disk(trouble: str) -> str:
+    return f"NOT BEING WRITTEN: {trouble}. Free some space; what was read is kept in memory meanwhile"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -34,6 +35,59 @@ ICE_OF_SHAPE = {
 }
 
 
+@dataclass(frozen=True)
+class Instruments:
+    """The probe and the scale of a simulated rig; K, s and g."""
+
+    probe_lag_s: float
+    probe_offset_k: float
+    probe_noise_k: float
+    probe_step_k: float
+    scale_noise_g: float
+
+
+class MadeUp(Protocol):
+    """A drink whose whole course is known before it starts; masses in g, temperatures in °C."""
+
+    @property
+    def seed(self) -> int:
+        """Which drink it is."""
+        ...
+
+    @property
+    def drink_mass_g(self) -> float:
+        """What was poured."""
+        ...
+
+    @property
+    def ice_mass_g(self) -> float:
+        """The ice, with the water on it."""
+        ...
+
+    @property
+    def vessel_mass_g(self) -> float:
+        """The empty vessel."""
+        ...
+
+    @property
+    def cadence_hz(self) -> float:
+        """How fast these hands move."""
+        ...
+
+    @property
+    def instruments(self) -> Instruments:
+        """What it is watched by."""
+        ...
+
+    def temp_c(self, moved_s: float) -> float:
+        """True temperature after so much motion."""
+        ...
+
+    def strained_g(self, moved_s: float) -> float:
+        """What runs through the strainer after so much motion."""
+        ...
+
+
 @dataclass(frozen=True, eq=False)
 class SimulatedDrink:
     """A drink whose whole course is known before it starts; masses in g, temperatures in °C.
@@ -50,6 +104,23 @@ class SimulatedDrink:
     def world(self) -> World:
         """The constants of its world."""
         return self.plan.setting.world
+
+    @property
+    def instruments(self) -> Instruments:
+        """What it is watched by."""
+        tools = self.world.instruments
+        return Instruments(
+            tools.probe_lag_s,
+            tools.probe_offset_k,
+            tools.probe_noise_k,
+            tools.probe_step_k,
+            tools.scale_noise_g,
+        )
+
+    @property
+    def vessel_mass_g(self) -> float:
+        """The empty vessel."""
+        return float(self.plan.setting.wall.mass_g)
 
     @property
     def drink_mass_g(self) -> float:
@@ -94,28 +165,26 @@ def make_drink(
     ice: Ice | None = None,
     drink_temp_c: float = 24.0,
     ice_mass_g: float | None = None,
+    world: int | None = None,
 ) -> SimulatedDrink:
     """A drink of this seed: as asked for, give or take what hands, ice and room give and take.
 
-    The same seed and request give the same drink.
+    `world`: the number of its world; every seed its own where none is given. The same seed and request give the same
+    drink.
     """
-    world = draw_world(seed)
-    drink = _drink(recipe)
-    kind = (
-        "freezer cube" if ice is None else (ice.name if ice.name in world.ices else ICE_OF_SHAPE[ice.shape])
-    )
-    tin = vessel if vessel in world.walls else "two-piece steel"
-    setting = Setting(world, _OF_MOTION.get(motion, "stir"), tin, kind)
+    law = draw_world(seed if world is None else world)
+    poured = _drink(recipe)
+    kind = "freezer cube" if ice is None else (ice.name if ice.name in law.ices else ICE_OF_SHAPE[ice.shape])
+    tin = vessel if vessel in law.walls else "two-piece steel"
+    setting = Setting(law, _OF_MOTION.get(motion, "stir"), tin, kind)
     # A simulated probe is a good one: what is shown here is a drink, not the worst capsule of any world.
-    tools = replace(
-        world.instruments, probe_in_drink=True, probe_lag_s=min(world.instruments.probe_lag_s, 1.5)
-    )
-    setting = replace(setting, world=replace(world, instruments=tools))
+    tools = replace(law.instruments, probe_in_drink=True, probe_lag_s=min(law.instruments.probe_lag_s, 1.5))
+    setting = replace(setting, world=replace(law, instruments=tools))
     plan = Plan(
         setting,
-        drink,
+        poured,
         drink_temp_c,
-        ice_mass_g or USUAL_ICE_OVER_DRINK * sum(drink.masses_g()),
+        ice_mass_g or USUAL_ICE_OVER_DRINK * sum(poured.masses_g()),
         setting.ice_law.temp_c if ice is None or ice.temp_c is None else min(ice.temp_c, -0.05),
         USUAL_ROOM_C,
         USUAL_ROOM_C,
@@ -156,7 +225,7 @@ class Hands:
     `now_s` gives simulated seconds. Any thread may call.
     """
 
-    drink: SimulatedDrink
+    drink: MadeUp
     now_s: Seconds
     on_scale_g: float = 0.0
     started_s: float | None = None
@@ -195,7 +264,7 @@ class Hands:
     def probe_c(self, at_s: float) -> float:
         """What the probe shows: behind the drink by its lag, with its offset, noise and steps."""
         with self._lock:
-            tools = self.drink.world.instruments
+            tools = self.drink.instruments
             true_c = self.drink.temp_c(self._moved_s(at_s))
             self._probe_shown_c += _caught_up(at_s, self._probe_at_s, tools.probe_lag_s) * (
                 true_c - self._probe_shown_c
@@ -207,7 +276,7 @@ class Hands:
     def scale_g(self, at_s: float) -> float:
         """What the scale shows: settling, with its noise and steps."""
         with self._lock:
-            tools = self.drink.world.instruments
+            tools = self.drink.instruments
             self._scale_shown_g += _caught_up(at_s, self._scale_at_s, SCALE_LAG_S) * (
                 self.on_scale_g - self._scale_shown_g
             )

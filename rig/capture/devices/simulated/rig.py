@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rig.capture.devices.ports import PortSpec
 from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
-from rig.capture.devices.simulated.drink import Hands, SimulatedDrink
+from rig.capture.devices.simulated.drink import Hands, MadeUp
 
 PROBE_HZ, SCALE_HZ = 10.0, 10.0
 
@@ -17,7 +17,7 @@ class SimulatedRig:
 
     def __init__(
         self,
-        drink: SimulatedDrink,
+        drink: MadeUp,
         *,
         time_scale: float = 1.0,
         probe_hz: float = PROBE_HZ,
