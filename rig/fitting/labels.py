@@ -35,7 +35,7 @@ source)."""
 SHOWN_LEAST_SD_K, _FEWEST_SHOWN = 0.4, 3
 _TAILS_DF = 5.0
 """Degrees of freedom of the Student-t density: one odd reading alone gains only so much."""
-_DRAWS, _SEED = 128, 11
+_DRAWS, _SEED = 64, 11
 
 
 class Label(StrEnum):

@@ -53,8 +53,7 @@ def _stretch(z: FloatArray) -> float:
 
 
 def leave_one_out(
-    design: FloatArray,
-    covariance: FloatArray,
+    shared: FloatArray,
     marginal: FloatArray,
     unweighted: FloatArray,
     residual: FloatArray,
@@ -65,10 +64,8 @@ def leave_one_out(
 
     Parameters
     ----------
-    design
-        (runs, obs, effects a run): slopes of the observations by the run's random effects.
-    covariance
-        (runs, effects a run, effects a run): their posterior covariance, this run included.
+    shared
+        (runs, obs, obs): covariance of the observations' means under the posterior of the effects, this run included.
     marginal, unweighted
         (runs, obs, obs): covariance of the observations given the effects, with the run's robust weight and
         without.
@@ -79,13 +76,10 @@ def leave_one_out(
     strained
         Column of the strained mass; the trace's readings are the first `BINS`.
     """
-    transposed = np.swapaxes(design, 1, 2)
-    information = np.matmul(transposed, np.linalg.solve(marginal, design))
-    identity = np.eye(covariance.shape[1])
-    without = np.matmul(covariance, np.linalg.inv(identity - np.matmul(information, covariance)))
-    score = np.matmul(transposed, np.linalg.solve(marginal, residual[..., None]))
-    predicted = residual + np.matmul(design, np.matmul(without, score))[..., 0]
-    variance = unweighted + np.matmul(design, np.matmul(without, transposed))
+    # with Q the shared and M the marginal covariance, taking the run out gives M(M − Q)⁻¹r and M(M − Q)⁻¹Q
+    downdate = np.matmul(marginal, np.linalg.inv(marginal - shared))
+    predicted = np.matmul(downdate, residual[..., None])[..., 0]
+    variance = unweighted + np.matmul(downdate, shared)
     row = np.arange(len(residual))
     last = BINS - 1 - np.argmax(observed[:, BINS - 1 :: -1], axis=1)
     has_trace, has_mass = observed[:, :BINS].any(axis=1), observed[:, strained]

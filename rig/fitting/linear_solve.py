@@ -115,7 +115,7 @@ class Solved:
     """Posterior of effects (effects,) and departures (runs, parameters) with what a run's observations leave.
 
     `left` (runs, obs) is the residual beyond departures, `rest` that of a new run, `marginal` (runs, obs, obs)
-    its covariance.
+    its covariance; `shared` (runs, obs, obs) that of the observations' means under the posterior of the effects.
     """
 
     effects: FloatArray
@@ -124,6 +124,7 @@ class Solved:
     departure_variance: FloatArray
     left: FloatArray
     marginal: FloatArray
+    shared: FloatArray
     rest: FloatArray
 
 
@@ -154,10 +155,9 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     rest = pseudo - np.einsum("roe,re->ro", g, effects[index])
     gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
     departures = held + np.einsum("rpo,ro->rp", gain, rest)
-    own = covariance[index[:, :, None], index[:, None, :]]
-    spread = np.matmul(gain, g)
+    shared = _shared(np.asarray(covariance, dtype=float), index, g)
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
-    departure_variance += np.einsum("rpe,ref,rpf->rp", spread, own, spread, optimize=True)
+    departure_variance += np.einsum("rpo,rpo->rp", np.matmul(gain, shared), gain)
     left = rest - np.einsum("rop,rp->ro", j, departures - held)
     return Solved(
         effects,
@@ -166,8 +166,22 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
         np.maximum(departure_variance, 1e-12),
         left,
         of_run,
+        shared,
         rest,
     )
+
+
+_LOT = 256
+
+
+def _shared(covariance: FloatArray, index: IntArray, by_effect: FloatArray) -> FloatArray:
+    """(runs, obs, obs): covariance of each run's mean observations, in lots that keep memory flat."""
+    out = np.empty((*by_effect.shape[:2], by_effect.shape[1]))
+    for first in range(0, len(index), _LOT):
+        rows = slice(first, first + _LOT)
+        own = covariance[index[rows, :, None], index[rows, None, :]]
+        out[rows] = np.matmul(np.matmul(by_effect[rows], own), np.swapaxes(by_effect[rows], 1, 2))
+    return out
 
 
 def log_evidence(problem: Problem, linear: Linearised, state: State) -> float:

@@ -251,10 +251,8 @@ def _posterior(
     warmer = np.sum(basis * misfit[:, MODES:], axis=1)
     count = linear.observed[:, :BINS].sum(axis=1)
     square = (np.where(linear.observed, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
-    index = design.effect_index
     without = leave_one_out(
-        linear.by_effect,
-        solved.covariance[index[:, :, None], index[:, None, :]],
+        solved.shared,
         solved.marginal,
         unweighted,
         solved.rest,
