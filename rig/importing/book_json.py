@@ -38,7 +38,7 @@ def book_from_json(text: str, file: str) -> RunBook | None:
         )
     except BenchError:
         raise
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, RecursionError) as error:
         raise BenchError(f"the runs are damaged ({error})", Place(file), "Export them again") from error
     return RunBook(bench, runs, findings)
 

@@ -14,6 +14,7 @@ from rig.importing.book_records import FIELDS, FORMAT, TIME, UNIT, record_of, ru
 from rig.runs import RunBook
 
 CHANNELS = "trace_channels"
+_MOST_RUNS, _MOST_VALUES, _MOST_BYTES = 1_000_000, 50_000_000, 1 << 30
 _FORMAT_KEY, _BENCH_KEY = b"chillrig", b"bench_toml"
 
 
@@ -64,7 +65,10 @@ def book_from_parquet(raw: bytes, file: str) -> RunBook | None:
     """
     pa, parquet = _arrow()
     try:
+        _refuse_too_large(parquet.ParquetFile(io.BytesIO(raw)).metadata, file)
         table = parquet.read_table(io.BytesIO(raw))
+    except BenchError:
+        raise
     except (pa.ArrowException, OSError, ValueError) as error:
         raise BenchError(f"the Parquet file is damaged: {error}", Place(file), "Export it again") from error
     said = table.schema.metadata or {}
@@ -79,6 +83,18 @@ def book_from_parquet(raw: bytes, file: str) -> RunBook | None:
         }
         runs.append(run_of(row, trace_of(channels) if TIME in channels else None, file))
     return RunBook(bench, tuple(runs))
+
+
+def _refuse_too_large(described: Any, file: str) -> None:
+    """What is repeated takes no room in the file and all the more in memory: its own description tells before."""
+    parts = [
+        group.column(n)
+        for group in (described.row_group(k) for k in range(described.num_row_groups))
+        for n in range(group.num_columns)
+    ]
+    values, size = sum(p.num_values for p in parts), sum(p.total_uncompressed_size for p in parts)
+    if described.num_rows > _MOST_RUNS or values > _MOST_VALUES or size > _MOST_BYTES:
+        raise BenchError("it holds more than any bench's runs", Place(file), "Export fewer runs at once")
 
 
 def _arrow() -> tuple[Any, Any]:

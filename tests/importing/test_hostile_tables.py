@@ -8,6 +8,7 @@ import sys
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from rig.errors import RigError
@@ -127,6 +128,23 @@ def test_a_file_that_would_take_the_machine_is_refused_in_words_and_little_memor
     done = subprocess.run(told, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
     assert name in done.stdout and len(done.stdout) < 1000
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs RLIMIT_AS and /proc")
+def test_a_parquet_file_that_repeats_one_value_without_end_is_refused(tmp_path: Path) -> None:
+    pa = pytest.importorskip("pyarrow")
+    from pyarrow import parquet
+
+    file = tmp_path / "t.parquet"
+    parquet.write_table(pa.table({"run": pa.array([["x"] * 100_000]), "a": pa.array(["y"])}), file)
+    with pytest.raises(RigError):
+        read_table(file)
+    assert open_book(file) is None  # small enough to look at, and none of ours
+    many = pa.table({"run": pa.array(np.zeros(2_000_000))})
+    parquet.write_table(many, file, compression="zstd")
+    assert file.stat().st_size < 100_000
+    with pytest.raises(RigError, match="more than any bench"):
+        open_book(file)
 
 
 def _course(rows: int) -> str:
