@@ -69,7 +69,9 @@ def in_fahrenheit(rig: SimulatedRig) -> None:
     rig.probe.channels = lambda s: [("probe", 32.0 + 1.8 * rig.hands.probe_c(s), "C")]
 
 
-def made(folder: Path, breaks: Breaks, before: bool = False) -> tuple[Session, list[bool], Recorded]:
+def made(
+    folder: Path, breaks: Breaks, before: bool = False, key: str = ""
+) -> tuple[Session, list[bool], Recorded]:
     """One drink whose probe breaks while it is moved, or before: the session, when it was advised blind, the run."""
     blind: list[bool] = []
     shown.clear()
@@ -112,7 +114,7 @@ def made(folder: Path, breaks: Breaks, before: bool = False) -> tuple[Session, l
                 broken = True
                 breaks(rig)
             time.sleep(0.005)
-            return ""
+            return key if session.watch.doubt is not None else ""
 
         run_session(session, wait, show)
         recording.end()
@@ -160,6 +162,14 @@ def test_a_probe_that_speaks_fahrenheit_is_said_and_its_start_is_not_taken(tmp_p
     assert all(blind)
     assert "as °F" in session.watch.words
     assert recorded.run.drink_temp_c is None
+
+
+def test_a_person_can_say_that_the_probe_is_right_as_it_reads(tmp_path: Path) -> None:
+    session, blind, recorded = made(tmp_path, in_fahrenheit, before=True, key="b")
+    assert session.watch.doubt is None
+    assert not blind[-1]
+    assert PROBE_DOUBT not in recorded.run.extra
+    assert recorded.run.drink_temp_c == pytest.approx(75.0, abs=6.0)
 
 
 def test_a_run_whose_probe_died_is_fitted_as_doubtful_and_has_no_end_temperature(tmp_path: Path) -> None:

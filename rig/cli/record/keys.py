@@ -83,6 +83,8 @@ def run_session(
                 session.skip()
             case "m":
                 session.mark("marked by hand")
+            case "b":
+                session.believe()
             case "q":
                 return
             case _:

@@ -33,7 +33,7 @@ _FONT = {
     " ": ("  ", "  ", "  ", "  ", "  "),
 }
 _ROWS = 5
-WAYS = "space: start, stop or take    s: skip    m: mark    q: end"
+WAYS = "space: start, stop or take    s: skip    m: mark    b: believe the probe    q: end"
 
 
 def big(text: str) -> str:
