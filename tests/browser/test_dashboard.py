@@ -17,6 +17,7 @@ PAGES = {
     "/compare": "#compare-averages .main-svg",
     "/compare?recipe=night+shift": "#compare-check-figure .main-svg",
     "/shake-time": "#call-levers h2",
+    "/guide": ".guide section p",
 }
 BIG = "#call-head .big"
 
@@ -24,6 +25,11 @@ BIG = "#call-head .big"
 def _call(page: Any) -> str:
     page.wait_for_selector(BIG)
     return str(page.inner_text("#call-head"))
+
+
+def _opened(page: Any) -> None:
+    """All chips open, as a press on each would have it."""
+    page.evaluate("() => document.querySelectorAll('details.ask').forEach(d => { d.open = true; })")
 
 
 def _until_changed(page: Any, before: str) -> str:
@@ -57,6 +63,7 @@ def test_every_page_is_reached_by_its_link_and_stays_in_the_house(open_page: Ope
 def test_a_slider_moved_by_keyboard_changes_the_call_and_the_address(open_page: OpenPage) -> None:
     page = open_page("/shake-time?ice=wet+cube&drink_temp_c=20&target=short")
     before = _call(page)
+    _opened(page)
     slider = page.get_by_label("Drink before the ice", exact=True)
     slider.focus()
     for _ in range(3):
@@ -73,6 +80,7 @@ def test_a_slider_moved_is_asked_and_its_box_brings_back_what_is_usual(open_page
     page = open_page("/shake-time?target=short")
     usual = _call(page)
     assert "asked" not in usual
+    _opened(page)
     box = page.get_by_role("checkbox", name="Drink before the ice as usual")
     assert box.is_checked()
     page.get_by_label("Drink before the ice", exact=True).focus()
@@ -80,6 +88,7 @@ def test_a_slider_moved_is_asked_and_its_box_brings_back_what_is_usual(open_page
     moved = _until_changed(page, usual)
     assert "(asked)" in moved and not box.is_checked()
     page.wait_for_function("() => location.search.includes('drink_temp_c=')")
+    _opened(page)
     box.check()
     assert _until_changed(page, moved) == usual
     page.wait_for_function("() => !location.search.includes('drink_temp_c=')")
@@ -88,6 +97,7 @@ def test_a_slider_moved_is_asked_and_its_box_brings_back_what_is_usual(open_page
 def test_an_address_restores_what_was_asked(open_page: OpenPage) -> None:
     page = open_page("/shake-time?ice=wet+cube&ice_mass_g=240&drink_temp_c=55&target=short&dilution_high=44")
     _call(page)
+    _opened(page)
     assert page.get_by_role("radio", name="wet cube").is_checked()
     assert page.get_by_role("radio", name="short").is_checked()
     assert page.get_by_label("Ice, weighed", exact=True).input_value() == "240"
@@ -98,25 +108,30 @@ def test_an_address_restores_what_was_asked(open_page: OpenPage) -> None:
     first = _call(page)
     page.goto(whole)
     assert _call(page) == first
+    _opened(page)
     assert page.get_by_label("Dilution to").input_value() == "44"
 
 
 def test_a_named_target_moves_its_sliders_and_another_ice_its_own(open_page: OpenPage) -> None:
     page = open_page("/shake-time")
     before = _call(page)
+    chips = page.locator("details.ask summary")
+    chips.nth(3).click()
     page.get_by_text("short", exact=True).click()
     changed = _until_changed(page, before)
     assert page.get_by_label("Serve at or below").input_value() == "2"
+    chips.nth(2).click()
     page.get_by_text("wet cube", exact=True).click()
     _until_changed(page, changed)
     page.wait_for_function("() => document.getElementById('call-ice_temp_c').value === '0'")
 
 
 def test_set_ups_chosen_in_a_comparison_are_drawn_and_kept_in_the_address(open_page: OpenPage) -> None:
-    page = open_page("/compare")
+    page = open_page("/compare?target=")
     page.wait_for_selector(PAGES["/compare"])
-    said = "document.querySelectorAll('#compare-answer section:first-child h2:first-child + ul li').length"
+    said = "document.querySelectorAll('#compare-answer .answer section:first-child h2:first-child + ul li').length"
     assert page.evaluate(said) == 1
+    page.locator("details.ask summary").nth(1).click()
     page.locator("#compare-set_up").get_by_text("stir · mixing glass · wet cube", exact=True).click()
     page.wait_for_function(f"() => {said} === 3")
     page.wait_for_function("() => location.search.includes('stir')")
@@ -141,6 +156,7 @@ def test_runs_are_narrowed_by_a_filter_and_opened_by_their_name(open_page: OpenP
 def test_the_tab_key_reaches_every_control_and_shows_where_it_is(open_page: OpenPage) -> None:
     page = open_page("/shake-time")
     page.wait_for_selector(PAGES["/shake-time"])
+    _opened(page)
     reached, unseen = [], []
     for _ in range(60):
         page.keyboard.press("Tab")
@@ -205,6 +221,7 @@ def test_a_phone_needs_no_sideways_scrolling_and_its_targets_are_large(
 def test_on_a_phone_the_call_stays_in_sight_while_its_sliders_move(open_page: OpenPage) -> None:
     page = open_page("/shake-time", width=390, height=844)
     _call(page)
+    _opened(page)
     page.get_by_label("Dilution to").scroll_into_view_if_needed()
     box = page.locator(BIG).bounding_box()
     assert box is not None

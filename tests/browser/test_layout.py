@@ -17,6 +17,7 @@ SETTLED = {
     "/runs": "table.runs tbody tr",
     "/recipe": "main h1",
     "/rig": "main h1",
+    "/guide": ".guide section p",
 }
 MOST_SHIFT = 0.02
 # layout-shift entries of the Layout Instability API; those within half a second of a press do not count

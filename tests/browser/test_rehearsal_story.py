@@ -64,12 +64,14 @@ def test_a_competitor_sees_what_to_practise_replays_two_runs_and_takes_a_run_she
     drawn = "document.querySelector('#rehearsal-together .js-plotly-plot')._fullData"
     assert page.evaluate(f"Math.max(...{drawn}.map(t => t.x.length))") == 160
 
+    page.locator("details.ask summary", has_text="sessions").click()
     page.get_by_role("group", name="Sessions").get_by_text("evening 2").click()
     page.get_by_text("of 3 landed").wait_for()
     page.wait_for_function("() => location.search.includes('session=evening+1')")
     whole = page.url
     page.goto(whole)
     page.get_by_text("of 3 landed").wait_for()
+    page.locator("details.ask summary", has_text="sessions").click()
     page.get_by_role("group", name="Sessions").get_by_text("evening 1").click()
     page.get_by_text("no session is chosen").wait_for()
 

@@ -113,7 +113,9 @@ def test_a_competitor_asks_what_if_on_a_phone_and_takes_the_card_along(open_page
     page = open_page("/shake-time?target=coupe", width=390, height=844)
     page.wait_for_selector("#call-head .big")
     before = page.inner_text("#call-head")
+    page.locator("details.ask summary").nth(0).click()
     page.get_by_label("Drink before the ice", exact=True).fill("60")
+    page.locator("details.ask[open] .ask-done").click()
     page.wait_for_function(
         "before => { const h = document.querySelector('#call-head'); "
         "return h && h.innerText && h.innerText !== before; }",
