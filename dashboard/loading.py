@@ -1,23 +1,19 @@
 """What a browser loads before it can show a page, and how long it may keep it.
 
-`scripts/plotly-basic.min.js` is the file of the npm package plotly.js-basic-dist-min, unchanged, in the version that
-the Python package plotly carries whole. A quarter of the size, it draws scatter, bar and pie, and the pages draw no
-other kind.
+Figures are drawn by plotly's basic bundle, as on pages that stand alone: see `rig.report.plotting`.
 """
 
 from __future__ import annotations
 
 import gzip
 from functools import lru_cache
-from pathlib import Path
 
 from flask import Flask, Response, request, send_file
 
+from rig.report.plotting import BUNDLE
+
 FIGURES_SCRIPT = "/_dash-component-suites/plotly/package_data/plotly.min.js"
 """Where Dash asks for the whole of plotly, once a page has its first figure."""
-BUNDLE = Path(__file__).parent / "scripts" / "plotly-basic.min.js"
-KINDS = frozenset({"scatter", "bar", "pie"})
-"""What the bundle draws, as its makers list it."""
 
 # a browser keeps what it compiled of a script only where it need not ask for that script again
 DAY_S, YEAR_S = 86_400, 31_536_000

@@ -21,6 +21,8 @@ _WHERE = {
     "RigError": "rig.errors",
     "TableRefused": "rig.errors",
     "read_table": "rig.importing.tables",
+    "to_frame": "rig.report.notebook",
+    "figure": "rig.report.notebook",
 }
 
 __all__ = list(_WHERE)

@@ -14,7 +14,7 @@ from dashboard.controls import choice, notice, table, written
 from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.page import Here
-from dashboard.questions.correction import FIELDS, Correction, reason_of
+from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of, standing
 from rig.errors import RigError
 from rig.logbook.edits import Change
 from rig.logbook.store import Logbook
@@ -31,15 +31,16 @@ def layout(here: Here, run: Run) -> Any:
             else "This bench is a folder: correct its run sheet, or bring it into the logbook (chillrig import DIR)."
         )
         return html.P(where, className="quiet")
-    fields = [(field, words) for field, (words, _) in FIELDS.items()]
     out = run.excluded_because is not None
+    gone = any(d.run == run.run for d in logbook.deleted_runs(here.bench))
+    hint = standing(run, "strained_mass_g", logbook.bench(here.bench))
     return html.Section(
         [
             html.Details(
                 [
                     html.Summary("Correct a value"),
-                    choice("run-field", "What was mis-keyed", fields, "strained_mass_g"),
-                    written("run-value", "Right value", mode="decimal"),
+                    choice("run-field", "What was mis-keyed", list(WORDS.items()), "strained_mass_g"),
+                    written("run-value", "Right value", hint=hint),
                     written("run-why", "Why"),
                     html.Button("Correct it", id="run-correct", className="do"),
                 ]
@@ -52,9 +53,23 @@ def layout(here: Here, run: Run) -> Any:
                     html.Button(take_words(out), id="run-leave", className="do"),
                 ]
             ),
+            html.Details(
+                [
+                    html.Summary("Delete it, or bring it back", id="run-delete-summary"),
+                    html.P(
+                        "A deleted run is in no list and no fit. It can be brought back from here; Runs lists it "
+                        "under Deleted.",
+                        className="quiet",
+                    ),
+                    written("run-gone-because", "Why"),
+                    html.Button(delete_words(gone), id="run-delete", className="do"),
+                ]
+            ),
+            html.Button("Undo the last change", id="run-undo", className="do"),
             html.Div(id="run-said", role="status"),
             html.Div(history_block(logbook.history(here.bench, run.run)), id="run-history"),
             dcc.Store(id="run-out", data=out),
+            dcc.Store(id="run-gone", data=gone),
         ],
         className="corrections",
     )
@@ -116,6 +131,84 @@ def register(app: Dash, desk: Desk) -> None:
             return said, history, *(no_update,) * 4
         return said, history, ["left", clicks], not out, take_words(not out), ""
 
+    @app.callback(
+        Output("run-value-hint", "children"),
+        Input("run-field", "value"),
+        Input("run-changed", "data"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def hint(field: Any, _changed: Any, name: Any, kept: Any) -> str:
+        try:
+            logbook = desk.logbook
+            if logbook is None or request.environ.get(GUEST):
+                return ""
+            bench = desk.chosen(None if kept is None else str(kept))
+            return standing(logbook.run(bench, str(name)), field, logbook.bench(bench))
+        except RigError as error:
+            return str(error)
+
+    @app.callback(
+        Output("run-said", "children", allow_duplicate=True),
+        Output("run-history", "children", allow_duplicate=True),
+        Output("run-changed", "data", allow_duplicate=True),
+        Output("run-gone", "data"),
+        Output("run-delete", "children"),
+        Output("run-gone-because", "value"),
+        Input("run-delete", "n_clicks"),
+        State("run-gone-because", "value"),
+        State("run-gone", "data"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def delete(clicks: Any, why: Any, gone: Any, name: Any, kept: Any) -> tuple[Any, ...]:
+        def make(logbook: Logbook, bench: str) -> str:
+            if gone:
+                logbook.restore_run(bench, str(name), reason_of(why))
+                return "The run is back in every list."
+            logbook.delete_run(bench, str(name), reason_of(why))
+            return "The run is deleted. Bring it back here, or with Undo the last change."
+
+        if not clicks:
+            return (no_update,) * 6
+        said, history, done = changed(desk, kept, str(name), make)
+        if not done:
+            return said, history, *(no_update,) * 4
+        return said, history, ["deleted", clicks], not gone, delete_words(not gone), ""
+
+    @app.callback(
+        Output("run-said", "children", allow_duplicate=True),
+        Output("run-history", "children", allow_duplicate=True),
+        Output("run-changed", "data", allow_duplicate=True),
+        Output("run-out", "data", allow_duplicate=True),
+        Output("run-leave", "children", allow_duplicate=True),
+        Output("run-gone", "data", allow_duplicate=True),
+        Output("run-delete", "children", allow_duplicate=True),
+        Input("run-undo", "n_clicks"),
+        State("run-shown", "data"),
+        State("run-bench", "data"),
+        prevent_initial_call=True,
+    )
+    def undo(clicks: Any, name: Any, kept: Any) -> tuple[Any, ...]:
+        state: list[bool] = []
+
+        def make(logbook: Logbook, bench: str) -> str:
+            change = logbook.undo(bench, str(name))
+            state.append(logbook.run(bench, str(name)).excluded_because is not None)
+            state.append(any(d.run == str(name) for d in logbook.deleted_runs(bench)))
+            what = ", ".join(_field(f) for f in change.changes)
+            return f"Taken back: {what}, changed because: {change.why}."
+
+        if not clicks:
+            return (no_update,) * 7
+        said, history, done = changed(desk, kept, str(name), make)
+        if not done:
+            return said, history, *(no_update,) * 5
+        out, gone = state
+        return said, history, ["undone", clicks], out, take_words(out), gone, delete_words(gone)
+
 
 def changed(desk: Desk, kept: Any, run: str, make: Callable[[Logbook, str], str]) -> tuple[Any, Any, bool]:
     """Make a change where that may be: what to say, the history after it, and whether it was made."""
@@ -133,6 +226,11 @@ def changed(desk: Desk, kept: Any, run: str, make: Callable[[Logbook, str], str]
 def take_words(out: bool) -> str:
     """What the button does."""
     return "Take it back" if out else "Leave it out"
+
+
+def delete_words(gone: bool) -> str:
+    """What the button does."""
+    return "Bring it back" if gone else "Delete it"
 
 
 def history_block(history: tuple[Change, ...]) -> Any:
@@ -158,7 +256,7 @@ def history_block(history: tuple[Change, ...]) -> Any:
 
 
 def _field(name: str) -> str:
-    return FIELDS[name][0] if name in FIELDS else name.replace("_", " ").capitalize()
+    return WORDS.get(name, name.replace("_", " ").capitalize())
 
 
 def was_and_is(field: str, before: Any, after: Any) -> tuple[str, str]:

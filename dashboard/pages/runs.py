@@ -72,6 +72,7 @@ def layout(here: Here) -> Any:
                 id="runs-list",
                 **aria(live="polite"),
             ),
+            deleted_block(here),
             dcc.Store(id="runs-bench", data=here.kept),
             dcc.Store(id="runs-page", data=asked.page),
             dcc.Store(id="runs-over", data=list(asked.over)),
@@ -79,6 +80,21 @@ def layout(here: Here) -> Any:
             dcc.Interval(id="runs-tick", interval=1500, disabled=view is not None),
         ]
     )
+
+
+def deleted_block(here: Here) -> Any:
+    """The runs that were deleted, each with the way to its page, where it can be brought back."""
+    logbook = here.desk.logbook
+    gone = () if logbook is None or here.guest else logbook.deleted_runs(here.bench)
+    if not gone:
+        return None
+    listed = [
+        html.Li(
+            [dcc.Link(d.run, href=address(f"/runs/{quote(d.run, safe='')}", bench=here.kept)), f" · {d.why}"]
+        )
+        for d in gone
+    ]
+    return html.Details([html.Summary(f"Deleted ({len(gone)})"), html.Ul(listed)], className="deleted")
 
 
 def register(app: Dash, desk: Desk) -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from rig.bench import Bench
 from rig.errors import ModelRangeError, NotFound
 from rig.logbook.store import Logbook
+from rig.runs import Run
 from rig.units import typed
 
 FIELDS = {
@@ -16,8 +18,33 @@ FIELDS = {
     "duration_s": ("Moved", "s"),
     "drink_temp_c": ("Drink before the ice, temperature", "°C"),
     "ice_temp_c": ("Ice temperature", "°C"),
+    "vessel_temp_c": ("Vessel temperature", "°C"),
+    "room_temp_c": ("Room temperature", "°C"),
 }
-"""What can be corrected here, in words, and its unit; all else is corrected on the command line."""
+"""The numbers that can be corrected here, in words, and their units."""
+NAMES = {
+    "ice": "Which ice",
+    "vessel": "Which vessel",
+    "recipe": "Which recipe",
+    "technique": "How it was moved",
+}
+"""What is corrected by another name of the bench; all else is corrected on the command line."""
+WORDS = {**{field: words for field, (words, _) in FIELDS.items()}, **NAMES}
+
+
+def standing(run: Run, field: Any, bench: Bench) -> str:
+    """What a run says of a field now, and what may be written there."""
+    if field in FIELDS:
+        value, unit = getattr(run, field), FIELDS[field][1]
+        now = "Nothing is noted now" if value is None else f"Now {value:g} {unit}".replace(" -", " −")
+        return f"{now}. Write it in {unit}; leave it empty for not known."
+    if field in NAMES:
+        shelves = {"ice": bench.ice, "vessel": bench.vessels, "recipe": bench.recipes}
+        known = ", ".join(shelves[field]) if field in shelves else "shake, stir, blend, swirl, build"
+        return f"Now {getattr(run, field)}. There are: {known}."
+    return ""
+
+
 _LONGEST_WHY = 500
 
 
@@ -26,7 +53,7 @@ class Correction:
     """One field of a run, its right value and why."""
 
     field: str
-    value: float
+    value: float | str | None
     why: str
 
     @classmethod
@@ -38,11 +65,18 @@ class Correction:
         NotFound, ModelRangeError
             A field that cannot be corrected here, a value that is no number, or no reason.
         """
-        if not isinstance(field, str) or field not in FIELDS:
-            raise NotFound("field to correct here", str(field)[:80], FIELDS)
+        if not isinstance(field, str) or field not in WORDS:
+            raise NotFound("field to correct here", str(field)[:80], WORDS)
+        said = str(value if value is not None else "").strip()
+        if field in NAMES:
+            if not said:
+                raise ModelRangeError(f"{NAMES[field]}: give its name")
+            return cls(field, said[:_LONGEST_WHY], reason_of(why))
         words, unit = FIELDS[field]
+        if not said:
+            return cls(field, None, reason_of(why))
         try:
-            number = typed(str(value), unit)
+            number = typed(said, unit)
         except ModelRangeError as error:
             raise ModelRangeError(f"{words}: give a number in {unit}; {error}") from error
         return cls(field, number, reason_of(why))
@@ -56,8 +90,15 @@ class Correction:
             The logbook does not take it: no such run, or a value that cannot be.
         """
         logbook.edit_run(bench, run, {self.field: self.value}, self.why)
-        words, unit = FIELDS[self.field]
-        return f"{words} is now {self.value:g} {unit}. What it was is kept below.".replace(" -", " −")
+        unit = f" {FIELDS[self.field][1]}" if self.field in FIELDS else ""
+        now = (
+            "not known"
+            if self.value is None
+            else self.value
+            if isinstance(self.value, str)
+            else f"{self.value:g}{unit}"
+        )
+        return f"{WORDS[self.field]} is now {now}. What it was is kept below.".replace(" -", " −")
 
 
 def reason_of(why: Any) -> str:

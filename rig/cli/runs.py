@@ -20,13 +20,14 @@ from rig.cli.options import (
     Vessel,
     example,
 )
-from rig.cli.printing import bullets, finding_json, heading, print_json, say, table
+from rig.cli.printing import bullets, finding_json, heading, print_findings, print_json, say, table
 from rig.cli.source import Source, fitted, open_source, quoted
 from rig.errors import BenchError, ModelRangeError, NotEnoughData, NotFound, Place, RigError
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit, RunFit
     from rig.logbook.edits import Change
+    from rig.logbook.store import Logbook as OpenLogbook
     from rig.report.closure import Closure
     from rig.runs import Run
 
@@ -36,6 +37,8 @@ EXAMPLE = example(
     "chillrig runs r12 --bench-name my-bar --set strained_mass_g=118.5 \\",
     "    --why 'digits swapped'",
     "chillrig runs --bench-name my-bar --exclude r07 --why 'lid came off'",
+    "chillrig runs r12 --bench-name my-bar --undo",
+    "chillrig runs --bench-name my-bar --delete r07 --why 'a test'",
 )
 
 
@@ -52,6 +55,13 @@ def command(
     recipe: OfRecipe = None,
     exclude: Annotated[str | None, typer.Option(metavar="NAME", help="Leave this run out of fits.")] = None,
     include: Annotated[str | None, typer.Option(metavar="NAME", help="Take an excluded run back.")] = None,
+    delete: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Take this run out of every list; --restore brings it back."),
+    ] = None,
+    restore: Annotated[str | None, typer.Option(metavar="NAME", help="Bring a deleted run back.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back the last change of run NAME.")] = False,
+    deleted: Annotated[bool, typer.Option("--deleted", help="List the runs that were deleted.")] = False,
     changes: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="COLUMN=VALUE", help="Correct a value of run NAME; empty for unknown."),
@@ -61,10 +71,13 @@ def command(
     as_json: AsJson = False,
 ) -> None:
     """List runs with their verdicts, show one with its fit, or correct one in the logbook."""
-    editing = bool(exclude or include or changes)
+    asked = {"exclude": exclude, "include": include, "delete": delete, "restore": restore}
+    editing = bool(undo or deleted or changes or any(asked.values()))
     source = open_source(bench, logbook, bench_name, with_traces=judge or not (editing or name is None))
-    if editing:
-        _edit(source, name, exclude, include, changes or [], why, as_json)
+    if deleted:
+        _list_deleted(source, as_json)
+    elif editing:
+        _edit(source, name, {k: v for k, v in asked.items() if v}, changes or [], undo, why, as_json)
     elif name is None:
         wanted = {"technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe}
         _list(source, _judged(source, judge, as_json), _chosen(source.book.runs, wanted), as_json)
@@ -248,37 +261,79 @@ def _change_json(change: Change) -> dict[str, Any]:
     }
 
 
-def _edit(
-    source: Source,
-    name: str | None,
-    exclude: str | None,
-    include: str | None,
-    changes: list[str],
-    why: str | None,
-    as_json: bool,
-) -> None:
+def _list_deleted(source: Source, as_json: bool) -> None:
+    gone = _logbook(source).deleted_runs(source.name)
+    if as_json:
+        listed = [{"run": d.run, "deleted_at": d.deleted_at.isoformat(), "why": d.why} for d in gone]
+        print_json({"bench": source.book.bench.title, "deleted": listed})
+    elif gone:
+        table(
+            ("run", "deleted", "why"),
+            [(d.run, f"{d.deleted_at:%Y-%m-%d %H:%M}", d.why) for d in gone],
+            words=3,
+        )
+        say("", "Bring one back: chillrig runs --restore NAME --why TEXT")
+    else:
+        say("No run was deleted.")
+
+
+def _logbook(source: Source) -> OpenLogbook:
     if source.logbook is None:
         raise RigError(
             "corrections go to the logbook: import the folder (chillrig import DIR) and name it with "
             "--bench-name, or correct the folder's run_sheet.csv itself"
         )
-    if not (why and why.strip()):
+    return source.logbook
+
+
+def _edit(
+    source: Source,
+    name: str | None,
+    asked: dict[str, str],
+    changes: list[str],
+    undo: bool,
+    why: str | None,
+    as_json: bool,
+) -> None:
+    logbook = _logbook(source)
+    if not undo and not (why and why.strip()):
         raise typer.BadParameter("say why, for whoever reads the logbook next: --why TEXT")
-    if sum(bool(x) for x in (exclude, include, changes)) > 1:
-        raise typer.BadParameter("one of --exclude, --include and --set at a time")
-    if exclude:
-        run, rev = exclude, source.logbook.exclude(source.name, exclude, why)
-    elif include:
-        run, rev = include, source.logbook.include(source.name, include, why)
+    if len(asked) + bool(changes) + undo > 1:
+        raise typer.BadParameter(
+            "one of --exclude, --include, --delete, --restore, --undo and --set at a time"
+        )
+    if not asked and name is None:
+        option = "--undo" if undo else "--set COLUMN=VALUE"
+        raise typer.BadParameter(f"{option.split()[0]} needs the run's name: chillrig runs NAME {option}")
+    said, run = why or "", name or ""
+    if undo:
+        change = logbook.undo(source.name, run)
+        rev, said = logbook.history(source.name, run)[-1].rev, undoes_words(change)
+    elif asked:
+        ((what, run),) = asked.items()
+        do = {
+            "exclude": logbook.exclude,
+            "include": logbook.include,
+            "delete": logbook.delete_run,
+            "restore": logbook.restore_run,
+        }[what]
+        rev = do(source.name, run, said)
     else:
-        if name is None:
-            raise typer.BadParameter("--set needs the run's name: chillrig runs NAME --set COLUMN=VALUE")
-        run = name
-        rev = source.logbook.edit_run(source.name, name, dict(_change(c) for c in changes), why)
+        rev = logbook.edit_run(source.name, run, dict(_change(c) for c in changes), said)
     if as_json:
-        print_json({"run": run, "rev": rev, "why": why})
-    else:
-        say(f"Run {run} is now at revision {rev}; what it was is kept. See: chillrig runs {quoted(run)}")
+        print_json({"run": run, "rev": rev, "why": said})
+        return
+    if undo:
+        say(f"Taken back: {said}.")
+    say(f"Run {run} is now at revision {rev}; what it was is kept. See: chillrig runs {quoted(run)}")
+    doubts = [f for f in logbook.book(source.name, with_traces=False).findings if f.place.run == run]
+    print_findings([f for f in doubts if f.gravity.value == "doubt"])
+
+
+def undoes_words(change: Change) -> str:
+    """What an undo takes back."""
+    fields = ", ".join(f.replace("_", " ") for f in change.changes)
+    return f"revision {change.rev} ({fields}: {change.why})"
 
 
 def _change(text: str) -> tuple[str, Any]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -32,6 +33,42 @@ class Change:
     changed_at: datetime
     why: str
     changes: Mapping[str, tuple[Any, Any]]
+
+
+DELETED = "deleted"
+"""What stands in a run's history beside its fields: whether it was deleted."""
+_UNDOES = re.compile(r"undo of revision (\d+)")
+
+
+@dataclass(frozen=True)
+class DeletedRun:
+    """A run that was deleted: its name, when and why."""
+
+    run: str
+    deleted_at: datetime
+    why: str
+
+
+def undoes(rev: int) -> str:
+    """The reason that is kept of an undo."""
+    return f"undo of revision {rev}"
+
+
+def to_undo(history: Sequence[Change], run: str) -> Change:
+    """The newest change that was not undone yet.
+
+    Raises
+    ------
+    BenchError
+        Where there is none.
+    """
+    undone: set[int] = set()
+    for change in reversed(history):
+        if found := _UNDOES.match(change.why):
+            undone.add(int(found[1]))
+        elif change.rev not in undone:
+            return change
+    raise BenchError("there is no change to undo", Place(run=run), "It is as it came in")
 
 
 def checked_changes(bench: Bench, run: str, changes: Mapping[str, Any]) -> Record:

@@ -161,12 +161,20 @@ def keep_history(
     """Write changed fields of a run, and what they were; the revision that makes."""
     before = record_from_row(row)
     changes = {f: [before[f], v] for f, v in record.items() if before[f] != v}
-    rev: int = row["rev"] + 1 if changes else row["rev"]
-    values = columns_of({f: record[f] for f in changes}) | columns | {"rev": rev}
-    connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(values))
-    if changes:
-        entry = {"run_id": row["id"], "rev": rev, "changed_at": now_text(), "why": why}
-        connection.execute(schema.run_history.insert(), entry | {"changes": json_text(changes)})
+    values = columns_of({f: record[f] for f in changes}) | columns
+    if values:
+        connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(values))
+    return note_change(connection, row, changes, why) if changes else int(row["rev"])
+
+
+def note_change(
+    connection: sa.Connection, row: sa.RowMapping, changes: dict[str, list[Any]], why: str
+) -> int:
+    """Write [before, after] of what changed of a run into its history; the revision that makes."""
+    rev: int = row["rev"] + 1
+    connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(rev=rev))
+    entry = {"run_id": row["id"], "rev": rev, "changed_at": now_text(), "why": why}
+    connection.execute(schema.run_history.insert(), entry | {"changes": json_text(changes)})
     return rev
 
 

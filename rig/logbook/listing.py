@@ -121,10 +121,13 @@ class LogbookListing:
         table = schema.run
         with explained(self._where), self._engine.connect() as connection:
             bench_id, bench_rev = _bench(connection, bench)
-            query = sa.select(
-                sa.func.count(), sa.func.count(table.c.excluded_because), sa.func.sum(table.c.rev)
-            )
-            runs, excluded, revisions = connection.execute(query.where(table.c.bench_id == bench_id)).one()
+            query = sa.select(sa.func.count(), sa.func.count(table.c.excluded_because))
+            # a deleted run counts no more, but that it was deleted changes what is seen
+            every = sa.select(sa.func.sum(table.c.rev)).where(table.c.bench_id == bench_id)
+            revisions = connection.scalar(every)
+            runs, excluded = connection.execute(
+                query.where(table.c.bench_id == bench_id, schema.present())
+            ).one()
             # a bench's own changes weigh more than any number of runs could
             return Tally(runs, excluded, int(revisions or 0) + 10**9 * bench_rev)
 
@@ -152,7 +155,7 @@ class LogbookListing:
         rank = sa.func.row_number().over(partition_by=group, order_by=table.c.position.desc())
         with explained(self._where), self._engine.connect() as connection:
             bench_id, _ = _bench(connection, bench)
-            used = (table.c.bench_id == bench_id) & table.c.excluded_because.is_(None)
+            used = (table.c.bench_id == bench_id) & table.c.excluded_because.is_(None) & schema.present()
             ranked = sa.select(table.c.run, rank.label("place"), table.c.position).where(used).subquery()
             # the newest of every group before the second newest of any
             query = sa.select(ranked.c.run).order_by(ranked.c.place, ranked.c.position.desc()).limit(most)
@@ -169,7 +172,11 @@ def _bench(connection: sa.Connection, name: str) -> tuple[int, int]:
 
 def _values(connection: sa.Connection, bench_id: int, part: str) -> tuple[str, ...]:
     column = schema.run.c[part]
-    query = sa.select(column).distinct().where(schema.run.c.bench_id == bench_id, column.is_not(None))
+    query = (
+        sa.select(column)
+        .distinct()
+        .where(schema.run.c.bench_id == bench_id, column.is_not(None), schema.present())
+    )
     return tuple(sorted(connection.scalars(query)))
 
 
@@ -183,4 +190,4 @@ def _condition(bench_id: int, wanted: RunFilter) -> sa.ColumnElement[bool]:
         parts.append(column.is_not(None) if wanted.excluded else column.is_(None))
     if wanted.names is not None:
         parts.append(table.c.run.in_(sorted(wanted.names)))
-    return sa.and_(table.c.bench_id == bench_id, *parts)
+    return sa.and_(table.c.bench_id == bench_id, schema.present(), *parts)

@@ -21,15 +21,15 @@ Traces = Callable[[Sequence[str]], Mapping[str, Trace]]
 
 
 def still_standing(
-    connection: sa.Connection, bench_id: int, bench: Bench, findings: Sequence[Finding], traces: Traces
+    connection: sa.Connection, bench_id: int, bench: Bench, traces: Traces
 ) -> tuple[Finding, ...]:
     """The findings of a bench without those that corrections have answered, and with what these runs say now.
 
     `traces` gives stored traces by their digests; it is asked for those of corrected runs alone.
     """
-    changed = _changed(connection, bench_id)
+    findings, changed = _findings(connection, bench_id), _changed(connection, bench_id)
     if not changed:
-        return tuple(findings)
+        return findings
     kept = [f for f in findings if not _answered(f, changed)]
     digests = [d for row, _ in changed.values() if (d := row["trace"]) is not None]
     found = traces(digests)
@@ -66,3 +66,22 @@ def _answered(finding: Finding, changed: Mapping[str, tuple[sa.RowMapping, set[s
 def _as_they_are(bench: Bench, runs: Iterable[Run]) -> Iterator[Finding]:
     for one in judged(bench, tuple(runs)):
         yield from one.findings(Place())
+
+
+def _findings(connection: sa.Connection, bench_id: int) -> tuple[Finding, ...]:
+    table = schema.finding
+    query = (
+        sa.select(table)
+        .join_from(table, schema.source)
+        .where(schema.source.c.bench_id == bench_id)
+        .order_by(schema.source.c.id, table.c.position)
+    )
+    return tuple(
+        Finding(
+            Gravity(row["gravity"]),
+            row["what"],
+            Place(row["file"], row["line"], row["column_name"], row["run"]),
+            row["cure"],
+        )
+        for row in connection.execute(query).mappings()
+    )

@@ -53,12 +53,18 @@ def add_calls_made(connection: sa.Connection) -> None:
     schema.call_made.create(connection)
 
 
+def add_deleted_runs(connection: sa.Connection) -> None:
+    """Step 6: which runs are deleted."""
+    schema.run_deleted.create(connection)
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
     add_table_profiles,
     add_known_instruments,
     add_calls_made,
+    add_deleted_runs,
 )
 
 

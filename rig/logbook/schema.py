@@ -100,6 +100,21 @@ run = sa.Table(
     sa.Index("run_with_trace", "trace"),
 )
 
+run_deleted = sa.Table(
+    "run_deleted",
+    metadata,
+    sa.Column("run_id", sa.ForeignKey("run.id"), primary_key=True),
+    sa.Column("deleted_at", sa.Text, nullable=False),
+    sa.Column("why", sa.Text, nullable=False),
+)
+"""Runs that were deleted: a state that is taken back by removing the row; the run itself stays."""
+
+
+def present() -> sa.ColumnElement[bool]:
+    """The runs that are not deleted."""
+    return run.c.id.not_in(sa.select(run_deleted.c.run_id))
+
+
 run_history = sa.Table(
     "run_history",
     metadata,

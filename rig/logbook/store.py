@@ -16,16 +16,34 @@ from typing import Any, Self, TypedDict, Unpack
 import sqlalchemy as sa
 
 from rig.bench import Bench, parse_bench
-from rig.errors import LogbookError, NotFound, Place
+from rig.errors import BenchError, LogbookError, NotFound, Place
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
-from rig.logbook.edits import JUDGED, Change, checked_changes, refuse_contradictions
-from rig.logbook.intake import Added, Progress, add_book, complete_row, insert_unless_there, keep_history
+from rig.logbook.edits import (
+    DELETED,
+    JUDGED,
+    Change,
+    DeletedRun,
+    checked_changes,
+    refuse_contradictions,
+    to_undo,
+    undoes,
+)
+from rig.logbook.intake import (
+    Added,
+    Progress,
+    add_book,
+    complete_row,
+    insert_unless_there,
+    keep_history,
+    note_change,
+    now_text,
+)
 from rig.logbook.mended import still_standing
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
-from rig.runs import Finding, Gravity, Run, RunBook, Trace
+from rig.runs import Run, RunBook, Trace
 
 MOST_CACHED = 4
 """Results kept of a bench: the last, and those that a correction taken back asks for again."""
@@ -134,7 +152,12 @@ class Logbook:
         count = sa.func.count(schema.run.c.id)
         query = (
             sa.select(schema.bench.c.name, schema.bench.c.title, count)
-            .join_from(schema.bench, schema.run, isouter=True)
+            .join_from(
+                schema.bench,
+                schema.run,
+                (schema.run.c.bench_id == schema.bench.c.id) & schema.present(),
+                isouter=True,
+            )
             .group_by(schema.bench.c.id)
             .order_by(schema.bench.c.name)
         )
@@ -157,11 +180,7 @@ class Logbook:
             runs = tuple(_run(row, traces) for row in found)
             bench = _bench(connection, bench_id)
             findings = still_standing(
-                connection,
-                bench_id,
-                bench,
-                _findings(connection, bench_id),
-                lambda digests: _traces(connection, schema.run.c.trace.in_(digests)),
+                connection, bench_id, bench, lambda named: _traces(connection, schema.run.c.trace.in_(named))
             )
             if any(v is not None for v in selection.values()):
                 names = {r.run for r in runs}
@@ -221,6 +240,62 @@ class Logbook:
         """Take an excluded run back. Returns the run's revision."""
         return self.edit_run(bench_name, run, {"excluded_because": None}, why)
 
+    def delete_run(self, bench_name: str, run: str, why: str) -> int:
+        """Take a run out of every list and fit; nothing of it is lost. Gives its revision."""
+        return self._set_deleted(bench_name, run, why, deleted=True)
+
+    def restore_run(self, bench_name: str, run: str, why: str) -> int:
+        """Take back that a run was deleted. Returns its revision."""
+        return self._set_deleted(bench_name, run, why, deleted=False)
+
+    def deleted_runs(self, bench_name: str) -> tuple[DeletedRun, ...]:
+        """The runs of a bench that were deleted, the last first."""
+        table = schema.run_deleted
+        with self._reading() as connection:
+            query = (
+                sa.select(schema.run.c.run, table.c.deleted_at, table.c.why)
+                .join_from(table, schema.run)
+                .where(schema.run.c.bench_id == _bench_id(connection, bench_name))
+                .order_by(table.c.deleted_at.desc(), schema.run.c.position.desc())
+            )
+            found = connection.execute(query).all()
+            return tuple(DeletedRun(name, datetime.fromisoformat(at), why) for name, at, why in found)
+
+    def undo(self, bench_name: str, run: str) -> Change:
+        """Take back a run's last change that was not undone yet, whatever it was; the change.
+
+        Raises
+        ------
+        NotFound, BenchError
+            Where there is no such run, or nothing to undo.
+        """
+        change = to_undo(self.history(bench_name, run), run)
+        before = {f: old for f, (old, _) in change.changes.items()}
+        if DELETED in before:
+            self._set_deleted(bench_name, run, undoes(change.rev), deleted=bool(before[DELETED]))
+            return change
+        with self._writing() as connection:
+            row = _run_row(connection, _bench_id(connection, bench_name), run, for_update=True)
+            keep_history(connection, row, before, undoes(change.rev))
+        return change
+
+    def _set_deleted(self, bench_name: str, run: str, why: str, *, deleted: bool) -> int:
+        table = schema.run_deleted
+        with self._writing() as connection:
+            row = _run_row(connection, _bench_id(connection, bench_name), run, for_update=True)
+            is_now = (
+                connection.scalar(sa.select(table.c.run_id).where(table.c.run_id == row["id"])) is not None
+            )
+            if is_now is deleted:
+                raise BenchError(f"it is {'deleted already' if deleted else 'not deleted'}", Place(run=run))
+            if deleted:
+                connection.execute(
+                    table.insert(), {"run_id": row["id"], "deleted_at": now_text(), "why": why}
+                )
+            else:
+                connection.execute(table.delete().where(table.c.run_id == row["id"]))
+            return note_change(connection, row, {DELETED: [is_now, deleted]}, why)
+
     def history(self, bench_name: str, run: str) -> tuple[Change, ...]:
         """Every change of a run since it came in, oldest first."""
         table = schema.run_history
@@ -277,6 +352,7 @@ class Logbook:
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:
     wanted = [schema.run.c[name] == value for name, value in selection.items() if value is not None]
+    wanted.append(schema.present())
     if bench_id is not None:
         wanted.append(schema.run.c.bench_id == bench_id)
     return sa.and_(sa.true(), *wanted)
@@ -332,22 +408,3 @@ def _traces(connection: sa.Connection, chosen: sa.ColumnElement[bool]) -> dict[s
         digest: trace_from_blobs((name, codec, data) for _, name, codec, data in channels)
         for digest, channels in groupby(rows, key=lambda row: str(row[0]))
     }
-
-
-def _findings(connection: sa.Connection, bench_id: int) -> tuple[Finding, ...]:
-    table = schema.finding
-    query = (
-        sa.select(table)
-        .join_from(table, schema.source)
-        .where(schema.source.c.bench_id == bench_id)
-        .order_by(schema.source.c.id, table.c.position)
-    )
-    return tuple(
-        Finding(
-            Gravity(row["gravity"]),
-            row["what"],
-            Place(row["file"], row["line"], row["column_name"], row["run"]),
-            row["cure"],
-        )
-        for row in connection.execute(query).mappings()
-    )

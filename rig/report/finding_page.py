@@ -8,9 +8,9 @@ from datetime import datetime
 
 import plotly.graph_objects as go
 from markupsafe import Markup
-from plotly.offline import get_plotlyjs
 
-from rig.report.page import FiguresOfPage, asset, environment
+from rig.report.page import asset, environment
+from rig.report.plotting import FiguresOfPage, plotting_script
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def render_finding(finding: FindingPage, bench_title: str, made_at: datetime) ->
             bench=bench_title,
             made_at=f"{made_at:%Y-%m-%d %H:%M}",
             style=Markup(asset("page.css")),
-            script=Markup(get_plotlyjs()) if drawn else "",
+            script=plotting_script() if drawn else "",
             figure=FiguresOfPage(),
         )
     )

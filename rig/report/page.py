@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
 from jinja2 import Environment, StrictUndefined
-from plotly.offline import get_plotlyjs
 
 from rig.advice.call import Advice
 from rig.advice.compare import Comparison, compare
@@ -25,12 +24,12 @@ from rig.report.calls import DrinkCalls, Foreseen, all_foreseen, drink_calls, in
 from rig.report.courses import side_by_side
 from rig.report.figures import chill_curves, chill_path, comparison_figure, dilution_curves, odds_figure
 from rig.report.fit_summary import SetUpFit, set_up_fits
+from rig.report.plotting import FiguresOfPage, plotting_script
 
 if TYPE_CHECKING:
     from rig.runs import SetUp
 
 MOST_CARDS = 6
-_CONFIG = {"displayModeBar": False, "displaylogo": False, "responsive": True}
 
 
 @dataclass(frozen=True)
@@ -135,7 +134,7 @@ def render(report: Report, made_at: datetime) -> str:
         aside=verdicts[Verdict.EXCLUDED] + verdicts[Verdict.NOT_FITTED],
         findings=sorted(fit.findings, key=lambda f: ("left out", "doubt", "note").index(f.gravity.value)),
         style=asset("page.css"),
-        script=get_plotlyjs(),
+        script=plotting_script(),
         figure=FiguresOfPage(),
         everyone=fit.set_ups,
         comparison_figure=comparison_figure,
@@ -171,24 +170,6 @@ def _for_people(value: Any) -> Any:
 def asset(name: str) -> str:
     """The text of a page's template or style."""
     return files("rig.report").joinpath(name).read_text(encoding="utf-8")
-
-
-class FiguresOfPage:
-    """Puts figures into the page, each under an id that is the same whenever the page is made anew."""
-
-    def __init__(self) -> None:
-        self.count = 0
-
-    def __call__(self, figure: go.Figure) -> str:
-        """The figure as markup."""
-        from markupsafe import Markup
-
-        self.count += 1
-        div = figure.to_html(
-            full_html=False, include_plotlyjs=False, config=_CONFIG, div_id=f"figure-{self.count}"
-        )
-        # plotly escapes what it puts into its script
-        return Markup(div)
 
 
 def set_out(call: Advice) -> Sequence[tuple[str, str, str]]:

@@ -24,6 +24,7 @@ _FLAGS = (
     "--disable-component-update",
     "--disable-sync",
     "--no-pdf-header-footer",
+    "--virtual-time-budget=20000",  # figures are drawn once their script is unpacked
 )
 
 

@@ -69,3 +69,34 @@ def test_what_is_exported_imports_again_as_the_same_runs(
     )
     done = json.loads(said.out)["imports"][0]
     assert (done["new"], done["changed"]) == (0, 0)
+
+
+def test_a_change_is_taken_back_and_a_deleted_run_comes_back(
+    chillrig: Chillrig, logbook: Path, tmp_path: Path
+) -> None:
+    mine = ("--logbook", shutil.copy(logbook, tmp_path / "b.sqlite"))
+    assert chillrig("runs", "a1", "--set", "strained_mass_g=131", "--why", "misread", *mine).code == 0
+    said = chillrig("runs", "a1", "--undo", *mine)
+    assert said.code == 0 and "Taken back: revision 2 (strained mass g: misread)" in said.out
+    none = chillrig("runs", "a1", "--undo", *mine)
+    assert none.code == 1 and "no change to undo" in none.err
+    assert chillrig("runs", "--delete", "a2", "--why", "a test", *mine).code == 0
+    listed = json.loads(chillrig("runs", "--json", *mine).out)["runs"]
+    assert "a2" not in {r["run"] for r in listed}
+    gone = json.loads(chillrig("runs", "--deleted", "--json", *mine).out)["deleted"]
+    assert [(d["run"], d["why"]) for d in gone] == [("a2", "a test")]
+    assert chillrig("runs", "--restore", "a2", "--why", "it was good", *mine).code == 0
+    listed = json.loads(chillrig("runs", "--json", *mine).out)["runs"]
+    assert "a2" in {r["run"] for r in listed}
+
+
+def test_a_correction_that_leaves_a_value_odd_says_so(
+    chillrig: Chillrig, logbook: Path, tmp_path: Path
+) -> None:
+    mine = ("--logbook", shutil.copy(logbook, tmp_path / "b.sqlite"))
+    said = chillrig("runs", "a1", "--set", "duration_s=880", "--why", "timed again", *mine)
+    assert said.code == 1 and "very long for 'shake'" in said.err
+    said = chillrig("runs", "a1", "--set", "room_temp_c=4", "--why", "cellar", *mine)
+    assert (
+        said.code == 0 and "doubt" in said.out and "a room at 4 °C is unusual" in " ".join(said.out.split())
+    )

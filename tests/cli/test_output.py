@@ -93,7 +93,7 @@ def test_one_run_is_shown_with_verdict_residual_and_heat_balance(chillrig: Chill
     out = " ".join(chillrig("runs", WRONG_RUN, "--logbook", logbook).out.split())
     assert "Verdict: doubtful" in out
     assert "Weighed against expected: +" in out
-    assert re.search(r"its chill pays for \d+ to \d+ g: \d+ g too much", out)
+    assert re.search(r"Its chill pays for \d+ to \d+ g: \d+ g too much", out)
 
 
 def test_names_that_look_like_markup_or_terminal_codes_are_shown_as_text(

@@ -28,7 +28,7 @@ def test_every_page_can_be_kept_as_one_file_that_needs_no_network(client: Any, p
     assert re.match(r'attachment; filename="[a-z0-9-]+\.html"', got.headers["Content-Disposition"])
     assert "Corner bar" in got.text
     assert not re.search(r"""<(?:script|link|img)[^>]*(?:src|href)=["'](?:https?:)?//""", got.text)
-    assert "Plotly.newPlot" in got.text
+    assert "p.newPlot(" in got.text
 
 
 def test_a_kept_comparison_has_its_sentences_its_numbers_and_a_true_minus(client: Any) -> None:

@@ -13,7 +13,8 @@ from plotly.offline import get_plotlyjs, get_plotlyjs_version
 
 from dashboard.app import make_app
 from dashboard.desk import BenchView
-from dashboard.loading import BUNDLE, FIGURES_SCRIPT, KINDS
+from dashboard.loading import FIGURES_SCRIPT
+from rig.report.plotting import BUNDLE, KINDS
 from tests.dashboard.benches import source_of_view
 
 ROOT = Path(__file__).parents[2]

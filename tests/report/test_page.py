@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import base64
+import gzip
 import re
 from datetime import UTC, datetime
 from html.parser import HTMLParser
@@ -11,6 +13,7 @@ from rig.fitting.bench_fit import fit as fit_book
 from rig.fitting.result import Fit
 from rig.importing.bench_folder import open_bench
 from rig.report.page import Report, make_report, render
+from rig.report.plotting import BUNDLE
 from tests.cli.small_bench import WRONG_RUN, small_bench
 
 MADE_AT = datetime(2026, 3, 1, 18, 30, tzinfo=UTC)
@@ -69,25 +72,21 @@ def test_the_page_points_nowhere_outside_itself(html: str, page: Outline) -> Non
 
 
 def test_the_drawing_library_is_in_the_page_once(html: str) -> None:
-    assert len(re.findall(r"plotly\.js v\d", html)) == 1
+    assert html.count("DecompressionStream") == 1
+    packed = re.search(r'atob\("([^"]+)"\)', html)
+    assert packed is not None
+    assert gzip.decompress(base64.b64decode(packed[1])) == BUNDLE.read_bytes()
+
+
+def test_the_page_is_small_enough_to_send(html: str) -> None:
+    assert len(html.encode()) <= 1_000_000
 
 
 def test_the_page_has_its_sections_in_order_and_one_first_heading(page: Outline) -> None:
-    assert [a["id"] for t, a in page.tags if t == "section"] == [
-        "calls",
-        "ground",
-        "curves",
-        "compare",
-        "cards",
-    ]
+    sections = ["calls", "cards", "curves", "compare", "numbers", "ground", "coefficients"]
+    assert [a["id"] for t, a in page.tags if t == "section"] == sections
     assert sum(t == "h1" for t, _ in page.tags) == 1
-    assert {a.get("href") for t, a in page.tags if t == "a"} == {
-        "#ground",
-        "#curves",
-        "#compare",
-        "#calls",
-        "#cards",
-    }
+    assert {a.get("href") for t, a in page.tags if t == "a"} == {f"#{name}" for name in sections[:-1]}
     assert ("html", {"lang": "en"}) in page.tags
 
 
@@ -101,7 +100,13 @@ def test_every_figure_has_words_to_it(page: Outline) -> None:
 def test_tables_name_their_rows_and_columns(page: Outline) -> None:
     scopes = [a.get("scope") for t, a in page.tags if t == "th"]
     assert set(scopes) == {"row", "col"}
-    assert sum(t == "caption" for t, _ in page.tags) == sum(t == "table" for t, _ in page.tags) == 2
+    assert sum(t == "caption" for t, _ in page.tags) == sum(t == "table" for t, _ in page.tags) == 3
+
+
+def test_the_answer_comes_first_and_coefficients_last(page: Outline) -> None:
+    assert page.text.index("How long, for each drink") < page.text.index("Bands:") < page.text.index("W/K")
+    before = page.text[: page.text.index("Coefficients, for the curious")]
+    assert not re.search(r"W/K|run to run|\bPoints:", before)
 
 
 def test_the_page_says_what_it_rests_on_and_which_run_to_doubt(page: Outline) -> None:

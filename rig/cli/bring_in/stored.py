@@ -162,6 +162,11 @@ def store_run(made: Made, proposals: Sequence[Proposal], told: Told, joined: Joi
         return f"{told.bench} with its trace in {path.name}"
     opened, name = made.opened, made.bench_name
     assert opened is not None
+    if told.into is None and any(d.run == run.run for d in opened.deleted_runs(name)):
+        raise RigError(
+            f"a run {run.run!r} was deleted on {name}. Bring it back (chillrig runs --restore {run.run}), "
+            "or name another"
+        )
     if told.into is None and any(r.run.run == run.run for r in opened.list_runs(name)):
         raise RigError(
             f"there is a run {run.run!r} on {name}. Add to it with --into {run.run}, or name another"
