@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.browser.conftest import axe_faults
-from tests.dashboard.logger_tables import AMBIGUOUS, SCALE
+from tests.dashboard.logger_tables import SCALE, TIMER
 
 OpenPage = Callable[..., Any]
 
@@ -36,11 +36,11 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
     assert axe_faults(page) == []
     _shot(page, "bring-empty")
 
-    _choose(page, ("bar probe.csv", AMBIGUOUS))
-    page.get_by_text("The order of day and month is open").wait_for()
+    _choose(page, ("bar probe.csv", TIMER))
+    page.get_by_text("may be hours and minutes or minutes and seconds").wait_for()
     assert axe_faults(page) == []
     _shot(page, "bring-asked")
-    page.get_by_label("day first", exact=True).check()
+    page.get_by_label("mm:ss", exact=True).check()
     page.get_by_role("button", name="Read again").click()
     page.get_by_text("temperature").first.wait_for()
     _shot(page, "bring-read")
