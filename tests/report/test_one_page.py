@@ -61,7 +61,12 @@ def test_a_report_prints_its_answer_on_one_page(report: Report) -> None:
 def test_the_report_begins_with_how_long(report: Report) -> None:
     html = render(report, MADE_AT)
     main = html[html.index("<main>") :]
-    assert main.index('id="calls"') < main.index('id="ground"') < main.index('id="curves"')
+    assert (
+        main.index('id="calls"')
+        < main.index('id="cards"')
+        < main.index('id="curves"')
+        < main.index('id="ground"')
+    )
 
 
 @pytest.mark.parametrize(("value", "said"), [(-0.04, "0.0"), (-0.06, "-0.1"), (0.0, "0.0"), (12.34, "12.3")])

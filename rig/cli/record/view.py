@@ -118,7 +118,3 @@ def _doubt(session: Session) -> str:
 
 def _number(value: float | None) -> str:
     return "-" if value is None else f"{value:z.1f}"
-
-
-def _disk(trouble: str) -> str:
-    return f"NOT BEING WRITTEN: {trouble}. Free some space; what was read is kept in memory meanwhile"
