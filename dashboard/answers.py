@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dashboard.desk import BenchView
 from dashboard.questions.call import CallQuestion
+from dashboard.service import BenchView
 from rig.advice.call import Advice, advice_on
 from rig.advice.levers import Lever, levers
 

@@ -11,8 +11,7 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output
 from flask import Flask, request
 
-from dashboard import frame, headers, keeping, loading
-from dashboard.desk import Desk
+from dashboard import downloads, frame, headers, loading
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
     bring_in,
@@ -32,6 +31,7 @@ from dashboard.pages import (
     shake_time,
 )
 from dashboard.params import one, params_of_query
+from dashboard.service import Service
 from dashboard.sources import Source
 from rig.errors import RigError
 
@@ -84,7 +84,7 @@ def make_app(
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=_broken,
     )
-    desk = Desk(source, devices, dialects, ahead=ahead)
+    service = Service(source, devices, dialects, ahead=ahead)
     app.layout = frame.frame()
     app.clientside_callback(
         ClientsideFunction("chillrig", "theme"), Output("theme", "data"), Input("theme-chosen", "value")
@@ -101,18 +101,18 @@ def make_app(
         Input("tick", "n_intervals"),
     )
     def show(path: str | None, search: str | None, _ticks: int | None) -> tuple[Any, Any, bool, str, str]:
-        made = page(desk, path or "/", search, guest=bool(request.environ.get(headers.GUEST)))
+        made = page(service, path or "/", search, guest=bool(request.environ.get(headers.GUEST)))
         return made.content, made.ways, made.settled, "", "frame bare" if made.bare else "frame"
 
     for part in PAGES:
-        part.register(app, desk)
+        part.register(app, service)
     server: Flask = app.server
     loading.register(server)
-    keeping.register(server, desk, PAGES, chromium)
+    downloads.register(server, service, PAGES, chromium)
     headers.register(server, app.csp_hashes())
     # what was sent was no question of our pages: one line, whoever sent it
     server.log_exception = _refused_in_a_line  # type: ignore[method-assign]
-    desk.begin()
+    service.begin()
     return app
 
 
@@ -132,7 +132,7 @@ class Shown:
     bare: bool = False
 
 
-def page(desk: Desk, path: str, search: str | None, *, guest: bool = False) -> Shown:
+def page(service: Service, path: str, search: str | None, *, guest: bool = False) -> Shown:
     """What to show at an address."""
     params = params_of_query(search)
     place = path.rstrip("/") or HOME
@@ -143,15 +143,17 @@ def page(desk: Desk, path: str, search: str | None, *, guest: bool = False) -> S
         if found is None:
             told = f"Nothing is kept at {place[:80]}. Choose a page above."
             return Shown(frame.refused("There is no such page", told), ways)
-        benches = desk.names()
+        benches = service.names()
         if not benches and not found[0].needs_bench:
-            return Shown(found[0].layout(Here(desk, "", None, found[1], params, guest)), ways)
+            return Shown(found[0].layout(Here(service, "", None, found[1], params, guest)), ways)
         if not benches:
-            return Shown(frame.empty(None if guest or desk.logbook is None else desk.logbook.where), ways)
-        name = desk.chosen(one(params, "bench"))
+            return Shown(
+                frame.empty(None if guest or service.logbook is None else service.logbook.where), ways
+            )
+        name = service.chosen(one(params, "bench"))
         kept = name if len(benches) > 1 else None
         ways = frame.ways(PAGES, shown, place, kept, benches)
-        content = found[0].layout(Here(desk, name, kept, found[1], params, guest))
+        content = found[0].layout(Here(service, name, kept, found[1], params, guest))
         return Shown(content, ways, bare=found[0].bare)
     except StillFitting as still:
         return Shown(frame.working(still.working.name, still.working.share), ways, settled=False)

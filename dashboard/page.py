@@ -9,8 +9,8 @@ from urllib.parse import unquote
 
 from dash import Dash
 
-from dashboard.desk import BenchView, Desk, Working
 from dashboard.params import Params
+from dashboard.service import BenchView, Service, Working
 from rig.report.finding_page import FindingPage
 
 
@@ -30,7 +30,7 @@ class Here:
     the address has below the page's own. `guest`: asked from another screen, which may not correct runs.
     """
 
-    desk: Desk
+    service: Service
     bench: str
     kept: str | None
     rest: str
@@ -39,7 +39,7 @@ class Here:
 
     def seen(self) -> BenchView | Working:
         """The bench with its fit, or how far that is; begins it where the bench has changed."""
-        return self.desk.look(self.bench)
+        return self.service.look(self.bench)
 
     def view(self) -> BenchView:
         """The bench with its fit.
@@ -67,7 +67,7 @@ class Page:
     path: str
     words: str
     layout: Callable[[Here], Any]
-    register: Callable[[Dash, Desk], None] = lambda app, desk: None
+    register: Callable[[Dash, Service], None] = lambda app, service: None
     finding: Callable[[Here], FindingPage] | None = None
     bare: bool = False
     needs_bench: bool = True

@@ -46,8 +46,8 @@ def test_nothing_swallows_every_error_outside_the_edges() -> None:
         "rig/cli/faults.py",  # the last wall before the user
         "rig/cli/doctor.py",  # a doctor reports whatever fails
         "rig/logbook/store.py",  # closes the engine and raises again
-        "dashboard/kept.py",  # raises it again, for all who wait for the same answer
-        "dashboard/desk.py",  # hands a thread's error to whoever asks for its result, or notes it
+        "dashboard/memoise.py",  # raises it again, for all who wait for the same answer
+        "dashboard/service.py",  # hands a thread's error to whoever asks for its result, or notes it
         "dashboard/live/caller.py",  # the drink goes on without a call, and says so
     }
     broad = re.compile(r"^\s*except( Exception| BaseException)?\s*(as \w+)?:", re.MULTILINE)

@@ -13,8 +13,9 @@ USED_BY_FRAMEWORKS = [
     "@_command*",
     "@*.callback*",
     "@*.route",
-    "@kept*",
+    "@memoised*",
     "@*.before_request",
+    "@*.register",
 ]
 USED_BY_TESTS_AND_CALLERS = {
     "__getattr__": "the Python interface loads what is asked of it",

@@ -12,7 +12,7 @@ from typing import Any
 import segno
 from flask import Flask, Response, request
 
-from dashboard.classroom.telling import phone_of, wall_of
+from dashboard.classroom.state_json import phone_of, wall_of
 from dashboard.classroom.votes import Asked, Votes
 from dashboard.headers import GUEST
 from dashboard.live.room import LiveRoom

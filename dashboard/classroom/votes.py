@@ -124,7 +124,7 @@ class Votes:
         return self._ended
 
     def hear(self, told: Mapping[str, Any]) -> None:
-        """Take note of where the drink under way stands, told as screens are (`dashboard.live.telling`)."""
+        """Take note of where the drink under way stands, told as screens are (`dashboard.live.state_json`)."""
         with self._lock:
             phase = None if told["phase"] == "idle" else Phase(told["phase"])
             before, self._phase = self._phase, phase

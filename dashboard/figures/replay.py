@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from rig.arrays import FloatArray
 from rig.fitting.result import RunFit, Verdict
 from rig.report.courses import SetUpCourse, run_course

@@ -10,8 +10,8 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 from scipy.stats import norm
 
-from rig.advice.leaning import Observation
 from rig.advice.reliability import Reliability
+from rig.advice.residual_bias import Observation
 from rig.advice.self_check import BAND, SelfCheck
 from rig.arrays import FloatArray
 from rig.report.courses import short_names

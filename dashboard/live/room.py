@@ -10,13 +10,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from dashboard.calls_kept import CallKeeper
-from dashboard.desk import Desk
+from dashboard.call_log import CallKeeper
 from dashboard.live.caller import nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
+from dashboard.service import Service
 from rig.advice.verdict import Landing, kept_landed, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
@@ -67,8 +67,8 @@ class Kept:
 class LiveRoom:
     """Begins a drink, keeps or discards it; threads may share it."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk, self._calls = desk, CallKeeper(desk)
+    def __init__(self, service: Service) -> None:
+        self._service, self._calls = service, CallKeeper(service)
         self._lock = threading.RLock()
         self._live: LiveSession | None = None
         self._kept: Kept | None = None
@@ -99,8 +99,8 @@ class LiveRoom:
             Another one is under way; there is no logbook; what is asked for is not on the bench.
         """
         params = params_of_store(asked)
-        name = self._desk.chosen(one(params, "bench"))
-        self._begin(LiveQuestion.of(name, self._desk.bench(name), params))
+        name = self._service.chosen(one(params, "bench"))
+        self._begin(LiveQuestion.of(name, self._service.bench(name), params))
 
     def again(self) -> None:
         """Begin the drink that was made last once more: same operator, same session, another drink.
@@ -123,8 +123,8 @@ class LiveRoom:
                 raise RigError(
                     "another drink is still being recorded on this computer. Bring it in or set it aside first"
                 )
-            bench = self._desk.bench(name)
-            known = [d.address for d in every_device(self._desk.devices)] if question.ports else []
+            bench = self._service.bench(name)
+            known = [d.address for d in every_device(self._service.devices)] if question.ports else []
             for gone in set(question.ports).difference(known):
                 raise NotFound("device", gone[:80], known)
             self._kept = None
@@ -140,10 +140,10 @@ class LiveRoom:
                 lambda: self._fit(name),
                 self.news,
                 held,
-                self._desk.dialects,
+                self._service.dialects,
                 called,
                 usual_c if question.probe is Probe.IN else TYPICAL_ROOM_C,
-                self._desk.devices,
+                self._service.devices,
             )
             live.start()
             self._live, self._question = live, question
@@ -243,7 +243,7 @@ class LiveRoom:
             foamed = run if foam_ml is None else replace(run, foam_ml=foam_ml)
             return with_landing(foamed, landing)
 
-        recorded = take_in(files, logbook, self._desk.decoders, calibrations(logbook), remark)
+        recorded = take_in(files, logbook, self._service.decoders, calibrations(logbook), remark)
         run = recorded.run
         if note.strip():
             noted = {"notes": note.strip()[:500]}
@@ -267,20 +267,20 @@ class LiveRoom:
     def _found(self) -> tuple[Interrupted, ...]:
         with self._lock:
             if self._left is None:
-                logbook = self._desk.logbook
+                logbook = self._service.logbook
                 self._left = () if logbook is None else interrupted_runs(recordings_beside(logbook.where))
             return self._left
 
     def _thrown(self) -> tuple[Discarded, ...]:
         with self._lock:
             if self._set_aside is None:
-                logbook = self._desk.logbook
+                logbook = self._service.logbook
                 self._set_aside = () if logbook is None else discarded(recordings_beside(logbook.where))
             return self._set_aside[:MOST_DISCARDED]
 
     def _idle(self) -> dict[str, Any]:
         kept = self._kept
-        logbook = self._desk.logbook
+        logbook = self._service.logbook
         return {
             "phase": "idle",
             "asked": NO_LOGBOOK if logbook is None else "",
@@ -290,12 +290,12 @@ class LiveRoom:
         }
 
     def _logbook(self) -> Logbook:
-        if self._desk.logbook is None:
+        if self._service.logbook is None:
             raise RigError(NO_LOGBOOK)
-        return self._desk.logbook
+        return self._service.logbook
 
     def _fit(self, name: str) -> Fit:
-        view = self._desk.view(name)
+        view = self._service.view(name)
         return view.fit or prior_fit(view.book)
 
     def _tell(self) -> None:

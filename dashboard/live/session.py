@@ -19,7 +19,7 @@ import numpy as np
 from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe, World
-from dashboard.live.telling import Standing, points_of, state_of
+from dashboard.live.state_json import Standing, points_of, state_of
 from rig.advice.verdict import Landing, landing_of
 from rig.bench import Bench
 from rig.capture.decoding.dialects import load

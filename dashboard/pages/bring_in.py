@@ -11,7 +11,6 @@ from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html,
 from flask import request
 
 from dashboard.controls import aria, choice, names, notice, waiting, written
-from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.live.question import techniques
 from dashboard.page import Here, Page
@@ -30,6 +29,7 @@ from dashboard.questions.bring_in import (
     settled,
 )
 from dashboard.questions.bring_in_run import INTO, NAMES, NEW, NUMBERS, RunForm, start_words, store
+from dashboard.service import Service
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.logbook.store import Logbook
@@ -46,7 +46,7 @@ _MARKS = {"type": "bring-mark", "file": EVERY}
 
 def layout(here: Here) -> Any:
     """Where tables are dropped, and the run they will belong to; else why not from here."""
-    if here.desk.logbook is None or here.guest:
+    if here.service.logbook is None or here.guest:
         why = ONLY_HERE if here.guest else NO_LOGBOOK
         return html.Div([html.H1("Bring in"), notice(why, "know")])
     return html.Div(
@@ -93,7 +93,7 @@ def layout(here: Here) -> Any:
 
 
 def _run_form(here: Here) -> list[Any]:
-    bench = here.desk.bench(here.bench)
+    bench = here.service.bench(here.bench)
     ways = [(NEW, "a new run"), (INTO, "a run that is there")]
     numbers = [written(f"bring-{k}", words, mode="decimal") for k, words in NUMBERS.items()]
     return [
@@ -147,7 +147,7 @@ def _new_run(bench: Bench) -> list[Any]:
     ]
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the files to how they read, and the form to the logbook."""
     app.clientside_callback(
         ClientsideFunction("bring_in", "named"),
@@ -184,7 +184,7 @@ def register(app: Dash, desk: Desk) -> None:
         if not sent:
             return (no_update,) * 7
         try:
-            looks = looks_again(_open(desk), sent, said if again else None, answers_by_file(ids, values))
+            looks = looks_again(_open(service), sent, said if again else None, answers_by_file(ids, values))
         except RigError as error:
             told = notice(f"{str(error).rstrip('.')}.")
             # the controls stay as they are, so that the answer can be put right
@@ -217,8 +217,8 @@ def register(app: Dash, desk: Desk) -> None:
         if not clicks:
             return no_update
         try:
-            logbook = _open(desk)
-            bench = desk.chosen(None if kept is None else str(kept))
+            logbook = _open(service)
+            bench = service.chosen(None if kept is None else str(kept))
             files = files_of(sent)
             looks = looks_of(files, said)
             asked = read_again(files, looks, answers_by_file(ids, values))
@@ -226,7 +226,7 @@ def register(app: Dash, desk: Desk) -> None:
                 raise RigError("the answers have changed since the tables were read. Read them again first")
             proposals = settled(looks)
             marked = dict(zip((f.name for f in files), marks or (), strict=False))
-            told = RunForm.of(dict(zip(_FORM, form, strict=True)), desk.bench(bench), marked)
+            told = RunForm.of(dict(zip(_FORM, form, strict=True)), service.bench(bench), marked)
             run = store(logbook, bench, proposals, told)
             if told.keep:
                 keep_answers(logbook, told.keep, proposals)
@@ -235,9 +235,9 @@ def register(app: Dash, desk: Desk) -> None:
         return stored_block(run.run, None if kept is None else str(kept), told.keep)
 
 
-def _open(desk: Desk) -> Logbook:
+def _open(service: Service) -> Logbook:
     """The logbook, where somebody may write to it from here."""
-    logbook = desk.logbook
+    logbook = service.logbook
     if logbook is None or request.environ.get(GUEST):
         raise RigError(NO_LOGBOOK if logbook is None else ONLY_HERE.rstrip("."))
     return logbook

@@ -9,7 +9,6 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.controls import aria, choice, figure, names, notice, slider, table, waiting
-from dashboard.desk import Desk
 from dashboard.figures.drink import rest_figure
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import caffeine_limits, parts_of_recipe, usual_instead
@@ -29,6 +28,7 @@ from dashboard.questions.coffee import (
     Poured,
     waits_s,
 )
+from dashboard.service import Service
 from rig.advice.compare_words import true_minus
 from rig.advice.people import CAFFEINE_SINGLE_MG
 from rig.brewing import Spread
@@ -119,7 +119,7 @@ def layout(here: Here) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the controls to the cup."""
 
     @lru_cache(maxsize=128)

@@ -9,13 +9,13 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
 from dashboard.controls import aria, ask, carried, choice, figure, names, notice, several, table, waiting
-from dashboard.desk import BenchView, Desk
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages import compare_check
 from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
-from dashboard.questions.usual import OWN, recipes
+from dashboard.questions.defaults import OWN, recipes
+from dashboard.service import BenchView, Service
 from rig.advice.compare import compare
 from rig.advice.compare_result import Comparison, PairComparison
 from rig.advice.compare_words import sentence, short_names, true_minus
@@ -116,7 +116,7 @@ def how_many(chosen: Sequence[SetUp], there: Sequence[SetUp]) -> str:
     )
 
 
-@kept(16)
+@memoised(16)
 def foreseen_of(view: BenchView, asked: CompareQuestion) -> tuple[Foreseen, ...]:
     """Courses and calls asked for; the last ones asked are kept."""
     return asked.foreseen(view)
@@ -141,13 +141,13 @@ def calls_of(view: BenchView, asked: CompareQuestion) -> list[tuple[str, str]]:
     ]
 
 
-@kept(16)
+@memoised(16)
 def comparison_of(view: BenchView, asked: CompareQuestion) -> Comparison:
     """The comparison asked for; the last ones asked are kept."""
     return compare(view.fitted(), set_ups=asked.set_ups, recipe=asked.recipe, target=asked.target_of(view))
 
 
-@kept(16)
+@memoised(16)
 def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
     """What is said and drawn of a comparison.
 
@@ -179,10 +179,10 @@ def answer_block(view: BenchView, asked: CompareQuestion, theme: str) -> Any:
     ]
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the choices to the comparison."""
-    compare_check.register(app, desk)
-    desk.usually(lambda view, theme: answer_block(view, CompareQuestion.of(view, {}), theme))
+    compare_check.register(app, service)
+    service.usually(lambda view, theme: answer_block(view, CompareQuestion.of(view, {}), theme))
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("compare-asked", "data"),
@@ -199,7 +199,7 @@ def register(app: Dash, desk: Desk) -> None:
     def answer(asked: Any, theme: str) -> Any:
         try:
             params = params_of_store(asked)
-            view = desk.view(desk.chosen(one(params, "bench")))
+            view = service.view(service.chosen(one(params, "bench")))
             return answer_block(view, CompareQuestion.of(view, params), theme)
         except RigError as error:
             return notice(str(error))
@@ -359,7 +359,7 @@ def finding(here: Here) -> FindingPage:
             "Bars: 90 % intervals of the average drink; single drinks scatter more.",
         ),
         Tabled("All differences as numbers", TABLE_HEADS, tuple(number_rows(found))),
-        *compare_check.kept_blocks(compare_check.check_of(view, here.desk.logbook)),
+        *compare_check.kept_blocks(compare_check.check_of(view, here.service.logbook)),
         Listed("Keep in mind", tuple(remarks(found))),
     ]
     shown = [b for b in blocks if not isinstance(b, Listed) or b.sentences]

@@ -7,10 +7,10 @@ from typing import Any
 from dash import Dash, Input, Output, State, html
 
 from dashboard.controls import figure, notice, table
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.self_check import MOST_SET_UPS, self_check_figure
+from dashboard.service import BenchView, Service
 from dashboard.wording import number
-from rig.advice.leaning import MeanResidual
+from rig.advice.residual_bias import MeanResidual
 from rig.advice.self_check import SelfCheck, check_own_runs
 from rig.advice.self_check_words import (
     LANDED_BY,
@@ -45,14 +45,14 @@ def check_of(view: BenchView, logbook: Logbook | None) -> SelfCheck:
     return check_own_runs(view.fitted(), logbook, view.name)
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Fill the part once the page is there, beside the comparison."""
 
     @app.callback(Output("compare-check", "children"), Input("theme", "data"), State("compare-bench", "data"))
     def show(theme: str, bench: str | None) -> Any:
         try:
-            view = desk.view(desk.chosen(bench))
-            return check_block(check_of(view, desk.logbook), theme)
+            view = service.view(service.chosen(bench))
+            return check_block(check_of(view, service.logbook), theme)
         except RigError as error:
             return notice(str(error))
 

@@ -9,14 +9,14 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
 from dashboard.controls import aria, choice, figure, names, notice, slider, table, waiting
-from dashboard.desk import Desk
 from dashboard.figures.drink import STATE_WORDS, sips_figure
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import parts_of_recipe, usual_instead
 from dashboard.params import one, params_of_store
 from dashboard.questions.glass import GLASSES, ICE, MINUTES, ROOM, SERVED, GlassQuestion, InGlass
 from dashboard.questions.recipe import DILUTION_HIGH
+from dashboard.service import Service
 from rig.advice.compare_words import true_minus
 from rig.bench import Bench
 from rig.errors import RigError
@@ -36,7 +36,7 @@ _SLIDERS = {
 
 def layout(here: Here) -> Any:
     """The page with its controls as the address asks."""
-    bench, trouble = here.desk.bench(here.bench), None
+    bench, trouble = here.service.bench(here.bench), None
     try:
         asked = GlassQuestion.of(bench, here.params)
     except RigError as error:
@@ -84,20 +84,20 @@ def layout(here: Here) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the controls to the sips: the usual course at once, its ranges once the sliders rest."""
 
-    @kept(128)
+    @memoised(128)
     def served(
         bench_name: str, stamp: int, asked: GlassQuestion, ranges: bool
     ) -> Mapping[GlassState, InGlass]:
-        return asked.answer(desk.bench(bench_name), ranges=ranges)
+        return asked.answer(service.bench(bench_name), ranges=ranges)
 
     def shown(asked: Any, theme: str, ranges: bool) -> tuple[Any, Any]:
         try:
             params = params_of_store(asked)
-            name = desk.chosen(one(params, "bench"))
-            bench = desk.bench(name)
+            name = service.chosen(one(params, "bench"))
+            bench = service.bench(name)
             question = GlassQuestion.of(bench, params)
             found = served(name, _stamp(bench), question, ranges)
         except RigError as error:

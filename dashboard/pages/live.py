@@ -7,12 +7,12 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.controls import carried, choice, names, notice, several, written
-from dashboard.desk import Desk
 from dashboard.live import stream
 from dashboard.live.question import Devices, LiveQuestion, Probe, World, techniques
 from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
 from dashboard.params import address, params_of_query
+from dashboard.service import Service
 from rig.bench import Bench
 from rig.capture.devices.ports import every_device
 from rig.errors import RigError
@@ -48,7 +48,7 @@ def layout(here: Here) -> Any:
     RigError
         A bench that nothing can be made on.
     """
-    bench, trouble = here.desk.bench(here.bench), None
+    bench, trouble = here.service.bench(here.bench), None
     try:
         asked = LiveQuestion.of(here.bench, bench, here.params)
     except RigError as error:
@@ -57,9 +57,9 @@ def layout(here: Here) -> Any:
         [
             html.H1("Live"),
             trouble,
-            notice(NO_LOGBOOK) if here.desk.logbook is None else None,
+            notice(NO_LOGBOOK) if here.service.logbook is None else None,
             html.Div(id="live-idle", className="live-idle"),
-            html.Div(_choices(bench, asked, here.desk), id="live-choice", hidden=True),
+            html.Div(_choices(bench, asked, here.service), id="live-choice", hidden=True),
             html.Div(id="live-stage", hidden=True),
             html.P("Looking for the drink under way …", id="live-wait", className="waiting", role="status"),
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
@@ -86,8 +86,8 @@ def layout(here: Here) -> Any:
     )
 
 
-def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
-    ports = [(d.address, d.in_words) for d in every_device(desk.devices)]
+def _choices(bench: Bench, asked: LiveQuestion, service: Service) -> list[Any]:
+    ports = [(d.address, d.in_words) for d in every_device(service.devices)]
     targets = [*names(tuple(bench.targets)), ("", "none: only watch")]
     speeds = [(f"{s:g}", "real speed" if s == 1 else f"{s:g} × speed") for s in (1.0, 2.0, 4.0)]
     if f"{asked.speed:g}" not in dict(speeds):
@@ -145,9 +145,9 @@ def _choices(bench: Bench, asked: LiveQuestion, desk: Desk) -> list[Any]:
     ]
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Serve what screens hear, and keep the choice in the address."""
-    room = app.server.extensions[ROOM] = LiveRoom(desk)
+    room = app.server.extensions[ROOM] = LiveRoom(service)
     stream.register(app.server, room)
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),

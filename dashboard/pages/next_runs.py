@@ -9,13 +9,13 @@ from flask import Response, request
 
 from dashboard import wording
 from dashboard.controls import aria, carried, choice, names, notice, slider, table, waiting
-from dashboard.desk import BenchView, Desk, Working
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import Params, one, params_of_query, params_of_store
+from dashboard.questions.defaults import techniques
 from dashboard.questions.next_runs import COUNT, HERE, RELATED, NextRunsQuestion
-from dashboard.questions.usual import techniques
+from dashboard.service import BenchView, Service, Working
 from rig.advice.compare_words import true_minus
 from rig.advice.plan import Narrowing, RunPlan
 from rig.advice.plan_sheet import printable, run_sheet
@@ -101,17 +101,17 @@ def layout(here: Here) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the choices to the plan, and serve its sheets."""
 
-    @kept(32)
+    @memoised(32)
     def plan_of(view: BenchView, asked: NextRunsQuestion) -> RunPlan:
         return asked.answer(view)
 
     def read(params: Params) -> tuple[BenchView, NextRunsQuestion]:
-        name = desk.chosen(one(params, "bench"))
-        seen = desk.look(name)
-        view = desk.view(name) if isinstance(seen, Working) else seen
+        name = service.chosen(one(params, "bench"))
+        seen = service.look(name)
+        view = service.view(name) if isinstance(seen, Working) else seen
         return view, NextRunsQuestion.of(view, params)
 
     app.clientside_callback(

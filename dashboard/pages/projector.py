@@ -10,13 +10,13 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from dashboard import wording
 from dashboard.controls import aria, carried, choice, figure, notice, waiting
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.replay import Replay, replay_figure, replays_of
 from dashboard.page import Here, Page
 from dashboard.pages.compare import comparison_of, courses_of, known, pair_name
 from dashboard.params import named, one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.room import ASKED, MOST_SHOWN, Asked, room_said, winners
+from dashboard.service import BenchView, Service
 from rig.advice.compare_result import Comparison
 from rig.advice.compare_words import true_minus
 from rig.errors import RigError
@@ -102,7 +102,7 @@ def shown_of(asked: CompareQuestion) -> CompareQuestion:
     return replace(asked, set_ups=asked.set_ups[:MOST_SHOWN])
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Count hands, show the answer, play."""
     app.clientside_callback(
         ClientsideFunction("chillrig", "hands"),
@@ -134,7 +134,7 @@ def register(app: Dash, desk: Desk) -> None:
         look = replace(DARK if theme == "dark" else LIGHT, size_px=_TYPE_PX)
         try:
             params = params_of_store(asked)
-            view = desk.view(desk.chosen(one(params, "bench")))
+            view = service.view(service.chosen(one(params, "bench")))
             question = shown_of(CompareQuestion.of(view, params))
             ask = Asked(named(params, "ask", ASKED, Asked.COLDER, "question"))
             if len(question.set_ups) < 2:

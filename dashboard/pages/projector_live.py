@@ -8,9 +8,9 @@ from dash import Dash, html
 
 from dashboard.classroom.served import register as serve_class
 from dashboard.controls import aria, carried
-from dashboard.desk import Desk
 from dashboard.page import Here, Page
 from dashboard.pages.live import ROOM
+from dashboard.service import Service
 
 
 def layout(here: Here) -> Any:
@@ -56,7 +56,7 @@ def layout(here: Here) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Serve the class that guesses what the room of Live makes."""
     serve_class(app.server, app.server.extensions[ROOM])
 

@@ -9,7 +9,6 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard import wording
 from dashboard.controls import aria, carried, choice, figure, names, notice, slider, table, waiting
-from dashboard.desk import Desk, Working
 from dashboard.figures.drink import foam_figure, wash_line_figure
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
@@ -28,6 +27,7 @@ from dashboard.questions.recipe import (
     Worked,
 )
 from dashboard.questions.texture import foamed, half_life
+from dashboard.service import Service, Working
 from rig.advice.batch import Batch
 from rig.advice.compare_words import true_minus
 from rig.advice.people import (
@@ -73,7 +73,7 @@ def usual_instead(error: RigError) -> html.Div:
 
 def layout(here: Here) -> Any:
     """The page with its controls as the address asks."""
-    bench, trouble = here.desk.bench(here.bench), None
+    bench, trouble = here.service.bench(here.bench), None
     try:
         asked = RecipeQuestion.of(bench, here.params)
     except RigError as error:
@@ -143,7 +143,7 @@ def layout(here: Here) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the controls to the recipe."""
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
@@ -160,8 +160,8 @@ def register(app: Dash, desk: Desk) -> None:
 
     def read(asked: Any) -> tuple[str, RecipeQuestion]:
         params = params_of_store(asked)
-        name = desk.chosen(one(params, "bench"))
-        return name, RecipeQuestion.of(desk.bench(name), params)
+        name = service.chosen(one(params, "bench"))
+        return name, RecipeQuestion.of(service.bench(name), params)
 
     @app.callback(
         Output("recipe-head", "children"),
@@ -180,7 +180,7 @@ def register(app: Dash, desk: Desk) -> None:
             return notice(str(error)), None, None, True, True
         hidden = question.change is not Change.STRENGTHEN, question.change is not Change.BATCH
         try:
-            made = question.answer(desk.bench(name))
+            made = question.answer(service.bench(name))
         except RigError as error:
             return notice(true_minus(str(error))), None, None, *hidden
         drawn = figure_block(made.found, DARK if theme == "dark" else LIGHT)
@@ -194,9 +194,9 @@ def register(app: Dash, desk: Desk) -> None:
         State("recipe-bench", "data"),
     )
     def texture(recipe: Any, theme: str, bench: Any) -> Any:
-        name = desk.chosen(bench)
+        name = service.chosen(bench)
         try:
-            seen = desk.look(name)
+            seen = service.look(name)
             if isinstance(seen, Working):
                 return html.P(
                     "Texture follows once the runs are fitted: load the page again then.", className="quiet"

@@ -7,14 +7,13 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.controls import aria, ask, carried, choice, figure, names, notice, several, table, waiting
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.rehearsal import CHARTED, Played, chart_figure, spread_figure, together_figure
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import address, one, params_of_store
+from dashboard.questions.defaults import OWN, recipes
 from dashboard.questions.rehearsal import RehearsalQuestion, sessions
-from dashboard.questions.usual import OWN, recipes
 from dashboard.rehearsal_words import (
     RUN_HEADS,
     cadence_words,
@@ -26,6 +25,7 @@ from dashboard.rehearsal_words import (
     run_rows,
     session_rows,
 )
+from dashboard.service import BenchView, Service
 from rig.advice.compare_words import true_minus
 from rig.advice.control_chart import ControlChart
 from rig.advice.rehearsal import Practice
@@ -158,25 +158,25 @@ def _replay() -> html.Section:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the choices to the rehearsal."""
 
-    @kept(16)
+    @memoised(16)
     def practice_of(view: BenchView, asked: RehearsalQuestion) -> Practice:
         return asked.answer(view)
 
-    @kept(16)
+    @memoised(16)
     def drawn(view: BenchView, asked: RehearsalQuestion, theme: str) -> tuple[Any, Any, Any, bool]:
         found = practice_of(view, asked)
         played, look = best_and_worst(view, found), DARK if theme == "dark" else LIGHT
         stage = stage_block(found, played, look) if played else None
         return figures_block(found, look), stage, [p.to_dict() for p in played], not played
 
-    desk.usually(lambda view, theme: drawn(view, RehearsalQuestion.of(view, {}), theme))
+    service.usually(lambda view, theme: drawn(view, RehearsalQuestion.of(view, {}), theme))
 
     def read(asked: Any) -> tuple[BenchView, RehearsalQuestion]:
         params = params_of_store(asked)
-        view = desk.view(desk.chosen(one(params, "bench")))
+        view = service.view(service.chosen(one(params, "bench")))
         return view, RehearsalQuestion.of(view, params)
 
     app.clientside_callback(

@@ -12,7 +12,6 @@ from flask import request
 
 from dashboard import wording
 from dashboard.controls import aria, notice, table, waiting
-from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.live.care import Health, file_of, health_of
 from dashboard.live.room import is_recording
@@ -20,6 +19,7 @@ from dashboard.page import Here, Page
 from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
 from dashboard.pages.rig_calibrate import ONLY_HERE
+from dashboard.service import Service
 from rig.capture.decoding.readings import Quantity
 from rig.capture.devices.health import PortState
 from rig.capture.devices.ports import every_device
@@ -56,7 +56,7 @@ _UNITS = {Quantity.TEMPERATURE: "°C", Quantity.MASS: "g", Quantity.CADENCE: "Hz
 
 def layout(here: Here) -> Any:
     """Devices, calibrations, measures, the logbook and the cautions; nothing is opened before it is asked for."""
-    logbook = here.desk.logbook
+    logbook = here.service.logbook
     if logbook is None:
         kept: list[Any] = [html.H2("Calibrations"), notice(NO_LOGBOOK, "know")]
     else:
@@ -108,20 +108,20 @@ def lists(logbook: Logbook) -> tuple[list[Any], list[Any]]:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Listen, calibrate, check and copy when asked."""
-    rig_calibrate.register(app, desk, lists)
+    rig_calibrate.register(app, service, lists)
 
     @app.callback(Output("rig-ports", "children"), Input("rig-listen", "n_clicks"), prevent_initial_call=True)
     def heard(_clicks: int) -> Any:
         if request.environ.get(GUEST):
             return notice(ONLY_HERE)
-        if desk.logbook is not None and is_recording(recordings_beside(desk.logbook.where)):
+        if service.logbook is not None and is_recording(recordings_beside(service.logbook.where)):
             return notice(
                 "A drink is being recorded; opening its ports now would disturb it. Listen afterwards."
             )
         try:
-            return port_block(listen_to_all(every_device(desk.devices), desk.decoders))
+            return port_block(listen_to_all(every_device(service.devices), service.decoders))
         except RigError as error:
             return notice(str(error))
 
@@ -136,7 +136,7 @@ def register(app: Dash, desk: Desk) -> None:
     def cared(_checked: Any, _copied: Any, _restored: Any) -> tuple[Any, Any]:
         from dash import ctx, no_update
 
-        logbook = desk.logbook
+        logbook = service.logbook
         file = None if logbook is None else file_of(logbook)
         if logbook is None or file is None:
             return notice(NO_LOGBOOK if logbook is None else POSTGRES_WORDS, "know"), no_update
@@ -149,7 +149,7 @@ def register(app: Dash, desk: Desk) -> None:
                     f"Copied and checked: {copy}. Keep one copy on another disk.", "know"
                 ), health_block(health_of(logbook))
             if ctx.triggered_id == "rig-restore-sure":
-                return notice(restored_words(desk, file), "know"), health_block(health_of(logbook))
+                return notice(restored_words(service, file), "know"), health_block(health_of(logbook))
             return whole_block(faults_of(file)), no_update
         except RigError as error:
             return notice(str(error)), no_update
@@ -162,7 +162,7 @@ def register(app: Dash, desk: Desk) -> None:
     )
 
 
-def restored_words(desk: Desk, file: Path) -> str:
+def restored_words(service: Service, file: Path) -> str:
     """Put the newest whole copy in the logbook's place; what was done, in words.
 
     Raises
@@ -173,7 +173,7 @@ def restored_words(desk: Desk, file: Path) -> str:
     if is_recording(recordings_beside(str(file))):
         raise RigError("a drink is being recorded. Keep or discard it first")
     copy = newest_whole(file)
-    desk.leave_logbook()
+    service.leave_logbook()
     done = restore(file, copy, datetime.now().astimezone())
     kept = "" if done.kept is None else f" What was there before is kept whole in {done.kept}."
     return f"Restored {copy.name}.{kept} Bring in again what was made since."

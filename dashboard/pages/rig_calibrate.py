@@ -11,7 +11,6 @@ from flask import request
 
 from dashboard import wording
 from dashboard.controls import choice, notice, table
-from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.live.room import is_recording
 from dashboard.page import Here
@@ -36,6 +35,7 @@ from dashboard.questions.calibrate_reading import (
     named,
     row_to_fill,
 )
+from dashboard.service import Service
 from rig.capture.devices.ports import every_device
 from rig.capture.devices.ports_read import PortRead, read_port
 from rig.errors import RigError
@@ -61,7 +61,7 @@ def layout(here: Here) -> Any:
         return html.Section([html.H2("Calibrate"), notice(ONLY_HERE, "know")])
     asked = one(here.params, "calibrate")
     ways = [(p.value, way.words) for p, way in WAYS.items()]
-    ports, alone, said = ports_offered(here.desk)
+    ports, alone, said = ports_offered(here.service)
     return html.Section(
         [
             html.H2("Calibrate", id="calibrate"),
@@ -87,13 +87,13 @@ def layout(here: Here) -> Any:
     )
 
 
-def ports_offered(desk: Desk) -> tuple[list[tuple[str, str]], str, str]:
+def ports_offered(service: Service) -> tuple[list[tuple[str, str]], str, str]:
     """The ports to choose from, in words; the only one, else none; and what to say where there is none."""
-    found = [(d.address, d.in_words) for d in every_device(desk.devices)]
+    found = [(d.address, d.in_words) for d in every_device(service.devices)]
     return found, found[0][0] if len(found) == 1 else "", "" if found else NO_PORTS
 
 
-def register(app: Dash, desk: Desk, lists: Lists) -> None:
+def register(app: Dash, service: Service, lists: Lists) -> None:
     """Connect the forms to the ports and to the logbook."""
 
     @app.callback(
@@ -107,15 +107,15 @@ def register(app: Dash, desk: Desk, lists: Lists) -> None:
     def look(_clicks: Any, before: Any) -> tuple[Any, Any, Any]:
         if request.environ.get(GUEST):
             return [], "", ONLY_HERE
-        ports, alone, said = ports_offered(desk)
+        ports, alone, said = ports_offered(service)
         options = [{"value": address, "label": words} for address, words in ports]
         return options, before if before in dict(ports) else alone, said
 
     for procedure in Procedure:
-        _register_form(app, desk, procedure, lists)
+        _register_form(app, service, procedure, lists)
 
 
-def _register_form(app: Dash, desk: Desk, procedure: Procedure, lists: Lists) -> None:
+def _register_form(app: Dash, service: Service, procedure: Procedure, lists: Lists) -> None:
     fields, told_at = FIELDS[procedure], TOLD_AT[procedure]
     here = [State(id_of(procedure, f), "data" if f == "trace" else "value") for f in fields]
 
@@ -133,7 +133,7 @@ def _register_form(app: Dash, desk: Desk, procedure: Procedure, lists: Lists) ->
         values = dict(zip(fields, sent, strict=True))
         made_at = now()
         try:
-            found = work_out(procedure, values, made_at, _held(_open(desk)))
+            found = work_out(procedure, values, made_at, _held(_open(service)))
         except RigError as error:
             return notice(sentence(str(error))), True, None, None, *([""] * len(told_at))
         wrong = [found.wrong.get(f, "") for f in told_at]
@@ -156,7 +156,7 @@ def _register_form(app: Dash, desk: Desk, procedure: Procedure, lists: Lists) ->
         if not clicks:
             return (no_update,) * 3
         try:
-            logbook = _open(desk)
+            logbook = _open(service)
             made = shown_again(procedure, shown, dict(zip(fields, sent, strict=True)), logbook)
             keep_calibration(logbook, made.calibration)
             # the button stays, so that a keyboard does not lose its place; the same again changes nothing
@@ -181,15 +181,15 @@ def _register_form(app: Dash, desk: Desk, procedure: Procedure, lists: Lists) ->
         try:
             if request.environ.get(GUEST):
                 raise RigError(ONLY_HERE)
-            logbook = _open(desk)
+            logbook = _open(service)
             if is_recording(recordings_beside(logbook.where)):
                 raise RigError(RECORDING)
-            device = chosen(every_device(desk.devices), port)
+            device = chosen(every_device(service.devices), port)
             values = dict(zip(fields, sent, strict=True))
             if procedure in _PAIRED:
                 row_to_fill(values)
             heard = read_port(
-                device, PLUNGE_S if procedure is Procedure.PLUNGE else READ_S, decoders=desk.decoders
+                device, PLUNGE_S if procedure is Procedure.PLUNGE else READ_S, decoders=service.decoders
             )
             said, new = filled_in(procedure, heard, values)
         except RigError as error:
@@ -248,9 +248,9 @@ def shown_again(procedure: Procedure, shown: Any, values: Mapping[str, Any], log
     return found.made
 
 
-def _open(desk: Desk) -> Logbook:
+def _open(service: Service) -> Logbook:
     """The logbook, where somebody may write to it from here."""
-    logbook = desk.logbook
+    logbook = service.logbook
     if logbook is None or request.environ.get(GUEST):
         raise RigError(NO_LOGBOOK if logbook is None else ONLY_HERE)
     return logbook

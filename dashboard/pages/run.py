@@ -9,9 +9,8 @@ from urllib.parse import quote
 
 from dash import Dash, Input, Output, State, dcc, html
 
-from dashboard import closer, wording
+from dashboard import wording, zoom
 from dashboard.controls import figure, notice, table
-from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import (
     Channel,
     events_of,
@@ -25,6 +24,7 @@ from dashboard.page import Here, Page
 from dashboard.pages import run_corrections
 from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
+from dashboard.service import BenchView, Service, Working
 from rig.advice.verdict import sentence_of
 from rig.errors import RigError
 from rig.fitting.bench_fit import prior_fit
@@ -46,7 +46,7 @@ def layout(here: Here) -> Any:
     NotFound
         No run of that name on the bench.
     """
-    run = here.desk.run(here.bench, here.rest)
+    run = here.service.run(here.bench, here.rest)
     call = address(
         "/shake-time",
         bench=here.kept,
@@ -81,7 +81,7 @@ def address_here(here: Here) -> str:
     return address(f"/runs/{quote(here.rest, safe='')}", bench=here.kept)
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Show the run in the theme that is shown, with its fit once that is there; zoom its trace."""
 
     @app.callback(
@@ -95,25 +95,25 @@ def register(app: Dash, desk: Desk) -> None:
     )
     def body(name: Any, theme: str, _ticks: Any, _changed: Any, kept: str | None) -> tuple[Any, bool]:
         try:
-            bench = desk.chosen(kept)
-            seen_now = desk.look(bench)
+            bench = service.chosen(kept)
+            seen_now = service.look(bench)
             view = None if isinstance(seen_now, Working) else seen_now
-            return body_block(desk.run(bench, str(name)), view, theme), view is not None
+            return body_block(service.run(bench, str(name)), view, theme), view is not None
         except RigError as error:
             return notice(str(error)), True
 
     def read(name: Any, kept: str | None) -> Sequence[Channel]:
-        return read_channels(desk.run(desk.chosen(kept), str(name)))
+        return read_channels(service.run(service.chosen(kept), str(name)))
 
     def residuals(name: Any, kept: str | None) -> Sequence[Channel]:
-        view = desk.view(desk.chosen(kept))
-        course = _course(view, desk.run(view.name, str(name)), view.found.get(str(name)))
+        view = service.view(service.chosen(kept))
+        course = _course(view, service.run(view.name, str(name)), view.found.get(str(name)))
         found = None if course is None else residual_channel(course)
         return [] if found is None else [found]
 
-    closer.connect(app, "run-trace", "run-shown", "run-bench", read)
-    closer.connect(app, "run-residuals", "run-shown", "run-bench", residuals)
-    run_corrections.register(app, desk)
+    zoom.connect(app, "run-trace", "run-shown", "run-bench", read)
+    zoom.connect(app, "run-residuals", "run-shown", "run-bench", residuals)
+    run_corrections.register(app, service)
 
 
 def body_block(run: Run, view: BenchView | None, theme: str) -> Any:
@@ -170,7 +170,7 @@ def _trace(run: Run, course: RunCourse | None, found: RunFit | None, look: Any) 
             if probes_of(run)
             else "No probe was in this drink."
         )
-    note += closer.note([run])
+    note += zoom.note([run])
     title = "Trace against fit" if course is not None else "Trace"
     return figure("run-trace", title, said, trace_figure(run, course, look), note)
 
@@ -282,7 +282,7 @@ def balance_sentence(view: BenchView | None, found: RunFit | None) -> str:
 
 def finding(here: Here) -> FindingPage:
     """The run, to keep."""
-    view, run = here.view(), here.desk.run(here.bench, here.rest)
+    view, run = here.view(), here.service.run(here.bench, here.rest)
     found = view.found.get(run.run)
     course = _course(view, run, found)
     blocks: list[Block] = [

@@ -11,10 +11,10 @@ from flask import request
 
 from dashboard import wording
 from dashboard.controls import choice, notice, table, written
-from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.page import Here
 from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of, standing
+from dashboard.service import Service
 from rig.errors import RigError
 from rig.logbook.edits import Change
 from rig.logbook.store import Logbook
@@ -23,7 +23,7 @@ from rig.runs import Run
 
 def layout(here: Here, run: Run) -> Any:
     """The forms, where this run can be corrected from here; else where it can."""
-    logbook = here.desk.logbook
+    logbook = here.service.logbook
     if logbook is None or here.guest:
         where = (
             "Runs are corrected on the computer that shares this."
@@ -75,7 +75,7 @@ def layout(here: Here, run: Run) -> Any:
     )
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the forms to the logbook."""
 
     @app.callback(
@@ -98,7 +98,7 @@ def register(app: Dash, desk: Desk) -> None:
 
         if not clicks:
             return (no_update,) * 5
-        said, history, done = changed(desk, kept, str(name), make)
+        said, history, done = changed(service, kept, str(name), make)
         kept_text = (no_update, no_update) if not done else ("", "")
         return said, history, ["corrected", clicks] if done else no_update, *kept_text
 
@@ -126,7 +126,7 @@ def register(app: Dash, desk: Desk) -> None:
 
         if not clicks:
             return (no_update,) * 6
-        said, history, done = changed(desk, kept, str(name), make)
+        said, history, done = changed(service, kept, str(name), make)
         if not done:
             return said, history, *(no_update,) * 4
         return said, history, ["left", clicks], not out, take_words(not out), ""
@@ -141,10 +141,10 @@ def register(app: Dash, desk: Desk) -> None:
     )
     def hint(field: Any, _changed: Any, name: Any, kept: Any) -> str:
         try:
-            logbook = desk.logbook
+            logbook = service.logbook
             if logbook is None or request.environ.get(GUEST):
                 return ""
-            bench = desk.chosen(None if kept is None else str(kept))
+            bench = service.chosen(None if kept is None else str(kept))
             return standing(logbook.run(bench, str(name)), field, logbook.bench(bench))
         except RigError as error:
             return str(error)
@@ -173,7 +173,7 @@ def register(app: Dash, desk: Desk) -> None:
 
         if not clicks:
             return (no_update,) * 6
-        said, history, done = changed(desk, kept, str(name), make)
+        said, history, done = changed(service, kept, str(name), make)
         if not done:
             return said, history, *(no_update,) * 4
         return said, history, ["deleted", clicks], not gone, delete_words(not gone), ""
@@ -203,20 +203,22 @@ def register(app: Dash, desk: Desk) -> None:
 
         if not clicks:
             return (no_update,) * 7
-        said, history, done = changed(desk, kept, str(name), make)
+        said, history, done = changed(service, kept, str(name), make)
         if not done:
             return said, history, *(no_update,) * 5
         out, gone = state
         return said, history, ["undone", clicks], out, take_words(out), gone, delete_words(gone)
 
 
-def changed(desk: Desk, kept: Any, run: str, make: Callable[[Logbook, str], str]) -> tuple[Any, Any, bool]:
+def changed(
+    service: Service, kept: Any, run: str, make: Callable[[Logbook, str], str]
+) -> tuple[Any, Any, bool]:
     """Make a change where that may be: what to say, the history after it, and whether it was made."""
     try:
-        logbook = desk.logbook
+        logbook = service.logbook
         if logbook is None or request.environ.get(GUEST):
             return notice("Runs cannot be corrected from here."), no_update, False
-        bench = desk.chosen(None if kept is None else str(kept))
+        bench = service.chosen(None if kept is None else str(kept))
         said = make(logbook, bench)
         return notice(said, "know"), history_block(logbook.history(bench, run)), True
     except RigError as error:

@@ -9,13 +9,13 @@ from urllib.parse import quote
 from dash import ALL as EVERY
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard import closer, wording
+from dashboard import wording, zoom
 from dashboard.controls import aria, choice, figure, names, notice, search, table
-from dashboard.desk import BenchView, Desk, Working
 from dashboard.figures.traces import Channel, overlay_channels, overlay_figure, probes_of
 from dashboard.page import Here, Page
 from dashboard.params import Params, address, one, params_of_store
 from dashboard.questions.runs import ALL, FILTERS, PAGE_ROWS, RunsQuestion, run_filters
+from dashboard.service import BenchView, Service, Working
 from rig.errors import NotFound, RigError
 from rig.fitting.result import Verdict
 from rig.logbook.listing import RunPage, Tally
@@ -42,7 +42,7 @@ HEADS = (
 
 def layout(here: Here) -> Any:
     """The list with its filters as the address asks; verdicts follow once the fit is there."""
-    facets = here.desk.listing(here.bench).facets(here.bench)
+    facets = here.service.listing(here.bench).facets(here.bench)
     trouble = None
     try:
         asked = RunsQuestion.of(facets, here.params)
@@ -51,11 +51,11 @@ def layout(here: Here) -> Any:
     filters = run_filters(facets)
     # a filter that offers no choice is hidden, yet keeps its place in the question
     chips = [_filter(k, values, getattr(asked, k)) for k, values in filters.items()]
-    view = _view(here.desk, here.bench)
+    view = _view(here.service, here.bench)
     return html.Div(
         [
             html.H1("Runs"),
-            html.P(_summary(here.desk, here.bench, view), id="runs-summary", className="lead"),
+            html.P(_summary(here.service, here.bench, view), id="runs-summary", className="lead"),
             html.P(
                 dcc.Link("Bring in tables", href=address("/runs/bring-in", bench=here.kept)),
                 className="ways-on",
@@ -68,7 +68,7 @@ def layout(here: Here) -> Any:
             ),
             html.Div(id="runs-overlay"),
             html.Div(
-                list_block(here.desk, here.bench, here.kept, asked, view),
+                list_block(here.service, here.bench, here.kept, asked, view),
                 id="runs-list",
                 **aria(live="polite"),
             ),
@@ -84,7 +84,7 @@ def layout(here: Here) -> Any:
 
 def deleted_block(here: Here) -> Any:
     """The runs that were deleted, each with the way to its page, where it can be brought back."""
-    logbook = here.desk.logbook
+    logbook = here.service.logbook
     gone = () if logbook is None or here.guest else logbook.deleted_runs(here.bench)
     if not gone:
         return None
@@ -97,7 +97,7 @@ def deleted_block(here: Here) -> Any:
     return html.Details([html.Summary(f"Deleted ({len(gone)})"), html.Ul(listed)], className="deleted")
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the filters to the list, and the marked runs to the overlay."""
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
@@ -121,12 +121,12 @@ def register(app: Dash, desk: Desk) -> None:
         try:
             params = params_of_store(asked or {})
             kept = one(params, "bench")
-            bench = desk.chosen(kept)
-            view = _view(desk, bench)
-            question = RunsQuestion.of(desk.listing(bench).facets(bench), params)
+            bench = service.chosen(kept)
+            view = _view(service, bench)
+            question = RunsQuestion.of(service.listing(bench).facets(bench), params)
             return (
-                list_block(desk, bench, kept, question, view),
-                _summary(desk, bench, view),
+                list_block(service, bench, kept, question, view),
+                _summary(service, bench, view),
                 view is not None,
             )
         except RigError as error:
@@ -150,17 +150,17 @@ def register(app: Dash, desk: Desk) -> None:
     def overlaid(over: Any, theme: str, kept: str | None) -> Any:
         try:
             params: Params = params_of_store({"over": over or []})
-            bench = desk.chosen(kept)
+            bench = service.chosen(kept)
             asked = RunsQuestion.of({}, params)
-            return overlay_block(_runs(desk, bench, asked.over), theme)
+            return overlay_block(_runs(service, bench, asked.over), theme)
         except RigError as error:
             return notice(str(error))
 
     def laid_over(over: Any, kept: str | None) -> Sequence[Channel]:
         asked = RunsQuestion.of({}, params_of_store({"over": over or []}))
-        return overlay_channels(_runs(desk, desk.chosen(kept), asked.over))
+        return overlay_channels(_runs(service, service.chosen(kept), asked.over))
 
-    closer.connect(app, "runs-over-figure", "runs-over", "runs-bench", laid_over, line=True)
+    zoom.connect(app, "runs-over-figure", "runs-over", "runs-bench", laid_over, line=True)
 
 
 def _asked(asked: RunsQuestion, kept: str | None) -> dict[str, Any]:
@@ -180,18 +180,18 @@ def _filter(name: str, values: Sequence[str], chosen: str) -> html.Div:
     )
 
 
-def _view(desk: Desk, bench: str) -> BenchView | None:
+def _view(service: Service, bench: str) -> BenchView | None:
     """The bench with its fit, or None while that is under way."""
-    seen = desk.look(bench)
+    seen = service.look(bench)
     return None if isinstance(seen, Working) else seen
 
 
-def _runs(desk: Desk, bench: str, over: Sequence[str]) -> list[Run]:
-    return [desk.run(bench, name) for name in over]
+def _runs(service: Service, bench: str, over: Sequence[str]) -> list[Run]:
+    return [service.run(bench, name) for name in over]
 
 
-def _summary(desk: Desk, bench: str, view: BenchView | None) -> str:
-    return summary(desk.bench(bench).title, desk.listing(bench).tally(bench), view)
+def _summary(service: Service, bench: str, view: BenchView | None) -> str:
+    return summary(service.bench(bench).title, service.listing(bench).tally(bench), view)
 
 
 def summary(title: str, tally: Tally, view: BenchView | None) -> str:
@@ -209,11 +209,13 @@ def summary(title: str, tally: Tally, view: BenchView | None) -> str:
     return f"{said}: {', '.join(parts)}." + "".join(f" {n[0].upper()}{n[1:]}." for n in notes)
 
 
-def list_block(desk: Desk, bench: str, kept: str | None, asked: RunsQuestion, view: BenchView | None) -> Any:
+def list_block(
+    service: Service, bench: str, kept: str | None, asked: RunsQuestion, view: BenchView | None
+) -> Any:
     """One page of the runs that pass the filters."""
     wanted = asked.filter_of({} if view is None else view.found)
     first = (asked.page - 1) * PAGE_ROWS
-    got = desk.listing(bench).page(bench, wanted, first, PAGE_ROWS)
+    got = service.listing(bench).page(bench, wanted, first, PAGE_ROWS)
     return page_block(got, kept, asked, view, first)
 
 
@@ -295,7 +297,7 @@ def overlay_block(runs: Sequence[Run], theme: str) -> Any:
         )
     bare = [r.run for r in runs if not probes_of(r)]
     note = "Zero is the start of motion." + (f" Without a probe: {', '.join(bare)}." if bare else "")
-    note += closer.note(runs)
+    note += zoom.note(runs)
     told = ", ".join(f"{r.run}: {r.set_up}, {r.recipe}" for r in runs)
     return figure(
         "runs-over-figure",
@@ -326,7 +328,7 @@ def _pager(kept: str | None, asked: RunsQuestion, count: int) -> Any:
 def finding(here: Here) -> FindingPage:
     """The runs listed and overlaid, to keep."""
     view = here.view()
-    listing = here.desk.listing(here.bench)
+    listing = here.service.listing(here.bench)
     asked = RunsQuestion.of(listing.facets(here.bench), here.params)
     got = listing.page(here.bench, asked.filter_of(view.found), (asked.page - 1) * PAGE_ROWS, PAGE_ROWS)
     rows = []
@@ -335,7 +337,7 @@ def finding(here: Here) -> FindingPage:
         verdict = verdict_of(run, view)
         rows.append((run.run, *cells[2:-1], "" if verdict is None else verdict.value))
     heads = (HEADS[0], *HEADS[2:])
-    runs = _runs(here.desk, here.bench, asked.over)
+    runs = _runs(here.service, here.bench, asked.over)
     drawn = (
         (Drawn(f"{len(runs)} runs over each other", overlay_figure(runs, LIGHT)),) if len(runs) > 1 else ()
     )
@@ -343,7 +345,7 @@ def finding(here: Here) -> FindingPage:
         raise NotFound("page of runs", str(asked.page), ["1"])
     return FindingPage(
         "Runs",
-        _summary(here.desk, here.bench, view),
+        _summary(here.service, here.bench, view),
         (*drawn, Tabled(f"{len(rows)} of {got.total} runs", heads, tuple(rows))),
     )
 

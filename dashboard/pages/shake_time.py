@@ -8,14 +8,14 @@ from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 
 from dashboard import wording
 from dashboard.answers import make_call, try_levers
-from dashboard.calls_kept import CallKeeper
+from dashboard.call_log import CallKeeper
 from dashboard.controls import Usual, aria, ask, carried, choice, figure, names, notice, slider, waiting
-from dashboard.desk import BenchView, Desk
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
 from dashboard.questions.call import CONDITIONS, CallQuestion, scales, sliders_of_target, usual_conditions
-from dashboard.questions.usual import OWN, techniques
+from dashboard.questions.defaults import OWN, techniques
+from dashboard.service import BenchView, Service
 from rig.advice.call import Advice
 from rig.advice.compare_words import true_minus
 from rig.advice.levers import SURE, Lever
@@ -141,27 +141,27 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
     ]
 
 
-def register(app: Dash, desk: Desk) -> None:
+def register(app: Dash, service: Service) -> None:
     """Connect the page to its bench."""
-    calls = CallKeeper(desk)
+    calls = CallKeeper(service)
 
-    @kept(64)
+    @memoised(64)
     def call_of(view: BenchView, asked: CallQuestion) -> Advice:
         return make_call(view, asked)
 
-    @kept(16)
+    @memoised(16)
     def drawn(view: BenchView, asked: CallQuestion, theme: str) -> Any:
         return figures_block(call_of(view, asked), theme)
 
-    desk.usually(lambda view, theme: drawn(view, CallQuestion.of(view, {}), theme))
+    service.usually(lambda view, theme: drawn(view, CallQuestion.of(view, {}), theme))
 
-    @kept(32)
+    @memoised(32)
     def levers_of(view: BenchView, asked: CallQuestion) -> tuple[Lever, ...]:
         return try_levers(view, call_of(view, asked))
 
     def read(asked: Any) -> tuple[BenchView, CallQuestion]:
         params = params_of_store(asked)
-        view = desk.view(desk.chosen(one(params, "bench")))
+        view = service.view(service.chosen(one(params, "bench")))
         return view, CallQuestion.of(view, params)
 
     boxes = [f"{k}-usual" for k in CONDITIONS]
@@ -252,7 +252,7 @@ def register(app: Dash, desk: Desk) -> None:
     def stand(technique: str, vessel: str, ice: str, recipe: str, bench: Any) -> list[Any]:
         names = {"technique": technique, "vessel": vessel, "ice": ice, "recipe": recipe, "bench": bench}
         params = params_of_store(names)
-        view = desk.view(desk.chosen(one(params, "bench")))
+        view = service.view(service.chosen(one(params, "bench")))
         usual = usual_conditions(view, CallQuestion.of(view, params).drink)
         changed = {t["prop_id"] for t in ctx.triggered}
         belongs_to = dict.fromkeys(CONDITIONS, "call-ice.value") | {"drink_temp_c": "call-recipe.value"}

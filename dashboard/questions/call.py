@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from dashboard.desk import BenchView
 from dashboard.params import Params, Scale, named, one
-from dashboard.questions.usual import OWN, techniques, usual_drink, usual_target
+from dashboard.questions.defaults import OWN, techniques, usual_drink, usual_target
+from dashboard.service import BenchView
 from rig.advice.assumed import filled
 from rig.bench import Target
 from rig.errors import ModelRangeError

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dashboard.params import Params, Scale, named
+from dashboard.questions.defaults import first_recipe, usual_dilution
 from dashboard.questions.recipe import DILUTION_HIGH, DILUTION_LOW
-from dashboard.questions.usual import first_recipe, usual_dilution
 from rig.advice.recipe_work import diluted
 from rig.arrays import FloatArray
 from rig.bench import Bench

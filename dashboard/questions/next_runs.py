@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboard.desk import BenchView
 from dashboard.params import Params, Scale, named
-from dashboard.questions.usual import techniques, usual_drink, usual_target
+from dashboard.questions.defaults import techniques, usual_drink, usual_target
+from dashboard.service import BenchView
 from rig.advice.plan import USUAL_COUNT, Asked, RunPlan, plan_runs
 from rig.errors import RigError
 from rig.fitting.situation import Situation

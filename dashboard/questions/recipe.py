@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dashboard.params import Params, Scale, named
-from dashboard.questions.usual import first_recipe, usual_dilution
+from dashboard.questions.defaults import first_recipe, usual_dilution
 from rig.advice.batch import Batch, Store, batch
 from rig.advice.people import ForPeople, for_people
 from rig.advice.recipe_work import Properties, properties, scaled_to_volume, strengthened

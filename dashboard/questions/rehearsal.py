@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboard.desk import BenchView
 from dashboard.params import Params, named
-from dashboard.questions.usual import OWN, recipes, usual_drink, usual_target
+from dashboard.questions.defaults import OWN, recipes, usual_drink, usual_target
+from dashboard.service import BenchView
 from rig.advice.rehearsal import Practice, rehearse
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import SetUp

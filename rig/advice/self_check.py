@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
-from rig.advice.calls_kept import NO_CALLS, ScoredCalls, scored_calls
+from rig.advice.call_log import NO_CALLS, ScoredCalls, scored_calls
 from rig.advice.hit_rate import hit_rate
 from rig.advice.landed import RunOdds, run_odds
-from rig.advice.leaning import Leaning, MeanResidual, Observation, leanings, mean_residuals
 from rig.advice.left_out import LeftOut, left_out
 from rig.advice.reliability import DOUBT_P, Reliability, score
+from rig.advice.residual_bias import Leaning, MeanResidual, Observation, leanings, mean_residuals
 from rig.arrays import BoolArray, FloatArray
 from rig.bench import Bench
 from rig.fitting.result import Fit

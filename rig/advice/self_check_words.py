@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rig.advice.compare_words import true_minus
-from rig.advice.leaning import Leaning, MeanResidual, Observation
 from rig.advice.reliability import DOUBT_P, Reliability
+from rig.advice.residual_bias import Leaning, MeanResidual, Observation
 
 if TYPE_CHECKING:
-    from rig.advice.calls_kept import ScoredCalls
+    from rig.advice.call_log import ScoredCalls
     from rig.advice.self_check import Coverage, SelfCheck
 
 LANDED_BY = (

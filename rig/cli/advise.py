@@ -100,7 +100,7 @@ def command(
     else:
         print_call(call)
     if source.logbook is not None:
-        from rig.advice.calls_kept import AskedFrom, call_of_advice, keep
+        from rig.advice.call_log import AskedFrom, call_of_advice, keep
 
         keep(source.logbook, source.name, call_of_advice(call, fit, AskedFrom.ADVISE, datetime.now(UTC)))
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from rig.cli.printing import bullets, heading, say, table, two_lines
 
 if TYPE_CHECKING:
-    from rig.advice.leaning import MeanResidual
     from rig.advice.reliability import Reliability
+    from rig.advice.residual_bias import MeanResidual
     from rig.advice.self_check import SelfCheck
     from rig.fitting.result import Fit
 

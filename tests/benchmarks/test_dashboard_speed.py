@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.desk import Desk
 from dashboard.figures.traces import trace_figure
 from dashboard.page import Here
 from dashboard.pages import runs
 from dashboard.params import params_of_query
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.logbook.listing import RunFilter
 from rig.report.look import LIGHT
@@ -67,10 +67,12 @@ def test_a_list_of_ten_thousand_runs_is_made_by_the_database(
         ("one run with its trace", lambda: source.run("long", "r05000")),
     ):
         print(f"{name:>24}: {best_ms(work):7.1f} ms")
-    desk = Desk(source)
-    monkeypatch.setattr(desk, "look", lambda name: runs.Working(name, 0.0))  # a page of runs waits for no fit
+    service = Service(source)
+    monkeypatch.setattr(
+        service, "look", lambda name: runs.Working(name, 0.0)
+    )  # a page of runs waits for no fit
     for query in QUERIES:
-        here = Here(desk, "long", None, "", params_of_query(query))
+        here = Here(service, "long", None, "", params_of_query(query))
         print(f"{query or 'all runs':>32}: {best_ms(lambda here=here: runs.layout(here), 3):7.1f} ms of page")
     assert listing.page("long", RunFilter(), 0, 40).total == RUNS
     assert listing.page("long", RunFilter(words="slipped"), 0, 40).total == len(range(0, RUNS, 97))

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from dashboard.serving import server_of
 from dashboard.sources import Source, logbook_source
 from rig.logbook.store import open_logbook

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from rig.fitting import fit
 from tests.browser.conftest import axe_faults, opening, served
 from tests.dashboard.benches import source_of_view

@@ -8,7 +8,7 @@ from threading import Thread
 from typing import Any
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from dashboard.serving import sharing_server
 from tests.browser.conftest import opening
 from tests.dashboard.benches import source_of_view

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from dashboard.sources import Progress, run_of
 from rig.bench import Bench
 from rig.fitting import fit

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from tests.dashboard.benches import fitted_view
 
 

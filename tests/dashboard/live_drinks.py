@@ -7,9 +7,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from dashboard.desk import Desk
 from dashboard.live.room import LiveRoom, act
 from dashboard.live.session import Cursor
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.logbook.store import open_logbook
 from tests.cli.small_bench import small_book
@@ -29,9 +29,9 @@ def small_logbook(home: Path) -> Path:
     return file
 
 
-def room_at(file: Path) -> tuple[LiveRoom, Desk]:
-    desk = Desk(logbook_source(str(file)))
-    return LiveRoom(desk), desk
+def room_at(file: Path) -> tuple[LiveRoom, Service]:
+    service = Service(logbook_source(str(file)))
+    return LiveRoom(service), service
 
 
 def told(room: LiveRoom) -> dict[str, Any]:

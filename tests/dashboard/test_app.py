@@ -13,7 +13,7 @@ import pytest
 
 from dashboard.__main__ import main
 from dashboard.app import make_app, page
-from dashboard.desk import BenchView, Desk
+from dashboard.service import BenchView, Service
 from dashboard.serving import server_of
 from dashboard.sources import logbook_source
 from rig.logbook.store import open_logbook
@@ -176,9 +176,9 @@ def test_what_is_no_question_of_our_pages_is_refused_in_a_line(
 def test_an_empty_logbook_opens_and_leads_on(tmp_path: Path) -> None:
     with open_logbook(tmp_path / "bar.sqlite"):
         pass
-    desk = Desk(logbook_source(str(tmp_path / "bar.sqlite")))
+    service = Service(logbook_source(str(tmp_path / "bar.sqlite")))
     for path in ("/", "/runs", "/compare", "/live"):
-        said = text(page(desk, path, "").content)
+        said = text(page(service, path, "").content)
         assert "Nothing is logged yet" in said and "chillrig demo" in said
-    assert "bar.sqlite" not in text(page(desk, "/", "", guest=True).content)
-    assert "Ports" in text(page(desk, "/rig", "").content)
+    assert "bar.sqlite" not in text(page(service, "/", "", guest=True).content)
+    assert "Ports" in text(page(service, "/rig", "").content)

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView, Desk
 from dashboard.headers import GUEST, MOST_BYTES
 from dashboard.page import Here
 from dashboard.pages import bring_in, live, runs
@@ -31,6 +30,7 @@ from dashboard.questions.bring_in import (
     settled,
 )
 from dashboard.questions.bring_in_run import RunForm, start_words, store
+from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
 from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
 from rig.importing.proposal import propose
@@ -303,12 +303,12 @@ def test_files_without_a_common_clock_need_a_moment_that_they_share(logbook: Log
 
 
 def test_a_bench_folder_is_told_that_tables_belong_into_a_logbook(view: BenchView) -> None:
-    page = bring_in.layout(Here(Desk(source_of_view(view)), "corner", None, "", {}))
+    page = bring_in.layout(Here(Service(source_of_view(view)), "corner", None, "", {}))
     assert "brought into a logbook" in text(page) and "bring-upload" not in ids(page)
 
 
 def test_runs_and_live_lead_to_it(view: BenchView) -> None:
-    here = Here(Desk(source_of_view(view)), "corner", None, "", {})
+    here = Here(Service(source_of_view(view)), "corner", None, "", {})
     for page in (runs.layout(here), live.layout(here)):
         assert any(p["props"].get("href") == "/runs/bring-in" for p in parts(page))
 
@@ -396,7 +396,7 @@ def test_the_callbacks_read_ask_read_again_and_store(screen: Screen) -> None:
 
 
 def test_a_guest_is_told_where_tables_are_brought_in(screen: Screen) -> None:
-    asked = [Here(Desk(screen.source), "corner", None, "", {}, guest) for guest in (True, False)]
+    asked = [Here(Service(screen.source), "corner", None, "", {}, guest) for guest in (True, False)]
     theirs, ours = (bring_in.layout(here) for here in asked)
     assert "on the computer that shares this" in text(theirs) and "bring-upload" not in ids(theirs)
     assert "bring-upload" in ids(ours)

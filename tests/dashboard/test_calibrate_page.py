@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import Desk
 from dashboard.headers import GUEST
 from dashboard.page import Here
 from dashboard.pages import rig, rig_calibrate
@@ -30,6 +29,7 @@ from dashboard.questions.calibrate import (
     work_out,
 )
 from dashboard.questions.calibrate_reading import Taken, chosen, row_to_fill
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.capture.decoding.readings import Identity, Quantity, Reading, Sample
 from rig.capture.devices.health import PortState
@@ -406,8 +406,8 @@ def test_a_guest_neither_reads_nor_keeps(press: Pressed, file: Path, monkeypatch
     ):
         assert told is not None and "on the computer that the devices are plugged into" in json.dumps(told)
     assert kept_in(file) == 0
-    desk = Desk(logbook_source(str(file)))
-    assert "calibrate-ice-read" not in ids(rig.layout(Here(desk, "corner", None, "", {}, guest=True)))
+    service = Service(logbook_source(str(file)))
+    assert "calibrate-ice-read" not in ids(rig.layout(Here(service, "corner", None, "", {}, guest=True)))
 
 
 def test_no_port_is_opened_while_a_drink_is_recorded(press: Pressed, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,7 +9,7 @@ import segno
 
 from dashboard.app import make_app
 from dashboard.classroom.served import CLASSROOM, Classroom
-from dashboard.classroom.telling import phone_of, wall_of
+from dashboard.classroom.state_json import phone_of, wall_of
 from dashboard.classroom.votes import Asked, Votes
 from dashboard.headers import GUEST
 from rig.errors import RigError

@@ -12,11 +12,11 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.self_check import MOST_SET_UPS, self_check_figure
 from dashboard.page import Here
 from dashboard.pages import compare
 from dashboard.pages.compare_check import check_block
+from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
 from rig.advice.self_check import SelfCheck, check_own_runs, self_check
 from rig.advice.self_check_words import LANDED_BY, leaning_sentence, sentence
@@ -138,15 +138,15 @@ def test_the_page_asks_for_it_beside_the_comparison(source: LogbookSource) -> No
     client = make_app(source).server.test_client()
     got = callback(client, "compare-check.children", {"theme.data": "dark"}, {"compare-bench.data": None})
     shown = got.get_json()["response"]["compare-check"]["children"]
-    view = Desk(source).view("corner")
+    view = Service(source).view("corner")
     assert sentence(check_own_runs(view.fitted(), source.logbook, "corner")) in text(shown)
     assert "compare-check-figure" in ids(shown)
 
 
 def test_a_page_that_is_kept_has_it_too(view: BenchView) -> None:
-    desk = Desk(source_of_view(view))
-    desk.view(view.name)
-    page = compare.finding(Here(desk, view.name, None, "", {}))
+    service = Service(source_of_view(view))
+    service.view(view.name)
+    page = compare.finding(Here(service, view.name, None, "", {}))
     titles = [b.title for b in page.blocks]
     assert "Held against its own runs" in titles
     check = check_own_runs(view.fitted())

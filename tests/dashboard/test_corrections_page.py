@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import Desk
 from dashboard.page import Here
 from dashboard.pages import run_corrections, runs
 from dashboard.questions.correction import WORDS, Correction, standing
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.errors import ModelRangeError, NotFound
 from rig.logbook.store import Logbook, open_logbook
@@ -81,7 +81,7 @@ def test_the_page_undoes_deletes_and_brings_back(file: Path, logbook: Logbook) -
     )
     assert gone["run-gone"]["data"] is True and gone["run-delete"]["children"] == "Bring it back"
     assert [d.run for d in logbook.deleted_runs("corner")] == ["a1"]
-    here = Here(Desk(source), "corner", None, "", {}, False)
+    here = Here(Service(source), "corner", None, "", {}, False)
     assert "Deleted (1)" in text(runs.layout(here))
     assert "Bring it back" in text(run_corrections.layout(here, before))
     back = press(

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from dashboard.app import PAGES, page
-from dashboard.desk import Desk
 from dashboard.pages.guide import place_of
+from dashboard.service import Service
 from rig.guide import chapters, guide_text
 from tests.dashboard.benches import HeldSource
 from tests.dashboard.reading import ids, parts, text
@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def test_the_page_needs_no_bench_and_shows_every_chapter() -> None:
-    shown = page(Desk(HeldSource({})), "/guide", None)
+    shown = page(Service(HeldSource({})), "/guide", None)
     told = [p["props"]["children"] for p in parts(shown.content) if p["type"] == "Markdown"]
     assert told == list(chapters().values())
     for heading in chapters():

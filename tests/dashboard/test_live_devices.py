@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.desk import Desk
 from dashboard.live.question import LiveQuestion
 from dashboard.live.room import LiveRoom, act
 from dashboard.live.session import Cursor
@@ -21,6 +20,7 @@ from dashboard.live.stream import Teller, heard
 from dashboard.page import Here
 from dashboard.pages import live
 from dashboard.params import params_of_query
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.capture.decoding.dialects import load
 from rig.capture.devices.ports import every_device
@@ -56,13 +56,13 @@ def plugged(tmp_path: Path) -> Iterator[dict[str, str]]:
 
 
 @pytest.fixture
-def desk(tmp_path: Path, plugged: dict[str, str]) -> Desk:
-    return Desk(logbook_source(str(small_logbook(tmp_path))), tuple(plugged.values()))
+def desk(tmp_path: Path, plugged: dict[str, str]) -> Service:
+    return Service(logbook_source(str(small_logbook(tmp_path))), tuple(plugged.values()))
 
 
 @pytest.fixture
-def room(desk: Desk) -> Iterator[LiveRoom]:
-    made = LiveRoom(desk)
+def room(service: Service) -> Iterator[LiveRoom]:
+    made = LiveRoom(service)
     yield made
     if told(made)["phase"] != "idle":
         made.discard()
@@ -75,11 +75,11 @@ def _moving(room: LiveRoom, asked: dict[str, Any]) -> None:
     go(room, "ready")
 
 
-def test_the_page_offers_every_device_that_is_known_of(desk: Desk, plugged: dict[str, str]) -> None:
+def test_the_page_offers_every_device_that_is_known_of(service: Service, plugged: dict[str, str]) -> None:
     asked = params_of_query(f"?devices=heard&port={plugged['lid']}")
     shown = {
         p["props"]["id"]: p["props"]
-        for p in parts(live.layout(Here(desk, "corner", None, "", asked)))
+        for p in parts(live.layout(Here(service, "corner", None, "", asked)))
         if "options" in p["props"]
     }
     offered = [o["value"] for o in shown["live-port"]["options"]]
@@ -110,15 +110,15 @@ def test_the_first_device_is_the_drinks_probe_and_the_others_are_drawn_beside_it
 
 
 def test_a_probes_calibration_holds_for_the_live_call_too(
-    room: LiveRoom, desk: Desk, plugged: dict[str, str]
+    room: LiveRoom, service: Service, plugged: dict[str, str]
 ) -> None:
-    assert desk.logbook is not None
+    assert service.logbook is not None
     made = datetime.now(UTC)
     known = Calibration(
         plugged["tin"], "", CalibrationKind.TEMPERATURE, made, made.date() + timedelta(days=90), (-0.4, 1.0),
         ((0.0025, 0.0), (0.0, 0.0)), 0.05, 4.0, (), "ice point",
     )  # fmt: skip
-    keep_calibration(desk.logbook, known)
+    keep_calibration(service.logbook, known)
     _moving(room, HEARD | {"port": [plugged["tin"]]})
     until(room, lambda state: len(state["probe"]) > 5)
     live = room.live()
@@ -145,9 +145,9 @@ def test_a_device_that_nobody_knows_of_is_not_opened(room: LiveRoom) -> None:
     assert told(room)["phase"] == "idle"
 
 
-def test_simulated_devices_need_no_choice(desk: Desk, plugged: dict[str, str]) -> None:
+def test_simulated_devices_need_no_choice(service: Service, plugged: dict[str, str]) -> None:
     params = params_of_query(f"?devices=simulated&port={plugged['tin']}")
-    assert LiveQuestion.of("corner", desk.bench("corner"), params).ports == ()
+    assert LiveQuestion.of("corner", service.bench("corner"), params).ports == ()
 
 
 def test_what_has_not_changed_is_not_said_again_and_the_whole_can_be_put_together(
@@ -207,16 +207,16 @@ def test_a_bare_boards_ohms_and_counts_reach_the_screen_and_the_logbook(tmp_path
         source = logbook_source(str(small_logbook(tmp_path)))
         deaf = listen_to_all(every_device((device.address,)), load())
         assert [h.dialect for h in deaf if h.device.address == device.address] == [None]
-        desk = Desk(source, (device.address,), (str(tmp_path / "own.toml"),))
-        room = LiveRoom(desk)
+        service = Service(source, (device.address,), (str(tmp_path / "own.toml"),))
+        room = LiveRoom(service)
         _moving(room, HEARD | {"port": [device.address]})
         state = until(room, lambda state: len(state["probe"]) > 5)
         assert state["temp_c"] == pytest.approx(25.0, abs=0.02)
         assert state["scale_g"] == pytest.approx(100.0, abs=0.02)
         room.keep("")
-        assert desk.logbook is not None
-        newest = max(desk.logbook.list_runs("corner"), key=lambda r: str(r.run.started_at or ""))
-        trace = desk.logbook.run("corner", newest.run.run).trace
+        assert service.logbook is not None
+        newest = max(service.logbook.list_runs("corner"), key=lambda r: str(r.run.started_at or ""))
+        trace = service.logbook.run("corner", newest.run.run).trace
     assert trace is not None and trace.probe_c is not None and trace.scale_g is not None
     assert np.nanmedian(trace.probe_c) == pytest.approx(25.0, abs=0.02)
     assert np.nanmedian(trace.scale_g) == pytest.approx(100.0, abs=0.02)

@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView
 from dashboard.headers import GUEST
 from dashboard.live.stream import ACT, EVENTS, ONLY_HERE
 from dashboard.page import Here
 from dashboard.pages import live, projector_live
 from dashboard.params import params_of_query
+from dashboard.service import BenchView
 from tests.dashboard.benches import source_of_view
 from tests.dashboard.live_drinks import room_at, small_logbook
 from tests.dashboard.reading import ids, parts
@@ -21,8 +21,8 @@ from tests.dashboard.reading import ids, parts
 
 @pytest.fixture
 def here(tmp_path: Path) -> Here:
-    _, desk = room_at(small_logbook(tmp_path))
-    return Here(desk, "corner", None, "", {})
+    _, service = room_at(small_logbook(tmp_path))
+    return Here(service, "corner", None, "", {})
 
 
 def _chosen(layout: Any) -> dict[str, Any]:
@@ -32,13 +32,13 @@ def _chosen(layout: Any) -> dict[str, Any]:
 
 def test_the_page_offers_what_the_bench_has_and_what_its_address_asks(here: Here) -> None:
     assert _chosen(live.layout(here))["live-ice"] == "freezer cube"
-    asked = Here(here.desk, "corner", None, "", params_of_query("?ice=wet+cube&target=short&speed=7"))
+    asked = Here(here.service, "corner", None, "", params_of_query("?ice=wet+cube&target=short&speed=7"))
     chosen = _chosen(live.layout(asked))
     assert (chosen["live-ice"], chosen["live-target"], chosen["live-speed"]) == ("wet cube", "short", "7")
 
 
 def test_an_address_that_cannot_be_meant_is_answered_in_words(here: Here) -> None:
-    wrong = Here(here.desk, "corner", None, "", params_of_query("?vessel=bucket"))
+    wrong = Here(here.service, "corner", None, "", params_of_query("?vessel=bucket"))
     assert "there is no vessel 'bucket'" in str(live.layout(wrong))
 
 

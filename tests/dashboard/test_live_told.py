@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from dashboard.desk import Desk
 from dashboard.live.room import LiveRoom, act
-from dashboard.live.telling import rounded
+from dashboard.live.state_json import rounded
 from dashboard.pages.run import body_block, landed_sentence
+from dashboard.service import Service
 from dashboard.sources import logbook_source
 from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.errors import RigError
@@ -64,7 +64,7 @@ def test_it_says_whether_it_landed_and_the_kept_run_says_the_same(room: LiveRoom
     run = _kept(book, kept["run"])
     assert landing["why"] in kept["landed"]
     assert run.extra["how it landed"] == kept["landed"]
-    view = Desk(logbook_source(str(book))).view("corner")
+    view = Service(logbook_source(str(book))).view("corner")
     assert landed_sentence(run, view) == kept["landed"]
     assert kept["landed"] in str(body_block(run, view, "light"))
 
@@ -185,7 +185,7 @@ def probe(tmp_path: Path) -> Iterator[Probe]:
 @pytest.fixture
 def watched(book: Path, probe: Probe) -> Iterator[LiveRoom]:
     """A room whose only device is that probe, named when the dashboard was started."""
-    made = LiveRoom(Desk(logbook_source(str(book)), (probe.address,)))
+    made = LiveRoom(Service(logbook_source(str(book)), (probe.address,)))
     yield made
     if told(made)["phase"] != "idle":
         made.discard()

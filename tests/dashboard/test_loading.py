@@ -12,8 +12,8 @@ from plotly.basedatatypes import BaseTraceType
 from plotly.offline import get_plotlyjs, get_plotlyjs_version
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView
 from dashboard.loading import FIGURES_SCRIPT
+from dashboard.service import BenchView
 from rig.report.plotting import BUNDLE, KINDS
 from tests.dashboard.benches import source_of_view
 

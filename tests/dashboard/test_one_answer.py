@@ -13,7 +13,6 @@ import pytest
 
 import rig
 from dashboard.answers import make_call, try_levers
-from dashboard.desk import BenchView
 from dashboard.live.caller import before_words
 from dashboard.live.question import LiveQuestion
 from dashboard.pages import compare as compare_page
@@ -22,6 +21,7 @@ from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.next_runs import NextRunsQuestion
+from dashboard.service import BenchView
 from rig.advice.live import estimate, live_call
 from rig.advice.routine import Order, plan_routine
 from rig.fitting.situation import Situation

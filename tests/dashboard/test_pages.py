@@ -8,13 +8,13 @@ import pytest
 
 from dashboard.answers import make_call, try_levers
 from dashboard.app import page
-from dashboard.desk import BenchView, Desk
 from dashboard.page import Here, StillFitting
 from dashboard.pages import compare, projector, run, runs, shake_time
 from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
+from dashboard.service import BenchView, Service
 from rig.advice import advise
 from rig.advice.compare import compare as compared
 from rig.advice.compare_words import true_minus
@@ -36,9 +36,9 @@ LAYOUTS: dict[str, Callable[[BenchView], Any]] = {
 
 def here(view: BenchView, query: str = "", rest: str = "") -> Here:
     """Where a page is asked for, with the fit at hand."""
-    desk = Desk(source_of_view(view))
-    desk.view(view.name)
-    return Here(desk, view.name, None, rest, params_of_query(query))
+    service = Service(source_of_view(view))
+    service.view(view.name)
+    return Here(service, view.name, None, rest, params_of_query(query))
 
 
 def listed(view: BenchView, query: str = "") -> Any:
@@ -258,24 +258,24 @@ def test_runs_marked_are_laid_over_each_other(view: BenchView) -> None:
 
 
 def test_addresses_lead_to_pages_and_strange_ones_say_where_to_go(view: BenchView) -> None:
-    desk = Desk(source_of_view(view))
-    desk.view("corner")
+    service = Service(source_of_view(view))
+    service.view("corner")
     for path, heading in (
         ("/", "Shake time"),
         ("/runs", "Runs"),
         ("/compare/", "Compare"),
         ("/runs/b3", "Run b3"),
     ):
-        shown = page(desk, path, "")
+        shown = page(service, path, "")
         assert (
             next(text(p["props"]["children"]) for p in parts(shown.content) if p["type"] == "H1") == heading
         )
         assert shown.settled
         assert not shown.bare
-    assert page(desk, "/compare/projector", "").bare
-    assert "There is no such page" in text(page(desk, "/nowhere", "").content)
-    assert "there is no run 'b99'" in text(page(desk, "/runs/b99", "").content)
-    assert "there is no bench 'x'" in text(page(desk, "/runs", "?bench=x").content)
+    assert page(service, "/compare/projector", "").bare
+    assert "There is no such page" in text(page(service, "/nowhere", "").content)
+    assert "there is no run 'b99'" in text(page(service, "/runs/b99", "").content)
+    assert "there is no bench 'x'" in text(page(service, "/runs", "?bench=x").content)
 
 
 def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: BenchView) -> None:
@@ -300,26 +300,26 @@ def test_while_a_fit_is_under_way_the_page_says_so_and_looks_again(view: BenchVi
     from threading import Event
 
     started, finish = Event(), Event()
-    desk = Desk(Slow({"corner": view.book}))
-    page(desk, "/compare", "")
+    service = Service(Slow({"corner": view.book}))
+    page(service, "/compare", "")
     assert started.wait(60)
-    shown = page(desk, "/compare", "")
+    shown = page(service, "/compare", "")
     assert "25 % done" in text(shown.content)
     assert not shown.settled
-    list_meanwhile = text(page(desk, "/runs", "").content)
+    list_meanwhile = text(page(service, "/runs", "").content)
     assert "b3" in list_meanwhile
     assert "They are being fitted; the verdicts follow." in list_meanwhile
     with pytest.raises(StillFitting):
-        Here(desk, "corner", None, "", {}).view()
+        Here(service, "corner", None, "", {}).view()
     finish.set()
-    desk.view("corner")
-    assert page(desk, "/compare", "").settled
+    service.view("corner")
+    assert page(service, "/compare", "").settled
 
 
 def test_several_benches_are_offered_and_links_stay_on_the_one_chosen(view: BenchView) -> None:
-    desk = Desk(source_of_view(view, "corner", "harbour"))
-    desk.view("harbour")
-    shown = page(desk, "/runs", "?bench=harbour")
+    service = Service(source_of_view(view, "corner", "harbour"))
+    service.view("harbour")
+    shown = page(service, "/runs", "?bench=harbour")
     assert "Bench" in text(shown.ways)
     links = [p["props"]["href"] for p in parts([shown.content, shown.ways]) if p["type"] == "Link"]
     assert "/compare?bench=harbour" in links

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dashboard.desk import BenchView, Desk
 from dashboard.page import Here
 from dashboard.pages import shake_time
 from dashboard.params import params_of_query, params_of_store
 from dashboard.questions.call import CallQuestion, scales, usual_conditions
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import RunsQuestion
+from dashboard.service import BenchView, Service
 from rig.errors import ModelRangeError, NotFound, RigError
 from rig.fitting.situation import Situation
 from rig.logbook.listing import BookListing
@@ -51,7 +51,7 @@ def test_a_slider_that_nobody_moved_asks_nothing_and_its_box_says_so(view: Bench
     assert asked.situation.ice_temp_c == -16.0
     assert asked.situation.drink_temp_c is None and asked.situation.ice_mass_g is None
     layout = shake_time.layout(
-        Here(Desk(source_of_view(view)), view.name, None, "", {"ice_temp_c": ("-16",)})
+        Here(Service(source_of_view(view)), view.name, None, "", {"ice_temp_c": ("-16",)})
     )
     boxes = {
         n: by_id(layout, f"call-{n}-usual")["value"] for n in ("drink_temp_c", "ice_temp_c", "ice_mass_g")

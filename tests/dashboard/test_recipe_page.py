@@ -6,7 +6,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.drink import foam_figure, rest_figure, sips_figure, wash_line_figure
 from dashboard.page import Here
 from dashboard.pages import coffee, glass, recipe
@@ -15,6 +14,7 @@ from dashboard.questions.coffee import CoffeeQuestion, waits_s
 from dashboard.questions.glass import GlassQuestion
 from dashboard.questions.recipe import RecipeQuestion
 from dashboard.questions.texture import foamed, half_life
+from dashboard.service import BenchView, Service
 from rig.advice.recipe_work import WashLine, diluted, state_at
 from rig.bench import Bench, parse_bench
 from rig.errors import ModelRangeError, NotEnoughData, RigError
@@ -36,7 +36,7 @@ def bench() -> Bench:
 
 
 def here(view: BenchView, query: str = "") -> Here:
-    return Here(Desk(source_of_view(view)), view.name, None, "", params_of_query(query))
+    return Here(Service(source_of_view(view)), view.name, None, "", params_of_query(query))
 
 
 @pytest.mark.parametrize("layout", [recipe.layout, coffee.layout, glass.layout])

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import BenchView, Desk
 from dashboard.figures.rehearsal import Played, chart_figure, spread_figure, together_figure
 from dashboard.page import Here
 from dashboard.pages import next_runs, rehearsal
@@ -17,6 +16,7 @@ from dashboard.params import params_of_query
 from dashboard.questions.next_runs import HERE, NextRunsQuestion
 from dashboard.questions.rehearsal import NO_SESSION, RehearsalQuestion, sessions
 from dashboard.rehearsal_words import cadence_words, chart_words, drift_words, rate_words, run_rows
+from dashboard.service import BenchView, Service
 from rig.advice.compare_words import true_minus
 from rig.advice.control_chart import control_chart
 from rig.advice.hit_rate import hit_rate
@@ -30,9 +30,9 @@ from tests.dashboard.reading import controls_and_labelled, ids, parts, text
 
 
 def here(view: BenchView, query: str = "") -> Here:
-    desk = Desk(source_of_view(view))
-    desk.view(view.name)
-    return Here(desk, view.name, None, "", params_of_query(query))
+    service = Service(source_of_view(view))
+    service.view(view.name)
+    return Here(service, view.name, None, "", params_of_query(query))
 
 
 @pytest.fixture(scope="module")

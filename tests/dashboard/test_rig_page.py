@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.desk import BenchView, Desk
 from dashboard.live.care import health_of
 from dashboard.page import Here
 from dashboard.pages import rig
+from dashboard.service import BenchView, Service
 from rig.capture.decoding.readings import Identity, Quality, Quantity, Reading, Sample
 from rig.capture.devices.health import PortState
 from rig.capture.devices.ports import Device, UsbIdentity
@@ -121,14 +121,14 @@ def test_the_page_shows_calibrations_measures_and_the_logbook(tmp_path: Path) ->
     with open_logbook(file) as logbook:
         for calibration in (_probe(TODAY + timedelta(days=90)), _scoop()):
             keep_calibration(logbook, calibration)
-    _, desk = room_at(file)
-    said = text(rig.layout(Here(desk, "corner", None, "", {})))
+    _, service = room_at(file)
+    said = text(rig.layout(Here(service, "corner", None, "", {})))
     for words in ("tin probe", "steel scoop", "15", "on 1 bench", "never", "Wet hands", "Probe in ice"):
         assert words in said
 
 
 def test_a_bench_folder_says_where_calibrations_would_be(view: BenchView) -> None:
-    said = text(rig.layout(Here(Desk(source_of_view(view)), "corner", None, "", {})))
+    said = text(rig.layout(Here(Service(source_of_view(view)), "corner", None, "", {})))
     assert "chillrig import" in said
 
 
@@ -176,28 +176,28 @@ def test_a_folder_that_takes_no_copy_is_told_with_the_cure(tmp_path: Path) -> No
 def test_the_page_restores_the_newest_whole_copy_and_says_where_the_old_logbook_is(tmp_path: Path) -> None:
     file = small_logbook(tmp_path)
     back_up(file, datetime(2031, 4, 6, tzinfo=UTC))
-    _, desk = room_at(file)
-    assert desk.logbook is not None
-    desk.logbook.exclude("corner", desk.logbook.list_runs("corner")[0].run.run, "spilt")
-    before = desk.listing("corner").tally("corner")
-    said = rig.restored_words(desk, file)
+    _, service = room_at(file)
+    assert service.logbook is not None
+    service.logbook.exclude("corner", service.logbook.list_runs("corner")[0].run.run, "spilt")
+    before = service.listing("corner").tally("corner")
+    said = rig.restored_words(service, file)
     assert "20310406-" in said and str(tmp_path / "backups" / "replaced-") in said
-    assert desk.listing("corner").tally("corner").excluded == before.excluded - 1
+    assert service.listing("corner").tally("corner").excluded == before.excluded - 1
 
 
 def test_the_page_restores_nothing_while_another_program_has_the_logbook_open(tmp_path: Path) -> None:
     file = small_logbook(tmp_path)
     back_up(file, datetime(2031, 4, 6, tzinfo=UTC))
-    _, desk = room_at(file)
+    _, service = room_at(file)
     with open_logbook(file) as other:
         other.benches()
         with pytest.raises(LogbookError, match="in use"):
-            rig.restored_words(desk, file)
-    assert desk.names() == ("corner",)
+            rig.restored_words(service, file)
+    assert service.names() == ("corner",)
 
 
 def test_another_screen_is_not_told_where_the_logbook_lies(tmp_path: Path) -> None:
-    _, desk = room_at(small_logbook(tmp_path))
-    said = text(rig.layout(Here(desk, "corner", None, "", {}, guest=True)))
+    _, service = room_at(small_logbook(tmp_path))
+    said = text(rig.layout(Here(service, "corner", None, "", {}, guest=True)))
     assert str(tmp_path) not in said and "bar.sqlite" not in said
     assert "Restore" not in said and "Make a backup" not in said

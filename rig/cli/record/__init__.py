@@ -202,7 +202,7 @@ def _prepare(
     goal = made.source.book.bench.target(made.target)
 
     def called(call: LiveCall) -> None:
-        from rig.advice.calls_kept import AskedFrom, keep_live
+        from rig.advice.call_log import AskedFrom, keep_live
 
         if keep and made.source.logbook is not None:
             # beside the drink, which waits for no database; the program ends when it is written

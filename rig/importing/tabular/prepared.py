@@ -9,10 +9,10 @@ from rig.errors import TableRefused
 from rig.importing.tabular import labelled_rows
 from rig.importing.tabular.encoding import decode
 from rig.importing.tabular.layout import Layout, find_layout
-from rig.importing.tabular.lying import DELIMITER as LYING_DELIMITER
-from rig.importing.tabular.lying import stood_up
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
+from rig.importing.tabular.transposed import DELIMITER as LYING_DELIMITER
+from rig.importing.tabular.transposed import stood_up
 from rig.importing.tabular.turning_comma import refuse_turning_comma
 from rig.importing.tabular.words import folded
 from rig.importing.tabular.workbook import is_archive, sheets_of

@@ -73,7 +73,7 @@ class _Work:
     share: float = 0.0
 
 
-class Desk:
+class Service:
     """Hands out the view of a bench; threads may share it."""
 
     def __init__(
@@ -187,7 +187,7 @@ class Desk:
         self._usual.append(asked)
 
     def begin(self) -> None:
-        """Look at the first bench before anybody asks, where this desk works ahead; returns at once."""
+        """Look at the first bench before anybody asks, where this service works ahead; returns at once."""
 
         def look() -> None:
             with _noted("the first look at a bench"):

@@ -13,11 +13,11 @@ import sqlalchemy as sa
 from dash import Dash
 
 from dashboard.app import make_app
-from dashboard.calls_kept import CallKeeper
-from dashboard.desk import BenchView, Desk
+from dashboard.call_log import CallKeeper
 from dashboard.live.room import LiveRoom
 from dashboard.live.session import LiveSession
 from dashboard.pages import shake_time
+from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
 from rig.advice.live import live_call
 from rig.fitting.situation import Situation
@@ -78,10 +78,10 @@ def test_a_call_on_the_page_is_kept_once_a_question(
 
 
 def test_what_nobody_asked_is_not_kept(source: LogbookSource, under_way: list[Future[bool]]) -> None:
-    desk = Desk(source)
-    shake_time.register(Dash(__name__), desk)
-    for usual in desk._usual:
-        usual(desk.view("corner"), "light")
+    service = Service(source)
+    shake_time.register(Dash(__name__), service)
+    for usual in service._usual:
+        usual(service.view("corner"), "light")
     assert under_way == []
     assert kept(source) == []
 
@@ -104,14 +104,14 @@ def test_a_bench_folder_keeps_none(view: BenchView, under_way: list[Future[bool]
 def session_of(source: LogbookSource, monkeypatch: pytest.MonkeyPatch, asked: dict[str, Any]) -> LiveSession:
     """A session that a room has begun, with nothing listened to."""
     monkeypatch.setattr(LiveSession, "start", lambda self: None)
-    room = LiveRoom(Desk(source))
+    room = LiveRoom(Service(source))
     room.begin(asked)
     return room.live()
 
 
 def test_lives_call_before_the_start_is_kept(source: LogbookSource, monkeypatch: pytest.MonkeyPatch) -> None:
     session, moment = session_of(source, monkeypatch, HEARD), datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
-    fit = Desk(source).view("corner").fitted()
+    fit = Service(source).view("corner").fitted()
     call = live_call(fit, SITUATION, session.question.goal(session.bench), draws=64)
     future = session.caller._called(fit, call, moment)
     assert isinstance(future, Future) and future.result(PATIENCE_S)
@@ -122,7 +122,7 @@ def test_lives_call_before_the_start_is_kept(source: LogbookSource, monkeypatch:
 
 def test_a_simulated_drinks_call_is_not_kept(source: LogbookSource, monkeypatch: pytest.MonkeyPatch) -> None:
     session = session_of(source, monkeypatch, ASKED)
-    fit = Desk(source).view("corner").fitted()
+    fit = Service(source).view("corner").fitted()
     call = live_call(fit, SITUATION, session.question.goal(session.bench), draws=64)
     assert session.caller._called(fit, call, datetime.now(UTC)) is None
     assert kept(source) == []

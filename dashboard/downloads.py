@@ -12,10 +12,10 @@ from threading import BoundedSemaphore, Lock
 from flask import Flask, Response, request
 
 from dashboard.answers import make_call, try_levers
-from dashboard.desk import Desk, Working
 from dashboard.page import Here, Page, page_at
 from dashboard.params import one, params_of_query
 from dashboard.questions.call import CallQuestion
+from dashboard.service import Service, Working
 from rig.errors import NotFound, RigError
 from rig.report.card import technique_card
 from rig.report.finding_page import render_finding
@@ -25,26 +25,26 @@ KEEP, CARD, CARD_PDF = "/keep", "/card", "/card.pdf"
 """Before the address of any page; of a call's technique card; of the same as PDF."""
 
 
-def register(server: Flask, desk: Desk, pages: Sequence[Page], chromium: Path | None = None) -> None:
+def register(server: Flask, service: Service, pages: Sequence[Page], chromium: Path | None = None) -> None:
     """Serve what can be taken away."""
 
     def keep(place: str) -> Response:
         found = page_at(pages, f"/{place}")
         if found is None or found[0].finding is None:
             raise NotFound("page to keep", place[:80], [p.path for p in pages if p.finding])
-        here = _here(desk, found[1])
+        here = _here(service, found[1])
         finding = found[0].finding(here)
-        page = render_finding(finding, desk.bench(here.bench).title, _now())
+        page = render_finding(finding, service.bench(here.bench).title, _now())
         return _file(page.encode(), "text/html; charset=utf-8", f"{finding.slug}.html")
 
     def card() -> Response:
-        return Response(_card(desk), mimetype="text/html")
+        return Response(_card(service), mimetype="text/html")
 
     printer = Printer()
 
     def card_pdf() -> Response:
         with printer.mine():
-            content = pdf_of(_card(desk), find_chromium(chromium))
+            content = pdf_of(_card(service), find_chromium(chromium))
         return _file(content, "application/pdf", "technique-card.pdf")
 
     def busy(error: Busy) -> Response:
@@ -88,16 +88,16 @@ class Printer:
             self._places.release()
 
 
-def _here(desk: Desk, rest: str) -> Here:
+def _here(service: Service, rest: str) -> Here:
     params = params_of_query(request.query_string.decode("utf-8", errors="replace"))
-    name = desk.chosen(one(params, "bench"))
-    if isinstance(desk.look(name), Working):
-        desk.view(name)  # who takes a page away waits for its fit
-    return Here(desk, name, None, rest, params)
+    name = service.chosen(one(params, "bench"))
+    if isinstance(service.look(name), Working):
+        service.view(name)  # who takes a page away waits for its fit
+    return Here(service, name, None, rest, params)
 
 
-def _card(desk: Desk) -> str:
-    here = _here(desk, "")
+def _card(service: Service) -> str:
+    here = _here(service, "")
     view = here.view()
     asked = CallQuestion.of(view, here.params)
     call = make_call(view, asked)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.fitting.situation import Situation

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from dashboard import keeping
+from dashboard import downloads
 from dashboard.app import make_app
-from dashboard.desk import BenchView
+from dashboard.service import BenchView
 from tests.dashboard.benches import source_of_view
 
 PAGES = ("/runs?over=a1&over=a2", "/runs/b3", "/compare?target=coupe", "/shake-time?ice=wet+cube")
@@ -81,9 +81,9 @@ def test_one_card_is_printed_at_a_time_some_wait_and_the_rest_are_told_to_come_a
         printing.pop()
         return b"%PDF-"
 
-    monkeypatch.setattr(keeping, "pdf_of", slow)
-    monkeypatch.setattr(keeping, "find_chromium", lambda told: told)
-    monkeypatch.setattr(keeping, "_card", lambda desk: "")
+    monkeypatch.setattr(downloads, "pdf_of", slow)
+    monkeypatch.setattr(downloads, "find_chromium", lambda told: told)
+    monkeypatch.setattr(downloads, "_card", lambda service: "")
     server, codes = make_app(source_of_view(view), Path("/no/chromium/here")).server, queue.Queue[int]()
     asking = [
         threading.Thread(target=lambda: codes.put(server.test_client().get("/card.pdf").status_code))

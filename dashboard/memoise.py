@@ -13,14 +13,14 @@ Asked = ParamSpec("Asked")
 Answer = TypeVar("Answer")
 
 
-def kept(most: int) -> Callable[[Callable[Asked, Answer]], Callable[Asked, Answer]]:
+def memoised(most: int) -> Callable[[Callable[Asked, Answer]], Callable[Asked, Answer]]:
     """Keep a function's last answers, so many of them; arguments by position and hashable.
 
     Unlike `functools.lru_cache`, threads that ask the same at once have it worked out once. What failed is asked
     again.
     """
 
-    def keeping(make: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
+    def decorate(make: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
         answers: OrderedDict[Hashable, Future[Answer]] = OrderedDict()
         lock = Lock()
 
@@ -45,4 +45,4 @@ def kept(most: int) -> Callable[[Callable[Asked, Answer]], Callable[Asked, Answe
 
         return answered
 
-    return keeping
+    return decorate

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.closer import drawn_anew, note
-from dashboard.desk import BenchView
 from dashboard.figures.traces import overlay_channels, overlay_figure, residual_channel, residual_figure, seen
+from dashboard.service import BenchView
 from dashboard.sources import logbook_source
 from dashboard.wording import count
+from dashboard.zoom import drawn_anew, note
 from rig.logbook.store import open_logbook
 from rig.report.courses import run_course
 from rig.report.look import LIGHT

@@ -7,14 +7,14 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from dashboard.kept import kept
+from dashboard.memoise import memoised
 
 
 def test_what_is_asked_at_once_is_worked_out_once() -> None:
     made: list[int] = []
     begun, go_on = threading.Event(), threading.Event()
 
-    @kept(4)
+    @memoised(4)
     def square(n: int) -> int:
         made.append(n)
         begun.set()
@@ -33,7 +33,7 @@ def test_what_is_asked_at_once_is_worked_out_once() -> None:
 def test_the_last_answers_are_kept_and_older_ones_are_not() -> None:
     made: list[int] = []
 
-    @kept(2)
+    @memoised(2)
     def square(n: int) -> int:
         made.append(n)
         return n * n
@@ -45,7 +45,7 @@ def test_the_last_answers_are_kept_and_older_ones_are_not() -> None:
 def test_what_failed_is_asked_again() -> None:
     left = [ValueError("not yet")]
 
-    @kept(2)
+    @memoised(2)
     def ready() -> str:
         if left:
             raise left.pop()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
 
-from dashboard.desk import BenchView, Desk
+from dashboard.service import BenchView, Service
 from rig.advice.call import Advice
-from rig.advice.calls_kept import AskedFrom, call_of_advice, keep, keep_live
+from rig.advice.call_log import AskedFrom, call_of_advice, keep, keep_live
 from rig.advice.live import LiveCall
 from rig.fitting.result import Fit
 
@@ -15,13 +15,13 @@ from rig.fitting.result import Fit
 class CallKeeper:
     """Keeps calls one after the other; begins its thread with the first. Without a logbook it keeps none."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, service: Service) -> None:
+        self._service = service
         self._threads = ThreadPoolExecutor(1, thread_name_prefix="calls")
 
     def keep(self, view: BenchView, call: Advice) -> Future[bool] | None:
         """Keep a call of Shake time; the future says whether it was taken."""
-        logbook, fit = self._desk.logbook, view.fit
+        logbook, fit = self._service.logbook, view.fit
         if logbook is None or fit is None:
             return None
         made = call_of_advice(call, fit, AskedFrom.SHAKE_TIME, datetime.now(UTC))
@@ -29,7 +29,7 @@ class CallKeeper:
 
     def keep_live(self, bench: str, fit: Fit, call: LiveCall, asked_at: datetime) -> Future[bool] | None:
         """Keep Live's call as it stands before the start."""
-        logbook = self._desk.logbook
+        logbook = self._service.logbook
         if logbook is None:
             return None
         return self._threads.submit(keep_live, logbook, bench, call, fit, AskedFrom.LIVE, asked_at)

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from dashboard.desk import THEMES, BenchView, Desk, Working
 from dashboard.page import Here
 from dashboard.pages import compare, rehearsal, shake_time
 from dashboard.params import params_of_store
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.rehearsal import RehearsalQuestion
+from dashboard.service import THEMES, BenchView, Service, Working
 from dashboard.sources import FolderSource, logbook_source, source_of
 from rig.errors import BenchError, NotFound, RigError
 from rig.logbook.store import open_logbook
@@ -24,51 +24,51 @@ from tests.dashboard.reading import parts
 
 def test_a_bench_is_fitted_once_however_often_it_is_looked_at(view: BenchView) -> None:
     source = source_of_view(view)
-    desk = Desk(source)
-    first = desk.view("corner")
-    assert desk.view("corner") is first
-    assert desk.look("corner") is first
+    service = Service(source)
+    first = service.view("corner")
+    assert service.view("corner") is first
+    assert service.look("corner") is first
     assert source.fits == 1
 
 
 def test_a_bench_that_changed_is_fitted_anew(view: BenchView) -> None:
     source = source_of_view(view)
-    desk = Desk(source)
-    first = desk.view("corner")
+    service = Service(source)
+    first = service.view("corner")
     fewer = RunBook(view.bench, view.book.runs[:10])
     source.books["corner"], source.known[id(fewer)] = fewer, first.fitted()
-    assert isinstance(desk.look("corner"), BenchView | Working)
-    assert desk.view("corner").book is fewer
+    assert isinstance(service.look("corner"), BenchView | Working)
+    assert service.view("corner").book is fewer
 
 
 def test_a_bench_that_cannot_be_read_is_told_and_tried_again(view: BenchView) -> None:
     source = source_of_view(view)
     source.trouble = BenchError("the run sheet is cut off")
-    desk = Desk(source)
+    service = Service(source)
     with pytest.raises(BenchError, match="cut off"):
-        desk.view("corner")
+        service.view("corner")
     with pytest.raises(BenchError, match="cut off"):
-        desk.look("corner")
+        service.look("corner")
     source.trouble = None
-    assert desk.view("corner").fit is not None
+    assert service.view("corner").fit is not None
 
 
 def test_runs_too_few_to_fit_are_shown_all_the_same() -> None:
     book = small_book()
-    desk = Desk(HeldSource({"corner": RunBook(book.bench, ())}))
-    seen = desk.view("corner")
+    service = Service(HeldSource({"corner": RunBook(book.bench, ())}))
+    seen = service.view("corner")
     assert seen.fit is None
     assert "no run can be fitted" in seen.lacking
 
 
 def test_a_bench_nobody_has_is_refused_with_those_there_are(view: BenchView) -> None:
-    desk = Desk(source_of_view(view, "corner", "harbour"))
-    assert desk.chosen(None) == "corner"
-    assert desk.chosen("harbour") == "harbour"
+    service = Service(source_of_view(view, "corner", "harbour"))
+    assert service.chosen(None) == "corner"
+    assert service.chosen("harbour") == "harbour"
     with pytest.raises(NotFound, match="'corner', 'harbour'"):
-        desk.chosen("elsewhere")
+        service.chosen("elsewhere")
     with pytest.raises(RigError, match="Import a bench first"):
-        Desk(HeldSource({})).chosen(None)
+        Service(HeldSource({})).chosen(None)
 
 
 def test_a_folders_stamp_changes_when_a_file_in_it_does(tmp_path_factory: pytest.TempPathFactory) -> None:
@@ -131,20 +131,20 @@ def test_a_desk_that_works_ahead_answers_what_most_will_ask_before_anybody_does(
         if len(asked) == len(THEMES):
             done.set()
 
-    desk = Desk(source_of_view(view, "corner", "harbour"), ahead=True)
+    service = Service(source_of_view(view, "corner", "harbour"), ahead=True)
     for question in (refused, broken, usual):
-        desk.usually(question)
-    desk.begin()
+        service.usually(question)
+    service.begin()
     assert done.wait(60)
-    assert asked == [(desk.view("corner"), theme) for theme in THEMES]
+    assert asked == [(service.view("corner"), theme) for theme in THEMES]
 
 
 def test_a_desk_that_does_not_opens_nothing(view: BenchView) -> None:
     source = source_of_view(view)
-    desk = Desk(source)
-    desk.usually(lambda seen, theme: pytest.fail("nobody asked"))
-    desk.begin()
-    desk.view("corner")
+    service = Service(source)
+    service.usually(lambda seen, theme: pytest.fail("nobody asked"))
+    service.begin()
+    service.view("corner")
     assert source.fits == 1
 
 
@@ -160,7 +160,7 @@ def test_a_desk_that_does_not_opens_nothing(view: BenchView) -> None:
 def test_a_page_as_it_first_stands_asks_what_was_worked_out_ahead(
     view: BenchView, page: Any, prefix: str, question: Any
 ) -> None:
-    layout = page.layout(Here(Desk(source_of_view(view)), "corner", None, "", {}))
+    layout = page.layout(Here(Service(source_of_view(view)), "corner", None, "", {}))
     told = {
         p["props"]["id"].removeprefix(prefix): p["props"]["value"]
         for p in parts(layout)
