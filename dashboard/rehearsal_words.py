@@ -82,7 +82,7 @@ def drift_words(found: Practice) -> tuple[str, ...]:
 
 def _drift(d: Drift) -> str:
     said = CHARTED[d.quantity]
-    unit = {"°C": "K", "%": "points", "% off the usual": "%"}.get(said.unit, said.unit)
+    unit = {"°C": "K", "%": "ml to 100 ml", "% off the usual": "%"}.get(said.unit, said.unit)
 
     def signed(value: float) -> str:
         return true_minus(f"{said.scale * value:+.2f}")
@@ -118,7 +118,7 @@ def session_rows(found: Practice) -> tuple[tuple[str, ...], ...]:
             str(s.runs),
             "–" if s.hits is None else str(s.hits),
             wording.number(s.temp_sd_k, 2, "K"),
-            wording.number(None if s.dilution_sd is None else 100 * s.dilution_sd, 1, "points"),
+            wording.number(None if s.dilution_sd is None else 100 * s.dilution_sd, 1, "ml to 100 ml"),
         )
         for s in found.sessions
     )

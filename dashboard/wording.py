@@ -92,7 +92,7 @@ def quantity_name(comparison: Comparison, quantity: Quantity) -> str:
 def difference(contrast: Contrast) -> tuple[str, str]:
     """A difference with its sign, and its interval."""
     in_points = contrast.quantity in (Quantity.DILUTION, Quantity.DILUTION_AT_TARGET)
-    scale, unit = (100.0, "points") if in_points else (1.0, contrast.quantity.difference_unit)
+    scale, unit = (100.0, "ml to 100 ml") if in_points else (1.0, contrast.quantity.difference_unit)
     value = scale * contrast.difference
     sign = "+" if round(value, 1) > 0 else ""
     return sign + number(value, 1, unit), span(scale * contrast.low, scale * contrast.high, 1, unit)
@@ -101,7 +101,7 @@ def difference(contrast: Contrast) -> tuple[str, str]:
 def margin(contrast: Contrast) -> str:
     """The size from which a difference matters."""
     in_points = contrast.quantity in (Quantity.DILUTION, Quantity.DILUTION_AT_TARGET)
-    scale, unit = (100.0, "points") if in_points else (1.0, contrast.quantity.difference_unit)
+    scale, unit = (100.0, "ml to 100 ml") if in_points else (1.0, contrast.quantity.difference_unit)
     return number(scale * contrast.margin, 1, unit)
 
 

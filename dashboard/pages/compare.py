@@ -29,7 +29,7 @@ from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 from rig.runs import SetUp
 
-BAND = "Line: the middle run. Band: 90 % of runs. Points: runs made; hollow where doubtful."
+BAND = "Line: half of all runs lie above it. Band: 90 % of runs. Points: runs made; hollow where doubtful."
 TABLE_HEADS = (
     "Pair",
     "Quantity",

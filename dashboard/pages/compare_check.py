@@ -124,7 +124,7 @@ def number_rows(check: SelfCheck) -> list[tuple[str, ...]]:
             name,
             str(max(m.runs for m in both.values())),
             _mean(both.get("weighing"), "g"),
-            number(both["weighing"].points, 1, "points") if "weighing" in both else "–",
+            number(both["weighing"].points, 1, "ml to 100 ml") if "weighing" in both else "–",
             _mean(both.get("temperature"), "K"),
         )
         for name, both in rows.items()

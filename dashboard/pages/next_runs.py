@@ -225,8 +225,8 @@ def bands(plan: RunPlan) -> tuple[tuple[str, ...], ...]:
     listed = (
         ("Temperature of the average drink", call.temp_average_k, 1.0, 2, "K"),
         ("Temperature of the next drink", call.temp_single_k, 1.0, 2, "K"),
-        ("Dilution of the average drink", call.dilution_average, 100.0, 1, "points"),
-        ("Dilution of the next drink", call.dilution_single, 100.0, 1, "points"),
+        ("Dilution of the average drink", call.dilution_average, 100.0, 1, "ml to 100 ml"),
+        ("Dilution of the next drink", call.dilution_single, 100.0, 1, "ml to 100 ml"),
     )
     return tuple(
         (name, *(f"± {wording.number(scale * v, digits, unit)}" for v in pair))

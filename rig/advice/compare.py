@@ -233,7 +233,7 @@ def _notes(
     out = [
         f"Compared is the average {recipe} that starts at {conditions.drink_temp_c:z.1f} °C, each set-up with "
         "its own usual ice and vessel; single drinks scatter more.",
-        "A point of dilution is 1 ml of water to 100 ml of drink before the ice.",
+        "Water is in ml to 100 ml of drink before the ice.",
     ]
     able = sum(g.lacking is None for g in ground)
     if able > 1 and duration_s is None:

@@ -24,9 +24,9 @@ class _Words:
 
 _WORDS = {
     Quantity.TEMP_C: _Words("temperature", "°C", 1.0, "warmer", "colder"),
-    Quantity.DILUTION: _Words("dilution", "points", 100.0, "more dilution", "less dilution"),
+    Quantity.DILUTION: _Words("water", "ml", 100.0, "more water", "less water"),
     Quantity.TIME_TO_TARGET_S: _Words("time", "s", 1.0, "later", "sooner"),
-    Quantity.DILUTION_AT_TARGET: _Words("dilution", "points", 100.0, "more dilution", "less dilution"),
+    Quantity.DILUTION_AT_TARGET: _Words("water", "ml", 100.0, "more water", "less water"),
 }
 
 

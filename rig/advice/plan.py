@@ -296,7 +296,7 @@ def _words(fit: Fit, narrowings: Sequence[Narrowing], runs: int) -> tuple[str, t
     thin = " to ±".join(f"{100 * x:.2g}" for x in most.dilution_average)
     summary = (
         f"{runs} run{'s are' if runs != 1 else ' is'} expected to narrow the average drink from ±{wide} K and "
-        f"from ±{thin} points of dilution, and to take the odds from {now} to {then} "
+        f"from ±{thin} ml of water to 100 ml of drink, and to take the odds from {now} to {then} "
         f"(at most {limit}, were all known of this set-up)."
     )
     notes = [

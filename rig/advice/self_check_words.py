@@ -104,7 +104,7 @@ def _side(m: MeanResidual) -> str:
     count = f"{m.same_side} of {_runs(m.runs)}" if m.set_up is not None else f"{m.same_side} set-ups"
     if m.observation is Observation.WEIGHING:
         return (
-            f"weighs {abs(m.mean):.1f} g ({abs(m.points):.1f} points of dilution) "
+            f"weighs {abs(m.mean):.1f} g ({abs(m.points):.1f} ml of water to 100 ml of drink) "
             f"{'more' if m.mean > 0 else 'less'} than foretold ({count})"
         )
     return f"ends {abs(m.mean):.1f} K {'warmer' if m.mean > 0 else 'colder'} than foretold ({count})"

@@ -92,7 +92,7 @@ def print_set_ups(summaries: list[SetUpFit]) -> None:
             "rate\n[W/K]",
             "wet\n[% of ice]",
             "held\nback [g]",
-            "run to run\n[points]",
+            "run to run\n[ml/100 ml]",
             "probe\nlag [s]",
         ),
         [

@@ -74,7 +74,7 @@ def _print_set_ups(check: SelfCheck) -> None:
         return
     say("")
     table(
-        ("measured less foretold", "runs", "weighing\n[g]", "[points]", "end temperature\n[K]"),
+        ("measured less foretold", "runs", "weighing\n[g]", "[ml/100 ml]", "end temperature\n[K]"),
         [
             (
                 "all set-ups" if set_up is None else two_lines(set_up) if recipe is None else f"  {recipe}",

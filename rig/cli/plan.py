@@ -158,9 +158,9 @@ def print_plan(plan: RunPlan, target: Target, sizes: Sequence[ComparisonSize]) -
         (
             "call",
             "average\n[K]",
-            "average\n[points]",
+            "average\n[ml/100 ml]",
             "next drink\n[K]",
-            "next drink\n[points]",
+            "next drink\n[ml/100 ml]",
             "odds",
             "at most",
         ),
@@ -193,7 +193,7 @@ def comparison_in_words(s: ComparisonSize) -> str:
     from rig.report.wording import percent
 
     is_temp = s.result is Result.TEMP_C
-    size = f"{s.difference:g} K" if is_temp else f"{100 * s.difference:g} points of dilution"
+    size = f"{s.difference:g} K" if is_temp else f"{100 * s.difference:g} ml of water to 100 ml"
     spread = f"{s.sd:.2f} K" if is_temp else f"{100 * s.sd:.1f} points"
     between = "" if s.runs_each_range is None else f" ({s.runs_each_range[0]} to {s.runs_each_range[1]})"
     rests = "what is usual" if s.freedom is None else f"{s.freedom} runs"

@@ -621,7 +621,7 @@ def said(quantity: Quantity, difference: float, low: float, high: float, verdict
                 said(Quantity.TIME_TO_TARGET_S, -12.4, -18.0, -6.2, Verdict.DIFFERENT),
             ],
             [],
-            "Freezer cube against bar cube. After 12 s: 1.5 °C colder (0.9 to 2.1), 12 points more dilution "
+            "Freezer cube against bar cube. After 12 s: 1.5 °C colder (0.9 to 2.1), 12 ml more water "
             "(6.0 to 18). At −2.0 °C: 12 s sooner (6.2 to 18). Rests on 9 and 7 runs.",
         ),
         (
@@ -631,8 +631,8 @@ def said(quantity: Quantity, difference: float, low: float, high: float, verdict
             ],
             ["at -2.0 °C: bar cube does not surely get there"],
             "Freezer cube against bar cube. After 12 s: no difference in temperature that matters (0.2 °C "
-            "colder to 0.4 °C warmer), cannot tell in dilution (3.0 points less dilution to 7.0 points more "
-            "dilution). Rests on 9 and 7 runs. Not comparable at −2.0 °C: bar cube does not surely get "
+            "colder to 0.4 °C warmer), cannot tell in water (3.0 ml less water to 7.0 ml more "
+            "water). Rests on 9 and 7 runs. Not comparable at −2.0 °C: bar cube does not surely get "
             "there.",
         ),
         (

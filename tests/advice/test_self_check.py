@@ -97,7 +97,10 @@ def test_five_stirred_runs_all_thinner_than_said_are_named_with_what_would_expla
     assert leaning.set_up == STIRRED
     assert leaning.weighing is not None and leaning.weighing.same_side == 5
     said = leaning_sentence(leaning)
-    assert "stir · mixing glass · wet cube weighs 6.0 g (6.0 points of dilution) less than foretold" in said
+    assert (
+        "stir · mixing glass · wet cube weighs 6.0 g (6.0 ml of water to 100 ml of drink) less than foretold"
+        in said
+    )
     assert "5 of 5 runs" in said
     assert "held back" in said
 

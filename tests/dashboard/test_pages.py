@@ -160,7 +160,7 @@ def test_a_comparison_is_told_in_sentences_and_in_numbers_with_units(view: Bench
     assert all(f"against {p.b.ice}" in told for p in found.pairs)
     numbers = text(compare.numbers_block(found))
     assert " K" in numbers
-    assert "points" in numbers
+    assert "to 100 ml of drink" in numbers
     assert all(true_minus(note) in numbers for note in found.notes)
 
 
