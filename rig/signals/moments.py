@@ -13,6 +13,7 @@ class Source(StrEnum):
     CADENCE = "cadence"
     SCALE = "scale"
     FILE = "file"
+    SOUND = "sound"
     OPERATOR = "operator"
 
 

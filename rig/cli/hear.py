@@ -1,0 +1,89 @@
+"""`chillrig hear`: when a shake began and stopped and how fast it was, by its sound."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.cli.options import AsJson, BenchName, Logbook, example
+from rig.cli.printing import print_json, say
+
+if TYPE_CHECKING:
+    from rig.signals.sound import HeardShake
+
+EXAMPLE = example(
+    "chillrig hear take3.wav",
+    "chillrig hear take3.wav --run a12",
+)
+
+
+def command(
+    file: Annotated[Path, typer.Argument(help="A .wav file, as a phone or laptop records it.")],
+    run: Annotated[
+        str | None, typer.Option(help="Note the duration heard on this run of the logbook, with the reason.")
+    ] = None,
+    logbook: Logbook = None,
+    bench_name: BenchName = None,
+    as_json: AsJson = False,
+) -> None:
+    """Hear a shake: its start, its stop and its cadence, each with how sure.
+
+    Lay the phone beside the shaker, record before, during and after. Nothing of the sound is kept.
+    """
+    from rig.importing.sound_file import sound_from
+    from rig.signals.sound import hear_shake
+
+    heard = hear_shake(*sound_from(file))
+    noted = None if run is None else _note(heard, file, run, logbook, bench_name)
+    if as_json:
+        print_json({**_plain(heard), "noted_on": noted})
+        return
+    start, stop = heard.span.start, heard.span.stop
+    assert start is not None and stop is not None and heard.span.duration_s is not None
+    say(
+        f"Shaken for {heard.span.duration_s:.1f} s (±{_sure(heard):.1f}), "
+        f"from {start.time_s:.1f} to {stop.time_s:.1f} s",
+        style="bold",
+    )
+    say(f"{heard.cadence_hz:.1f} strokes a second (±{1.645 * heard.cadence_std_hz:.1f}), {_even(heard)}.")
+    if noted is not None:
+        say(f"Noted as the duration of run {noted}.")
+
+
+def _sure(heard: HeardShake) -> float:
+    """Half the 90 % interval of the duration [s]."""
+    start, stop = heard.span.start, heard.span.stop
+    assert start is not None and stop is not None
+    return 1.645 * math.hypot(start.uncertainty_s, stop.uncertainty_s)
+
+
+def _even(heard: HeardShake) -> str:
+    uneven = 100.0 * heard.stroke_cv
+    return f"{'even' if uneven < 8.0 else 'uneven'}: from knock to knock the time varies by {uneven:.0f} %"
+
+
+def _plain(heard: HeardShake) -> dict[str, Any]:
+    start, stop = heard.span.start, heard.span.stop
+    assert start is not None and stop is not None and heard.span.duration_s is not None
+    return {
+        "start_s": round(start.time_s, 3),
+        "stop_s": round(stop.time_s, 3),
+        "edge_std_s": round(start.uncertainty_s, 3),
+        "duration_s": round(heard.span.duration_s, 3),
+        "cadence_hz": round(heard.cadence_hz, 3),
+        "cadence_std_hz": round(heard.cadence_std_hz, 3),
+        "stroke_cv": round(heard.stroke_cv, 4),
+    }
+
+
+def _note(heard: HeardShake, file: Path, run: str, logbook: str | None, bench_name: str | None) -> str:
+    from rig.cli.source import open_source
+
+    source = open_source(None, logbook, bench_name, with_traces=False)
+    assert source.logbook is not None
+    duration_s = round(float(heard.span.duration_s or 0.0), 1)
+    source.logbook.edit_run(source.name, run, {"duration_s": duration_s}, f"heard in {file.name}")
+    return run

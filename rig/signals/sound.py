@@ -1,0 +1,209 @@
+"""What a microphone hears of a shake: when it began and stopped, its cadence and how even that was.
+
+Ice strikes both ends of the vessel in every stroke, so that knocks come at twice the cadence. They are short and reach
+high, where music and voices have little: onsets above `BAND_HZ` are found, and where they repeat at a beat that a
+hand can keep, somebody shakes (autocorrelation of the onset strength; common in beat tracking, e.g. Ellis,
+J. New Music Research 36 (2007) 51, from memory). A beat that keeps more exact time than a hand is a machine's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter, uniform_filter1d
+from scipy.signal import butter, find_peaks, sosfiltfilt
+
+from rig.arrays import BoolArray, FloatArray
+from rig.errors import NotEnoughData
+from rig.signals.moments import Moment, MotionSpan, Source
+
+BAND_HZ = (1800.0, 9000.0)
+LEAST_RATE_HZ = 8000.0
+SLOWEST_HZ, FASTEST_HZ = 1.6, 7.5
+"""Strokes a second that a hand makes (common practice, no source)."""
+SHORTEST_S = 3.0
+_FRAME_S, _WINDOW_S, _STEP_S = 0.004, 1.6, 0.1
+_PAUSE_S, _REACH_S = 0.8, 3.0
+_REPEATS, _CLEARLY = 0.22, 0.35
+"""How strongly onsets must repeat where somebody shakes, and in its best stretch."""
+_MACHINE_CV, _HAND_CV = 0.03, 0.21
+"""A hand's time between knocks varies by more than the first of its mean, and what varies by more than the second is no
+beat."""
+_LEAST_LOUDER = 0.4
+"""How much more power, as a logarithm, there must be in the band than before and after."""
+
+
+@dataclass(frozen=True)
+class HeardShake:
+    """A shake as it sounds: start and stop, strokes a second with their standard uncertainty, and how even they were.
+
+    `stroke_cv`: standard deviation of the time between knocks over its mean.
+    """
+
+    span: MotionSpan
+    cadence_hz: float
+    cadence_std_hz: float
+    stroke_cv: float
+
+
+def hear_shake(samples: FloatArray, rate_hz: float) -> HeardShake:
+    """Find the longest shake in a sound.
+
+    Parameters
+    ----------
+    samples
+        (samples,) of one channel, any unit.
+    rate_hz
+        Samples a second, `LEAST_RATE_HZ` or more.
+
+    Raises
+    ------
+    NotEnoughData
+        Where no shake can be told from the room, with what was heard instead.
+    """
+    if rate_hz < LEAST_RATE_HZ:
+        raise NotEnoughData(
+            f"{rate_hz:g} samples a second hear no ice: record with {LEAST_RATE_HZ:g} or more"
+        )
+    power, onset = _onsets(np.asarray(samples, dtype=float), rate_hz)
+    if onset.size * _FRAME_S < _WINDOW_S:
+        raise NotEnoughData(
+            f"{onset.size * _FRAME_S:.1f} s of sound are too short: record before, during and after"
+        )
+    first, last = _shaken(onset)
+    stretch = onset[first:last]
+    knock_s = _knock_s(stretch)
+    knocks = _knocks(onset, first, last, knock_s)
+    start, stop, louder = _edges(power, knocks, first, last, knock_s)
+    inside = knocks[(knocks >= start.time_s) & (knocks <= stop.time_s)]
+    cv = _evenness(inside, knock_s)
+    if cv < _MACHINE_CV:
+        raise NotEnoughData(
+            "what repeats keeps more exact time than a hand: music or a machine, and no shake over it"
+        )
+    if louder < _LEAST_LOUDER or cv > _HAND_CV or stop.time_s - start.time_s < SHORTEST_S:
+        raise NotEnoughData(
+            "nothing stands out as a shake: record nearer to the shaker, with a rest before and after"
+        )
+    cadence_std_hz = 0.5 / knock_s * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
+    return HeardShake(MotionSpan(start, stop), 0.5 / knock_s, float(cadence_std_hz), cv)
+
+
+def _onsets(samples: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """Power in the band (frames,), and how far its logarithm rises above what it just was (frames,)."""
+    top = min(BAND_HZ[1], 0.45 * rate_hz)
+    band = sosfiltfilt(butter(4, (BAND_HZ[0], top), "band", fs=rate_hz, output="sos"), samples)
+    size = round(_FRAME_S * rate_hz)
+    frames = band[: band.size // size * size].reshape(-1, size)
+    power = np.mean(frames**2, axis=1)
+    floor = np.percentile(power, 20.0) + 1e-6 * np.percentile(power, 99.0) + 1e-30
+    level = np.log(power + floor)
+    rise = np.zeros_like(level)
+    rise[2:] = np.maximum(level[2:] - np.maximum(level[1:-1], level[:-2]) + 0.0, 0.0)
+    rise[1:] = np.maximum(rise[1:], np.maximum(level[1:] - level[:-1], 0.0) * 0.7)
+    return power + floor, np.asarray(np.minimum(rise, 4.0))
+
+
+def _repeats(onset: FloatArray) -> FloatArray:
+    """Autocorrelation of onset strength over its value at no lag, (lags,), of lags from 0 on."""
+    smooth = uniform_filter1d(onset, 5)
+    x = smooth - smooth.mean()
+    size = 1 << (2 * x.size - 1).bit_length()
+    spectrum = np.abs(np.fft.rfft(x, size)) ** 2
+    found = np.fft.irfft(spectrum, size)[: x.size]
+    return np.asarray(found / max(found[0], 1e-12) * x.size / (x.size - np.arange(x.size)))
+
+
+_LAGS = np.arange(round(0.5 / FASTEST_HZ / _FRAME_S), round(1.0 / SLOWEST_HZ / _FRAME_S))
+
+
+def _shaken(onset: FloatArray) -> tuple[int, int]:
+    """First and last frame of the longest stretch in which onsets repeat."""
+    window, step = round(_WINDOW_S / _FRAME_S), round(_STEP_S / _FRAME_S)
+    begins = np.arange(0, onset.size - window + 1, step)
+    strength = np.array([_repeats(onset[b : b + window])[_LAGS].max() for b in begins])
+    strength = median_filter(strength, 5, mode="nearest")
+    runs = _runs(strength > _REPEATS, round(_PAUSE_S / _STEP_S))
+    runs = [(a, b) for a, b in runs if strength[a:b].max() > _CLEARLY]
+    if not runs:
+        raise NotEnoughData(
+            "no strokes can be told from the room: record nearer to the shaker, or when it is quieter"
+        )
+    a, b = max(runs, key=lambda r: (r[1] - r[0]) * float(strength[r[0] : r[1]].mean()))
+    first, last = begins[a], begins[b - 1] + window
+    if (last - first) * _FRAME_S < SHORTEST_S:
+        raise NotEnoughData(
+            f"strokes are heard for {(last - first) * _FRAME_S:.1f} s only: too short for a shake"
+        )
+    return int(first), int(last)
+
+
+def _runs(on: BoolArray, bridge: int) -> list[tuple[int, int]]:
+    """Half-open runs of True, gaps of up to `bridge` closed."""
+    at = np.flatnonzero(on)
+    if not at.size:
+        return []
+    cuts = np.flatnonzero(np.diff(at) > bridge + 1)
+    starts, ends = np.concatenate([[0], cuts + 1]), np.concatenate([cuts, [at.size - 1]])
+    return [(int(at[s]), int(at[e]) + 1) for s, e in zip(starts, ends, strict=True)]
+
+
+def _knock_s(onset: FloatArray) -> float:
+    """Time between knocks [s]: the shortest lag at which onsets repeat nearly as well as at their best."""
+    r = _repeats(onset)
+    peaks = _LAGS[0] + find_peaks(r[_LAGS])[0]
+    if not peaks.size:
+        raise NotEnoughData("what is heard keeps no beat: record nearer to the shaker")
+    good = peaks[r[peaks] > 0.45 * r[peaks].max()]
+    lag = float(good.min())
+    for times in (2, 4, 8):  # a whole number of knocks later the beat is known that much better
+        around = np.arange(int(times * lag - 0.3 * lag), int(times * lag + 0.3 * lag) + 1)
+        around = around[(around > 0) & (around < r.size - 1)]
+        if around.size and r[around].max() > 0.3 * r[good].max():
+            lag = float(around[np.argmax(r[around])]) / times
+    return lag * _FRAME_S
+
+
+def _knocks(onset: FloatArray, first: int, last: int, knock_s: float) -> FloatArray:
+    """Times of the knocks [s] in and a little around a stretch."""
+    a, b = max(first - round(_WINDOW_S / _FRAME_S), 0), min(last + round(_WINDOW_S / _FRAME_S), onset.size)
+    strong = np.percentile(onset[first:last], 90.0)
+    at, _ = find_peaks(
+        uniform_filter1d(onset[a:b], 3),
+        height=0.35 * strong,
+        distance=max(round(0.6 * knock_s / _FRAME_S), 1),
+    )
+    return np.asarray((a + at) * _FRAME_S)
+
+
+def _evenness(knocks: FloatArray, knock_s: float) -> float:
+    """Coefficient of variation of the time between knocks that follow each other."""
+    apart = np.diff(knocks)
+    apart = apart[(apart > 0.6 * knock_s) & (apart < 1.5 * knock_s)]
+    return float(np.std(apart) / np.mean(apart)) if apart.size >= 5 else 0.1
+
+
+def _edges(
+    power: FloatArray, knocks: FloatArray, first: int, last: int, knock_s: float
+) -> tuple[Moment, Moment, float]:
+    """Where the power in the band rises and falls, at the knock next to it; how much louder it is between the two."""
+    smooth = np.log(uniform_filter1d(power, max(round(knock_s / _FRAME_S), 1)))
+    middle, reach = (first + last) // 2, round(_REACH_S / _FRAME_S)
+    rise = max(first - reach, 0) + _split(smooth[max(first - reach, 0) : middle])
+    fall = middle + _split(smooth[middle : min(last + reach, power.size)])
+    inside = knocks[(knocks > rise * _FRAME_S - 0.5 * knock_s) & (knocks < fall * _FRAME_S + 0.5 * knock_s)]
+    at = (inside[0], inside[-1]) if inside.size else (rise * _FRAME_S, fall * _FRAME_S)
+    unsure_s = float(np.hypot(0.5 * knock_s, 0.02))
+    start, stop = (Moment(float(t), unsure_s, Source.SOUND, "first and last knock of the ice") for t in at)
+    outside = np.concatenate([smooth[:rise], smooth[fall:]])
+    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
+    return start, stop, louder
+
+
+def _split(x: FloatArray) -> int:
+    """Where two levels part best: least squares about the mean before and the mean after."""
+    count = np.arange(1, x.size)
+    total, so_far = x.sum(), np.cumsum(x)[:-1]
+    between = so_far**2 / count + (total - so_far) ** 2 / (x.size - count)
+    return int(np.argmax(between)) + 1

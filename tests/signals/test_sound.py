@@ -1,0 +1,82 @@
+"""A shake is heard through a bar's noise; noise alone is no shake."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from rig.errors import NotEnoughData
+from rig.signals.moments import Source
+from rig.signals.sound import FASTEST_HZ, HeardShake, hear_shake
+from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, over, shake
+
+EDGE_S, CADENCE_SHARE = 0.25, 0.03
+
+
+def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]]:
+    """Of one shake in each vessel over each noise: whether start, stop and cadence are right."""
+    rng = np.random.default_rng(seed)
+    out = []
+    for noise in NOISES.values():
+        for vessel in MODES_HZ:
+            made = shake(rng, vessel, rng.uniform(2.2, 6.5), rng.uniform(5.0, 12.0))
+            room = noise(rng, made.samples.size / RATE_HZ + 0.1)
+            try:
+                found = hear_shake(over(made, room, signal_to_noise_db), RATE_HZ)
+            except NotEnoughData:
+                out.append((False, False, False))
+                continue
+            start, stop = found.span.start, found.span.stop
+            assert start is not None and stop is not None and start.source is Source.SOUND
+            out.append(
+                (
+                    abs(start.time_s - made.start_s) < EDGE_S,
+                    abs(stop.time_s - made.stop_s) < EDGE_S,
+                    abs(found.cadence_hz / made.cadence_hz - 1.0) < CADENCE_SHARE,
+                )
+            )
+    return out
+
+
+@pytest.mark.parametrize(("signal_to_noise_db", "least"), [(20.0, 0.92), (10.0, 0.85), (0.0, 0.75)])
+def test_start_stop_and_cadence_are_heard_over_the_room(signal_to_noise_db: float, least: float) -> None:
+    right = np.array([r for seed in (11, 12, 13) for r in _heard(seed, signal_to_noise_db)])
+    assert np.all(right.mean(axis=0) >= least)
+
+
+@pytest.mark.parametrize("noise", NOISES)
+def test_a_room_without_a_shake_is_no_shake(noise: str) -> None:
+    rng = np.random.default_rng(5)
+    for _ in range(4):
+        with pytest.raises(NotEnoughData):
+            hear_shake(NOISES[noise](rng, 30.0), RATE_HZ)
+
+
+def test_a_beat_more_exact_than_a_hands_is_a_machines() -> None:
+    t = np.arange(int(12.0 * RATE_HZ)) / RATE_HZ
+    clicks = np.exp(-(t % 0.125) / 0.006) * np.sin(2 * np.pi * 4000.0 * t) * ((t > 3.0) & (t < 9.0))
+    with pytest.raises(NotEnoughData, match="more exact time than a hand"):
+        hear_shake(clicks + 1e-4 * np.random.default_rng(1).standard_normal(t.size), RATE_HZ)
+
+
+@pytest.mark.parametrize(("scale", "rate_hz"), [(1e-4, RATE_HZ), (30_000.0, RATE_HZ), (1.0, 44_100)])
+def test_loudness_and_sampling_change_nothing(scale: float, rate_hz: float) -> None:
+    made = shake(np.random.default_rng(2), "metal", 4.0, 8.0)
+    at = np.arange(int(made.samples.size * rate_hz / RATE_HZ)) * RATE_HZ / rate_hz
+    found: HeardShake = hear_shake(scale * np.interp(at, np.arange(made.samples.size), made.samples), rate_hz)
+    assert found.cadence_hz == pytest.approx(made.cadence_hz, rel=0.02)
+    assert found.span.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
+    assert 0.0 < found.cadence_std_hz < 0.2 and found.cadence_hz < FASTEST_HZ
+
+
+@pytest.mark.parametrize(
+    ("samples", "rate_hz", "says"),
+    [
+        (np.zeros(40_000), RATE_HZ, "no strokes|keeps no beat|nothing stands out"),
+        (np.ones(4_000), RATE_HZ, "too short"),
+        (np.ones(40_000), 4_000.0, "samples a second"),
+    ],
+)
+def test_what_cannot_be_told_is_said(samples: np.ndarray, rate_hz: float, says: str) -> None:
+    with pytest.raises(NotEnoughData, match=says):
+        hear_shake(samples, rate_hz)
