@@ -39,13 +39,7 @@ def sound_from(path: Path) -> tuple[FloatArray, float]:
         raise TableRefused(f"this is no sound that can be read ({error})", str(path), cure=CURE) from error
     if samples.size == 0:
         raise TableRefused("the file holds no sound", str(path), cure=CURE)
-    full = (
-        128.0
-        if samples.dtype == np.uint8
-        else float(np.iinfo(samples.dtype).max)
-        if samples.dtype.kind == "i"
-        else 1.0
-    )
+    full = _full_scale(samples.dtype)
     level = samples.astype(float) - (128.0 if samples.dtype == np.uint8 else 0.0)
     return np.asarray(level.reshape(len(samples), -1).mean(axis=1) / full), float(rate)
 
