@@ -144,7 +144,7 @@ def test_a_budget_of_a_run_of_a_bench(chillrig: Chillrig, bench: Path) -> None:
     ("arguments", "code", "says"),
     [
         (("ice-point",), 2, "type the readings, or give a trace file"),
-        (("ice-point", "cold"), 2, "valid number"),
+        (("ice-point", "cold"), 2, "'cold' is not a number"),
         (("points", "1:2"), 2, "write each as READING=TRUE"),
         (("points", "1=2", "3=4"), 1, "a line needs 3 points"),
         (("boiling-point", "99"), 1, "give the pressure of the place (hPa) or its altitude (m)"),

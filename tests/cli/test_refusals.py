@@ -82,7 +82,7 @@ def test_a_mistyped_logbook_is_told_and_not_made_anew(chillrig: Chillrig, tmp_pa
     assert not (tmp_path / "bra.sqlite").exists()
 
 
-@pytest.mark.parametrize("command", ["fit", "runs", "compare", "report", "dashboard"])
+@pytest.mark.parametrize("command", ["fit", "runs", "compare", "report"])
 def test_with_nothing_imported_the_first_steps_are_told(chillrig: Chillrig, command: str) -> None:
     said = chillrig(command)
     assert_one_line(said)

@@ -164,9 +164,9 @@ def test_an_offset_within_its_uncertainty_is_as_good_as_right() -> None:
     ("procedure", "changed", "at", "says"),
     [
         (Procedure.ICE, {"readings": ""}, "readings", "Type what it shows"),
-        (Procedure.ICE, {"readings": "0.3 cold"}, "readings", "found 'cold'"),
+        (Procedure.ICE, {"readings": "0.3 cold"}, "readings", "'cold' is not a number"),
         (Procedure.ICE, {"readings": "0,3,0,2"}, "readings", "Write a space between"),
-        (Procedure.ICE, {"readings": "nan"}, "readings", "found 'nan'"),
+        (Procedure.ICE, {"readings": "nan"}, "readings", "'nan' is not a number"),
         (Procedure.ICE, {"readings": " ".join(["0.3"] * 61)}, "readings", "60 readings are enough"),
         (Procedure.ICE, {"readings": "1" * 501}, "readings", "below 500"),
         (Procedure.ICE, {"readings": ["0.3"]}, "readings", "Type what it shows"),

@@ -56,7 +56,7 @@ def plugged(tmp_path: Path) -> Iterator[dict[str, str]]:
 
 
 @pytest.fixture
-def desk(tmp_path: Path, plugged: dict[str, str]) -> Service:
+def service(tmp_path: Path, plugged: dict[str, str]) -> Service:
     return Service(logbook_source(str(small_logbook(tmp_path))), tuple(plugged.values()))
 
 

@@ -48,10 +48,15 @@ def test_numbers_stay_numbers(number: str) -> None:
     [
         "x = " + "9" * 5000,
         "x = " + "[" * 100_000,
-        "[vessels.tin]\nmass_g = " + "9" * 400,
         "a." * 3000 + "b = 1",
     ],
 )
 def test_numbers_and_nesting_without_end_are_refused_in_words(toml: str) -> None:
     with pytest.raises(RigError):
         parse_bench(toml, "bench.toml")
+
+
+def test_a_number_too_large_to_reckon_with_costs_its_own_entry_and_is_said() -> None:
+    bench, notes = parse_bench("[vessels.tin]\nmass_g = " + "9" * 400, "bench.toml")
+    assert bench.vessels == {}
+    assert any("mass_g must be a number" in note.text for note in notes)

@@ -117,7 +117,8 @@ def take_in(
     if not is_there:
         findings = tuple(replace(f, place=replace(f.place, run=name)) for f in recorded.findings)
         book = RunBook(recorded.bench, (recorded.run,), findings)
-        store.add(book, recorded.bench_name, f"recording {files.run}")
+        with _named(files):
+            store.add(book, recorded.bench_name, f"recording {files.run}")
     files.set_done()
     return recorded
 
