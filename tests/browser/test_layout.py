@@ -131,3 +131,14 @@ def test_a_chip_closes_by_its_button_by_escape_and_by_a_press_beside_it(browser:
             else:
                 page.mouse.click(200, 20)
             assert first.get_attribute("open") is None
+
+
+@pytest.mark.parametrize("path", ["/recipe", "/guide"])
+def test_only_the_bar_of_places_lies_over_a_phones_page(open_page: OpenPage, path: str) -> None:
+    page = open_page(path, width=390, height=844)
+    page.wait_for_selector("main nav", state="attached")
+    fixed = page.evaluate(
+        "() => [...document.querySelectorAll('nav')]"
+        ".filter(n => getComputedStyle(n).position === 'fixed').map(n => n.id)"
+    )
+    assert fixed == ["ways"]
