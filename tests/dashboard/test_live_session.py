@@ -153,7 +153,7 @@ def test_a_recorder_that_dies_loses_nothing_and_can_still_be_kept(room: LiveRoom
     with open_logbook(book) as logbook:
         run = logbook.run("corner", told(room)["kept"]["run"])
     assert run.trace is not None
-    assert run.trace.time_s[-1] > 3.0
+    assert run.trace.time_s[-1] > 1.0  # how far a busy machine had read by then is not what is tested
 
 
 def test_what_an_interruption_left_is_offered_at_the_next_start(book: Path) -> None:
