@@ -15,7 +15,7 @@ import typer
 from rig.cli.options import LOGBOOK_VARIABLE, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.source import existing_logbook_at
 from rig.errors import RigError
-from rig.session.places import data_folder, logbook_at
+from rig.session.places import logbook_at, new_logbook_at
 
 EXAMPLE = example(
     "chillrig dashboard",
@@ -107,8 +107,7 @@ def _source(bench: Path | None, logbook: str | None, bench_name: str | None) -> 
     if logbook is None and not Path(logbook_at(None)).exists():
         from rig.logbook.store import open_logbook
 
-        data_folder().mkdir(parents=True, exist_ok=True)
-        open_logbook(logbook_at(None)).close()
+        open_logbook(new_logbook_at(None)).close()
     return named, existing_logbook_at(logbook)
 
 

@@ -6,6 +6,8 @@ import os
 import sys
 from pathlib import Path
 
+from rig.errors import LogbookError
+
 LOGBOOK_FILE, RECORDINGS = "logbook.sqlite", "recordings"
 
 
@@ -20,6 +22,23 @@ def data_folder() -> Path:
 def logbook_at(told: str | None) -> str:
     """The logbook asked for, or the user's own file."""
     return told or str(data_folder() / LOGBOOK_FILE)
+
+
+def new_logbook_at(told: str | None) -> str:
+    """The logbook asked for, or the user's own file, whose folder is made where it is missing.
+
+    Raises
+    ------
+    LogbookError
+        Where that folder cannot be made.
+    """
+    if told is None:
+        try:
+            data_folder().mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            what = f"the folder {data_folder()} cannot be made: {error.strerror}. Name a file with --logbook"
+            raise LogbookError(what) from error
+    return logbook_at(told)
 
 
 def recordings_beside(logbook: str) -> Path:

@@ -108,6 +108,19 @@ def test_a_simulated_drink_goes_from_empty_vessel_to_logbook_without_a_key(
     assert set(run.trace.channels()) == {"time_s", "probe_c", "scale_g", "cadence_hz"}
 
 
+def test_the_very_first_drink_makes_the_place_it_is_kept_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "new" / "home"))
+    monkeypatch.delenv("CHILLRIG_LOGBOOK", raising=False)
+    code, out, err = chillrig(
+        "record", "--simulated", "--yes", "--json", "--duration-s", "4", "--time-scale", str(TIME_SCALE)
+    )
+    assert code == 0, err
+    with open_logbook(tmp_path / "new" / "home" / "chillrig" / "logbook.sqlite") as logbook:
+        assert logbook.run("simulated", json.loads(out)["run"]).duration_s is not None
+
+
 def test_what_is_recorded_is_what_was_simulated(run: Run) -> None:
     drink = drink_of_seed_3()
     assert run.duration_s is not None

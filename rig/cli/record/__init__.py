@@ -15,7 +15,7 @@ import typer
 from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.printing import say
 from rig.errors import ModelRangeError, NotEnoughData, RigError, TableRefused
-from rig.session.places import logbook_at, recordings_beside
+from rig.session.places import new_logbook_at, recordings_beside
 
 if TYPE_CHECKING:
     from rig.advice.live import LiveCall
@@ -123,7 +123,7 @@ def command(
 
     files = [str(f) for f in dialects or ()]
     decoders = load(files)
-    at = logbook_at(logbook)
+    at = new_logbook_at(logbook)
     folder = recordings_beside(at)
     if yes and not recover and duration_s is None and target is None and not simulated:
         raise typer.BadParameter("--yes needs --duration-s or --target, for nobody is asked when to stop")
