@@ -47,13 +47,10 @@ LogbookToKeepIn = Annotated[
 
 def opened(logbook: str | None) -> Logbook:
     """The logbook, made where there is none yet."""
-    from rig.cli.bring_in import make_folder
     from rig.logbook.store import open_logbook
-    from rig.session.places import data_folder, logbook_at
+    from rig.session.places import new_logbook_at
 
-    if logbook is None:
-        make_folder(data_folder())
-    return open_logbook(logbook_at(logbook))
+    return open_logbook(new_logbook_at(logbook))
 
 
 def begun(logbook: str | None) -> Logbook | None:

@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.cli.bring_in import Import, bring_in, make_folder, print_import, read
+from rig.cli.bring_in import Import, bring_in, print_import, read
 from rig.cli.compare import print_comparison
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, example
 from rig.cli.printing import bullets, heading, print_json, progress, say
 from rig.cli.source import quoted
 from rig.errors import RigError
-from rig.session.places import LOGBOOK_FILE
+from rig.session.places import LOGBOOK_FILE, make_folder
 
 if TYPE_CHECKING:
     from rig.advice.calling import Call

@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from rig.errors import LogbookError
+from rig.errors import RigError
 
 LOGBOOK_FILE, RECORDINGS = "logbook.sqlite", "recordings"
 
@@ -29,16 +29,26 @@ def new_logbook_at(told: str | None) -> str:
 
     Raises
     ------
-    LogbookError
+    RigError
         Where that folder cannot be made.
     """
     if told is None:
-        try:
-            data_folder().mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            what = f"the folder {data_folder()} cannot be made: {error.strerror}. Name a file with --logbook"
-            raise LogbookError(what) from error
+        make_folder(data_folder())
     return logbook_at(told)
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder that a logbook or page goes into, with those above it.
+
+    Raises
+    ------
+    RigError
+        Where it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RigError(f"the folder {folder} cannot be made: {error.strerror}") from error
 
 
 def recordings_beside(logbook: str) -> Path:

@@ -17,8 +17,8 @@ from rig.cli.bring_in.stored import AUTO, Told, plausible
 from rig.cli.options import AsJson, BenchName, Logbook, example
 from rig.cli.printing import finding_json, print_findings, print_json, progress, say
 from rig.cli.source import logbook_option, quoted
-from rig.errors import BenchError, ModelRangeError, Place, RigError
-from rig.session.places import logbook_at
+from rig.errors import BenchError, ModelRangeError, Place
+from rig.session.places import logbook_at, make_folder
 
 if TYPE_CHECKING:
     from rig.logbook.intake import Added
@@ -366,14 +366,6 @@ def bench_name_of(folder: Path) -> str:
     if home.is_file() and home.name != BENCH_FILE:
         return home.stem
     return (home.parent if home.is_file() else home).name
-
-
-def make_folder(folder: Path) -> None:
-    """Make the folder a logbook or page goes into."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RigError(f"the folder {folder} cannot be made: {error.strerror}") from error
 
 
 def bring_in(logbook: OpenLogbook, folder: Path, name: str, book: RunBook, quiet: bool) -> Import:

@@ -30,7 +30,7 @@ from rig.cli.bring_in.stored import (
 from rig.cli.printing import print_findings, print_json, say
 from rig.cli.source import existing_logbook
 from rig.errors import RigError
-from rig.session.places import logbook_at
+from rig.session.places import logbook_at, make_folder
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -137,7 +137,7 @@ def _save_profile(told: Told, proposals: Sequence[Proposal]) -> None:
     assert told.save_profile is not None
     at = logbook_at(told.logbook)
     if "://" not in at:
-        Path(at).parent.mkdir(parents=True, exist_ok=True)
+        make_folder(Path(at).parent)
     several = len(proposals) > 1
     with open_logbook(at) as opened:
         for proposal in proposals:
