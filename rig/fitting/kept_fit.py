@@ -72,7 +72,7 @@ def fit_or_kept(
     if logbook is None:
         return fit(book, progress)
     key = fingerprint(book)
-    found = _around_if_of(_kept(lambda: logbook.cached(key)), book)
+    found = _around_if_of(_kept(lambda: logbook.cached(key)), book, key)
     if found is None:
         before = _kept(lambda: logbook.last_cached(bench_name))
         found = fit(book, progress, None if before is None else _around(before, book))
@@ -135,11 +135,11 @@ def fit_to_bytes(found: Fit) -> bytes:
 
 def fit_from_bytes(content: bytes | None, book: RunBook) -> Fit | None:
     """The fit of this very book; None where the bytes are of another book or model, or damaged."""
-    return _around_if_of(_read(content), book)
+    return _around_if_of(_read(content), book, fingerprint(book))
 
 
-def _around_if_of(kept: KeptFit | None, book: RunBook) -> Fit | None:
-    if kept is None or kept.fingerprint != fingerprint(book):
+def _around_if_of(kept: KeptFit | None, book: RunBook, key: str) -> Fit | None:
+    if kept is None or kept.fingerprint != key:
         return None
     return _around(kept, book)
 
