@@ -1,11 +1,10 @@
-"""Calls as the pages need them: the call first, what would help once it is out."""
+"""Calls as the pages need them: the call first, the rest of it once that is out."""
 
 from __future__ import annotations
 
 from dashboard.questions.call import CallQuestion
 from dashboard.service import BenchView
-from rig.advice.call import Advice, advice_on
-from rig.advice.levers import Lever, levers
+from rig.advice.call import Advice, advice_on, completed
 
 
 def make_call(view: BenchView, asked: CallQuestion) -> Advice:
@@ -19,6 +18,6 @@ def make_call(view: BenchView, asked: CallQuestion) -> Advice:
     return advice_on(view.fitted(), asked.situation, asked.target_of(view), with_levers=False)
 
 
-def try_levers(view: BenchView, call: Advice) -> tuple[Lever, ...]:
-    """What would raise the odds, best first; nothing is tried where they are good."""
-    return levers(view.fitted(), call)
+def complete(view: BenchView, call: Advice) -> Advice:
+    """The call with what would raise its odds, best first, and what heat alone allows."""
+    return completed(view.fitted(), call)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from threading import BoundedSemaphore, Lock
 
 from flask import Flask, Response, request
 
-from dashboard.answers import make_call, try_levers
+from dashboard.answers import complete, make_call
 from dashboard.page import Here, Page, page_at
 from dashboard.params import one, params_of_query
 from dashboard.questions.call import CallQuestion
@@ -101,7 +100,7 @@ def _card(service: Service) -> str:
     view = here.view()
     asked = CallQuestion.of(view, here.params)
     call = make_call(view, asked)
-    call = replace(call, levers=try_levers(view, call))
+    call = complete(view, call)
     return technique_card(call, view.bench.recipe(asked.recipe), view.bench.title, _now())
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 
 from dashboard import wording
-from dashboard.answers import make_call, try_levers
+from dashboard.answers import complete, make_call
 from dashboard.call_log import CallKeeper
 from dashboard.controls import Usual, aria, ask, carried, choice, figure, names, notice, slider, waiting
 from dashboard.memoise import memoised
@@ -18,7 +18,7 @@ from dashboard.questions.defaults import OWN, techniques
 from dashboard.service import BenchView, Service
 from rig.advice.call import Advice
 from rig.advice.compare_words import true_minus
-from rig.advice.levers import SURE, Lever
+from rig.advice.levers import SURE
 from rig.errors import RigError
 from rig.report import wording as words
 from rig.report.figures import landing_figure
@@ -156,8 +156,8 @@ def register(app: Dash, service: Service) -> None:
     service.usually(lambda view, theme: drawn(view, CallQuestion.of(view, {}), theme))
 
     @memoised(32)
-    def levers_of(view: BenchView, asked: CallQuestion) -> tuple[Lever, ...]:
-        return try_levers(view, call_of(view, asked))
+    def complete_call_of(view: BenchView, asked: CallQuestion) -> Advice:
+        return complete(view, call_of(view, asked))
 
     def read(asked: Any) -> tuple[BenchView, CallQuestion]:
         params = params_of_store(asked)
@@ -227,7 +227,7 @@ def register(app: Dash, service: Service) -> None:
     def help_with(asked: Any) -> Any:
         try:
             view, question = read(asked)
-            return levers_block(call_of(view, question), levers_of(view, question))
+            return levers_block(complete_call_of(view, question))
         except RigError:
             return None  # told in place of the call, by the callback above
 
@@ -285,7 +285,6 @@ def answer_block(call: Advice) -> Any:
         ),
         html.P(f"Target: {words.target_words(call.target)}."),
         html.P(words.limits(call) if call.feasible else wording.why_not(call)),
-        html.P(words.what_ice_can_do(call)),
         html.P(words.basis_sentence(call.basis)),
         _cautions(call),
     ]
@@ -350,31 +349,34 @@ def figures_block(call: Advice, theme: str) -> Any:
     )
 
 
-def levers_block(call: Advice, found: tuple[Lever, ...]) -> Any:
-    """What would help, best first."""
-    title = html.H2("What would help")
+def levers_block(call: Advice) -> Any:
+    """What would help, best first, and what this ice can do at all."""
+    title, bounds = html.H2("What would help"), html.P(words.what_ice_can_do(call))
     if call.odds >= SURE:
-        return [title, html.P("Nothing needs changing: this lands well as it is.")]
-    if not found:
+        return [title, html.P("Nothing needs changing: this lands well as it is."), bounds]
+    if not call.levers:
         return [
             title,
             html.P("No single change tried raises the odds. Move the target, or change two things at once."),
+            bounds,
         ]
     listed = [
-        html.Li([html.B(words.percent(f.odds)), true_minus(f" at {words.seconds(f.duration_s)} s: {f.what}")])
-        for f in found
+        html.Li(
+            [html.B(words.odds_words(f.odds)), true_minus(f" at {words.seconds(f.duration_s)} s: {f.what}")]
+        )
+        for f in call.levers
     ]
-    return [title, html.Ol(listed, className="levers")]
+    return [title, html.Ol(listed, className="levers"), bounds]
 
 
 def finding(here: Here) -> FindingPage:
     """The call, to keep."""
     view = here.view()
-    call = make_call(view, CallQuestion.of(view, here.params))
-    s, found = call.situation, try_levers(view, call)
+    call = complete(view, make_call(view, CallQuestion.of(view, here.params)))
+    s = call.situation
     helps = tuple(
-        true_minus(f"{f.what}: lands {words.percent(f.odds)} at {words.seconds(f.duration_s)} s.")
-        for f in found
+        true_minus(f"{f.what}: lands {words.odds_words(f.odds)} at {words.seconds(f.duration_s)} s.")
+        for f in call.levers
     )
     blocks: list[Block] = [
         Listed(

@@ -57,7 +57,8 @@ class Advice(Call):
     `limited_by`: in plain words, what ends the window on each side. `run_span_s`: shortest and longest run of
     this drink on this set-up [s], None with no run; `extrapolated` (times,): which durations lie outside.
     `texture` is None where the target asks for no overrun; else its odds are in `odds` wherever enough runs have
-    foam measured. `ice_limits`: what heat alone allows, None beyond the range of the properties.
+    foam measured. `ice_limits`: what heat alone allows, None beyond the range of the properties. Levers and
+    ice limits come with the call in full (`with_levers`), for no number waits for them.
     """
 
     limited_by: Mapping[str, str]
@@ -202,11 +203,20 @@ def advice_on(
     """As `advise`, for a situation."""
     drink = predict_drink(fit, asked, draws=draws)
     found = landing(drink.prediction, target, air_for(fit, asked, target))
-    advice = _in_full(fit, drink, found, call_at(drink, target, found.curve))
-    return replace(advice, levers=levers(fit, advice, draws=draws)) if with_levers else advice
+    advice = _advice(fit, drink, found, call_at(drink, target, found.curve))
+    return completed(fit, advice, draws=draws) if with_levers else advice
 
 
-def _in_full(fit: Fit, drink: DrinkPrediction, found: Landing, call: Call) -> Advice:
+def completed(fit: Fit, advice: Advice, *, draws: int = DRAWS) -> Advice:
+    """A call with what no number waits for: its levers, and what heat alone allows."""
+    return replace(
+        advice,
+        levers=levers(fit, advice, draws=draws),
+        ice_limits=ice_limits(fit, advice.situation, advice.target),
+    )
+
+
+def _advice(fit: Fit, drink: DrinkPrediction, found: Landing, call: Call) -> Advice:
     prediction, times = drink.prediction, drink.prediction.duration_s
     bands = {
         "temp_c": band(prediction.temp_c),
@@ -244,7 +254,6 @@ def _in_full(fit: Fit, drink: DrinkPrediction, found: Landing, call: Call) -> Ad
         at_call=at_call,
         cautions=cautions(fit.bench, drink.filled, prediction),
         texture=texture,
-        ice_limits=ice_limits(fit, drink.filled.situation, call.target),
     )
 
 

@@ -74,7 +74,8 @@ def ice_limits(fit: Fit, situation: Situation, target: Target) -> IceLimits | No
         least = _least_dilution(charge, target, volume_ml, coldest)
         typical = Charge.of(liquid, *(float(np.median(v)) for v in _terms(charge)))
         enough = float(ice_needed_g(typical, _ENOUGH_WITHIN_K))
-        return IceLimits(coldest, least, enough, _rest(typical, target, volume_ml))
+        rest = None if least is None else _rest(typical, target, volume_ml)
+        return IceLimits(coldest, least, enough, rest)
     except ModelRangeError:
         return None
 
@@ -101,8 +102,6 @@ def _least_dilution(charge: Charge, target: Target, volume_ml: float, coldest_c:
 def _rest(typical: Charge, target: Target, volume_ml: float) -> float | None:
     start = float(typical.drink_temp_c)
     if target.serve_temp_c_max is None or target.dilution_by_volume is None or start < _HOT_C:
-        return None
-    if target.serve_temp_c_max < float(settle(typical).temp_c):
         return None
     most_g = target.dilution_by_volume[1] * volume_ml
     rest = float(rest_temperature_c(typical, target.serve_temp_c_max, most_g))

@@ -155,10 +155,12 @@ def _steady(charge: Charge) -> tuple[SteadyState, BoolArray]:
     most = zero + charge.ice_mass_g
     all_melted = with_ice(most) < 0.0
     least = zero - _freezable_g(charge)
-    melt = np.where(all_melted, most, _root(with_ice, least, most))
+    melt = most if np.all(all_melted) else np.where(all_melted, most, _root(with_ice, least, most))
     freezing = zero + charge.freezing_c(melt)
     hottest = zero + TEMP_RANGE_C[1]
-    temp = np.where(all_melted, _root(without_ice, freezing, hottest), freezing)
+    temp = freezing
+    if np.any(all_melted):
+        temp = np.where(all_melted, _root(without_ice, freezing, hottest), freezing)
     known = np.where(all_melted, without_ice(hottest) >= 0.0, with_ice(least) <= 0.0) & (
         temp >= TEMP_RANGE_C[0]
     )

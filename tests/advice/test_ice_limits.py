@@ -81,7 +81,7 @@ def test_a_hot_drink_is_told_how_far_to_cool_first(fit: Fit) -> None:
 
 def test_a_temperature_beyond_the_ice_is_said_to_be_out_of_reach(fit: Fit) -> None:
     names = {k: getattr(DRINK, k) for k in ("technique", "vessel", "ice", "recipe", "drink_temp_c")}
-    call = rig.advise(fit, **names, target=Target(serve_temp_c_max=-18.0), with_levers=False)
+    call = rig.advise(fit, **names, target=Target(serve_temp_c_max=-18.0))
     assert call.ice_limits is not None and call.ice_limits.least_dilution is None
     assert "−18.0 °C is out of its reach" in what_ice_can_do(call)
     assert json.loads(json.dumps(call.to_dict()))["ice_limits"]["least_dilution_by_volume"] is None

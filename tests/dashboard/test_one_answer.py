@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import rig
-from dashboard.answers import make_call, try_levers
+from dashboard.answers import complete, make_call
 from dashboard.live.caller import before_words
 from dashboard.live.question import LiveQuestion
 from dashboard.pages import compare as compare_page
@@ -185,7 +185,7 @@ def test_a_lever_asked_on_its_own_says_what_it_was_said_to(asked: Asked) -> None
     """A target that hardly lands, so that there is something to help with."""
     target = rig.Target(serve_temp_c_max=-3.0, dilution_by_volume=(0.24, 0.29))
     call = rig.advise(asked.view.fitted(), **asked.names, target=target, with_levers=False)  # type: ignore[arg-type]
-    found = try_levers(asked.view, call)
+    found = complete(asked.view, call).levers
     assert call.odds < 0.8 and found
     for lever in found:
         if lever.change == "base":

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.answers import make_call, try_levers
+from dashboard.answers import complete, make_call
 from dashboard.app import page
 from dashboard.page import Here, StillFitting
 from dashboard.pages import compare, projector, run, runs, shake_time
@@ -107,8 +107,9 @@ def test_a_drink_that_cannot_land_says_so_why_and_what_would_help(view: BenchVie
     assert (call.window_s[0], call.window_s[1]) not in [
         (s.get("x0"), s.get("x1")) for s in drawn["layout"]["shapes"] if s["type"] == "rect"
     ]
-    found = try_levers(view, call)
-    listed = text(shake_time.levers_block(call, found))
+    call = complete(view, call)
+    found = call.levers
+    listed = text(shake_time.levers_block(call))
     assert all(lever.what in listed for lever in found)
 
 
@@ -118,8 +119,8 @@ def test_where_the_odds_are_good_nothing_else_is_tried(view: BenchView) -> None:
     )
     call = make_call(view, asked)
     assert call.odds > 0.8
-    assert try_levers(view, call) == ()
-    assert "Nothing needs changing" in text(shake_time.levers_block(call, ()))
+    assert complete(view, call).levers == ()
+    assert "Nothing needs changing" in text(shake_time.levers_block(call))
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
