@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,6 +17,9 @@ EXAMPLE = example(
     "chillrig hear take3.wav",
     "chillrig hear take3.wav --run a12",
 )
+
+_Z90 = 1.645
+"""Half a 90 % interval in standard deviations."""
 
 
 def command(
@@ -41,23 +43,14 @@ def command(
     if as_json:
         print_json({**_plain(heard), "noted_on": noted})
         return
-    start, stop = heard.span.start, heard.span.stop
-    assert start is not None and stop is not None and heard.span.duration_s is not None
     say(
-        f"Shaken for {heard.span.duration_s:.1f} s (±{_sure(heard):.1f}), "
-        f"from {start.time_s:.1f} to {stop.time_s:.1f} s",
+        f"Shaken for {heard.duration_s:.1f} s (±{_Z90 * heard.duration_std_s:.1f}), "
+        f"from {heard.start.time_s:.1f} to {heard.stop.time_s:.1f} s",
         style="bold",
     )
-    say(f"{heard.cadence_hz:.1f} strokes a second (±{1.645 * heard.cadence_std_hz:.1f}), {_even(heard)}.")
+    say(f"{heard.cadence_hz:.1f} strokes a second (±{_Z90 * heard.cadence_std_hz:.1f}), {_even(heard)}.")
     if noted is not None:
         say(f"Noted as the duration of run {noted}.")
-
-
-def _sure(heard: HeardShake) -> float:
-    """Half the 90 % interval of the duration [s]."""
-    start, stop = heard.span.start, heard.span.stop
-    assert start is not None and stop is not None
-    return 1.645 * math.hypot(start.uncertainty_s, stop.uncertainty_s)
 
 
 def _even(heard: HeardShake) -> str:
@@ -66,13 +59,12 @@ def _even(heard: HeardShake) -> str:
 
 
 def _plain(heard: HeardShake) -> dict[str, Any]:
-    start, stop = heard.span.start, heard.span.stop
-    assert start is not None and stop is not None and heard.span.duration_s is not None
+    start, stop = heard.start, heard.stop
     return {
         "start_s": round(start.time_s, 3),
         "stop_s": round(stop.time_s, 3),
         "edge_std_s": round(start.uncertainty_s, 3),
-        "duration_s": round(heard.span.duration_s, 3),
+        "duration_s": round(heard.duration_s, 3),
         "cadence_hz": round(heard.cadence_hz, 3),
         "cadence_std_hz": round(heard.cadence_std_hz, 3),
         "stroke_cv": round(heard.stroke_cv, 4),
@@ -84,6 +76,6 @@ def _note(heard: HeardShake, file: Path, run: str, logbook: str | None, bench_na
 
     source = open_source(None, logbook, bench_name, with_traces=False)
     assert source.logbook is not None
-    duration_s = round(float(heard.span.duration_s or 0.0), 1)
+    duration_s = round(heard.duration_s, 1)
     source.logbook.edit_run(source.name, run, {"duration_s": duration_s}, f"heard in {file.name}")
     return run

@@ -16,7 +16,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from rig.arrays import BoolArray, FloatArray
 from rig.errors import NotEnoughData
-from rig.signals.moments import Moment, MotionSpan, Source
+from rig.signals.moments import Moment, Source
 
 BAND_HZ = (1800.0, 9000.0)
 LEAST_RATE_HZ = 8000.0
@@ -41,10 +41,21 @@ class HeardShake:
     `stroke_cv`: standard deviation of the time between knocks over its mean.
     """
 
-    span: MotionSpan
+    start: Moment
+    stop: Moment
     cadence_hz: float
     cadence_std_hz: float
     stroke_cv: float
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds between the two."""
+        return self.stop.time_s - self.start.time_s
+
+    @property
+    def duration_std_s(self) -> float:
+        """Standard uncertainty of the duration [s]."""
+        return float(np.hypot(self.start.uncertainty_s, self.stop.uncertainty_s))
 
 
 def hear_shake(samples: FloatArray, rate_hz: float) -> HeardShake:
@@ -87,7 +98,7 @@ def hear_shake(samples: FloatArray, rate_hz: float) -> HeardShake:
             "nothing stands out as a shake: record nearer to the shaker, with a rest before and after"
         )
     cadence_std_hz = 0.5 / knock_s * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
-    return HeardShake(MotionSpan(start, stop), 0.5 / knock_s, float(cadence_std_hz), cv)
+    return HeardShake(start, stop, 0.5 / knock_s, float(cadence_std_hz), cv)
 
 
 def _onsets(samples: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
@@ -100,7 +111,7 @@ def _onsets(samples: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray
     floor = np.percentile(power, 20.0) + 1e-6 * np.percentile(power, 99.0) + 1e-30
     level = np.log(power + floor)
     rise = np.zeros_like(level)
-    rise[2:] = np.maximum(level[2:] - np.maximum(level[1:-1], level[:-2]) + 0.0, 0.0)
+    rise[2:] = np.maximum(level[2:] - np.maximum(level[1:-1], level[:-2]), 0.0)
     rise[1:] = np.maximum(rise[1:], np.maximum(level[1:] - level[:-1], 0.0) * 0.7)
     return power + floor, np.asarray(np.minimum(rise, 4.0))
 

@@ -26,8 +26,8 @@ def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]
             except NotEnoughData:
                 out.append((False, False, False))
                 continue
-            start, stop = found.span.start, found.span.stop
-            assert start is not None and stop is not None and start.source is Source.SOUND
+            start, stop = found.start, found.stop
+            assert start.source is Source.SOUND
             out.append(
                 (
                     abs(start.time_s - made.start_s) < EDGE_S,
@@ -65,7 +65,7 @@ def test_loudness_and_sampling_change_nothing(scale: float, rate_hz: float) -> N
     at = np.arange(int(made.samples.size * rate_hz / RATE_HZ)) * RATE_HZ / rate_hz
     found: HeardShake = hear_shake(scale * np.interp(at, np.arange(made.samples.size), made.samples), rate_hz)
     assert found.cadence_hz == pytest.approx(made.cadence_hz, rel=0.02)
-    assert found.span.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
+    assert found.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
     assert 0.0 < found.cadence_std_hz < 0.2 and found.cadence_hz < FASTEST_HZ
 
 
