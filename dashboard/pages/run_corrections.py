@@ -102,34 +102,38 @@ def register(app: Dash, service: Service) -> None:
         kept_text = (no_update, no_update) if not done else ("", "")
         return said, history, ["corrected", clicks] if done else no_update, *kept_text
 
-    @app.callback(
-        Output("run-said", "children", allow_duplicate=True),
-        Output("run-history", "children", allow_duplicate=True),
-        Output("run-changed", "data", allow_duplicate=True),
-        Output("run-out", "data"),
-        Output("run-leave", "children"),
-        Output("run-because", "value"),
-        Input("run-leave", "n_clicks"),
-        State("run-because", "value"),
-        State("run-out", "data"),
-        State("run-shown", "data"),
-        State("run-bench", "data"),
-        prevent_initial_call=True,
-    )
-    def leave(clicks: Any, why: Any, out: Any, name: Any, kept: Any) -> tuple[Any, ...]:
-        def make(logbook: Logbook, bench: str) -> str:
-            if out:
-                logbook.include(bench, str(name), reason_of(why))
-                return "The run counts again."
-            logbook.exclude(bench, str(name), reason_of(why))
-            return "The run is left out of every fit from now on."
+    def switch(name: str, because: str, button: str, words: Callable[[bool], str], turned: Turned) -> None:
+        """Connect a button that turns a state of the run on and off, `words` its label in each."""
 
-        if not clicks:
-            return (no_update,) * 6
-        said, history, done = changed(service, kept, str(name), make)
-        if not done:
-            return said, history, *(no_update,) * 4
-        return said, history, ["left", clicks], not out, take_words(not out), ""
+        @app.callback(
+            Output("run-said", "children", allow_duplicate=True),
+            Output("run-history", "children", allow_duplicate=True),
+            Output("run-changed", "data", allow_duplicate=True),
+            Output(name, "data"),
+            Output(button, "children"),
+            Output(because, "value"),
+            Input(button, "n_clicks"),
+            State(because, "value"),
+            State(name, "data"),
+            State("run-shown", "data"),
+            State("run-bench", "data"),
+            prevent_initial_call=True,
+        )
+        def turn(clicks: Any, why: Any, on: Any, run: Any, kept: Any) -> tuple[Any, ...]:
+            if not clicks:
+                return (no_update,) * 6
+            said, history, done = changed(
+                service,
+                kept,
+                str(run),
+                lambda logbook, bench: turned(logbook, bench, str(run), why, bool(on)),
+            )
+            if not done:
+                return said, history, *(no_update,) * 4
+            return said, history, [name, clicks], not on, words(not on), ""
+
+    switch("run-out", "run-because", "run-leave", take_words, _left_out)
+    switch("run-gone", "run-gone-because", "run-delete", delete_words, _deleted)
 
     @app.callback(
         Output("run-value-hint", "children"),
@@ -148,35 +152,6 @@ def register(app: Dash, service: Service) -> None:
             return standing(logbook.run(bench, str(name)), field, logbook.bench(bench))
         except RigError as error:
             return str(error)
-
-    @app.callback(
-        Output("run-said", "children", allow_duplicate=True),
-        Output("run-history", "children", allow_duplicate=True),
-        Output("run-changed", "data", allow_duplicate=True),
-        Output("run-gone", "data"),
-        Output("run-delete", "children"),
-        Output("run-gone-because", "value"),
-        Input("run-delete", "n_clicks"),
-        State("run-gone-because", "value"),
-        State("run-gone", "data"),
-        State("run-shown", "data"),
-        State("run-bench", "data"),
-        prevent_initial_call=True,
-    )
-    def delete(clicks: Any, why: Any, gone: Any, name: Any, kept: Any) -> tuple[Any, ...]:
-        def make(logbook: Logbook, bench: str) -> str:
-            if gone:
-                logbook.restore_run(bench, str(name), reason_of(why))
-                return "The run is back in every list."
-            logbook.delete_run(bench, str(name), reason_of(why))
-            return "The run is deleted. Bring it back here, or with Undo the last change."
-
-        if not clicks:
-            return (no_update,) * 6
-        said, history, done = changed(service, kept, str(name), make)
-        if not done:
-            return said, history, *(no_update,) * 4
-        return said, history, ["deleted", clicks], not gone, delete_words(not gone), ""
 
     @app.callback(
         Output("run-said", "children", allow_duplicate=True),
@@ -208,6 +183,26 @@ def register(app: Dash, service: Service) -> None:
             return said, history, *(no_update,) * 5
         out, gone = state
         return said, history, ["undone", clicks], out, take_words(out), gone, delete_words(gone)
+
+
+Turned = Callable[[Logbook, str, str, Any, bool], str]
+"""Turns a state of a run over, for a reason, from what it is now; returns what to say."""
+
+
+def _left_out(logbook: Logbook, bench: str, run: str, why: Any, out: bool) -> str:
+    if out:
+        logbook.include(bench, run, reason_of(why))
+        return "The run counts again."
+    logbook.exclude(bench, run, reason_of(why))
+    return "The run is left out of every fit from now on."
+
+
+def _deleted(logbook: Logbook, bench: str, run: str, why: Any, gone: bool) -> str:
+    if gone:
+        logbook.restore_run(bench, run, reason_of(why))
+        return "The run is back in every list."
+    logbook.delete_run(bench, run, reason_of(why))
+    return "The run is deleted. Bring it back here, or with Undo the last change."
 
 
 def changed(
