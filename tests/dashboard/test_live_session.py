@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import signal
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,24 +23,10 @@ from tests.dashboard.live_drinks import (
     go,
     made_drink,
     room_at,
-    small_logbook,
     told,
     until,
     until_phase,
 )
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    return small_logbook(tmp_path)
-
-
-@pytest.fixture
-def room(book: Path) -> Iterator[LiveRoom]:
-    made, _ = room_at(book)
-    yield made
-    if told(made)["phase"] != "idle":
-        made.discard()
 
 
 def test_a_drink_goes_from_weigh_in_to_a_run_in_the_logbook(room: LiveRoom, book: Path) -> None:

@@ -25,24 +25,10 @@ from tests.dashboard.live_drinks import (
     go,
     made_drink,
     room_at,
-    small_logbook,
     told,
     until,
     until_phase,
 )
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Path:
-    return small_logbook(tmp_path)
-
-
-@pytest.fixture
-def room(book: Path) -> Iterator[LiveRoom]:
-    made, _ = room_at(book)
-    yield made
-    if told(made)["phase"] != "idle":
-        made.discard()
 
 
 def _kept(book: Path, name: str) -> Run:
