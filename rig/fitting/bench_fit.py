@@ -315,5 +315,5 @@ def fingerprint(book: RunBook) -> str:
 
 def noted(run: Run) -> str:
     """All that was noted of a run and bears on its fit, its trace left out."""
-    told = {k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}
-    return repr(told | {k: v for k, v in run.extra.items() if k == PROBE_DOUBT})
+    stated = {k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}
+    return repr(stated | {k: v for k, v in run.extra.items() if k == PROBE_DOUBT})

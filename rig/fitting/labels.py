@@ -75,9 +75,8 @@ def likely_labels(fit: Fit, runs: Iterable[Run]) -> dict[str, Suggestion]:
         try:
             found |= _tried(fit, alike)
         except (NotFound, ModelRangeError, BenchError):
-            for (
-                trial
-            ) in alike:  # a drink that the model cannot describe under some label spoils no other run's trial
+            # a drink that the model cannot describe under some label spoils no other run's trial
+            for trial in alike:
                 with suppress(NotFound, ModelRangeError, BenchError):
                     found |= _tried(fit, [trial])
     return found
@@ -85,16 +84,11 @@ def likely_labels(fit: Fit, runs: Iterable[Run]) -> dict[str, Suggestion]:
 
 def _together(trials: Sequence[_Trial]) -> Iterator[list[_Trial]]:
     """Runs of one technique in lots that one integration holds."""
+    most = max(1, CHUNK_LANES // (_DRAWS * max((len(t.situations) for t in trials), default=1)))
     for technique in dict.fromkeys(t.own.technique for t in trials):
-        lot: list[_Trial] = []
-        for trial in trials:
-            if trial.own.technique == technique:
-                lot.append(trial)
-                if _DRAWS * sum(len(t.labels) + 1 for t in lot) >= CHUNK_LANES:
-                    yield lot
-                    lot = []
-        if lot:
-            yield lot
+        alike = [t for t in trials if t.own.technique == technique]
+        for first in range(0, len(alike), most):
+            yield alike[first : first + most]
 
 
 def _tried(fit: Fit, trials: Sequence[_Trial]) -> dict[str, Suggestion]:

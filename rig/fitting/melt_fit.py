@@ -158,9 +158,8 @@ def climb(
         report(step / most)
         still = step > (learn_after + 2 if learn_after else 0) and spread_change(old, state) < _SETTLED_SPREAD
         still &= promised < settled_nats and damping < _LITTLE_DAMPING
-        if (
-            still and ratio > _SAME_SLOPES
-        ):  # the linear model foretold the last step well: it need not be asked again
+        # the linear model foretold the last step well: it need not be asked again
+        if still and ratio > _SAME_SLOPES:
             return state, linear, step, True
         residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures, linear.steps))
         gained = before - cost(problem, proposal, residual)
