@@ -45,7 +45,7 @@ def what_ice_can_do(advice: Advice) -> str:
     cold, target = bounds.coldest_c, advice.target
     out = [
         f"This ice could bring it to {cold.typical:z.1f} °C at the coldest ({cold.low:z.1f} to {cold.high:z.1f} °C), "
-        f"and {bounds.enough_ice_g:.0f} g of it would be enough"
+        f"by heat alone and given time with {bounds.enough_ice_g:.0f} g of it: more ice is quicker, hardly colder"
     ]
     if target.serve_temp_c_max is not None and bounds.least_dilution is None:
         out.append(
