@@ -10,11 +10,11 @@ import numpy as np
 from rig.arrays import BoolArray, FloatArray
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observation_model import CHUNK_LANES
-from rig.fitting.priors import LATE_G, PHYSICAL, P
+from rig.fitting.priors import PHYSICAL, P
 from rig.fitting.random_effects import add_misfits, add_up, design_of
 from rig.fitting.result import Fit
 from rig.fitting.sampling import square_root, standard_normal
-from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
+from rig.fitting.situation import Nominals, Situation, inputs_for, late_water_g, nominals
 from rig.physics.melt import node_fractions, simulate, steps_for
 
 _MISFIT = -1
@@ -110,7 +110,7 @@ def average_courses(
         temp[mine] = course.temp_c.reshape(shape).swapaxes(0, 1)
         added[mine] = course.added_g.reshape(shape).swapaxes(0, 1)
     _add_misfit(nominal, time, temp, added, misfit)
-    added += LATE_G + parameters[:, None, :, P.LATE]
+    added += late_water_g(parameters)[:, None]
     return AverageCourses(
         situations=tuple(situations),
         start_temp_c=nominal.inputs.drink_temp_c,

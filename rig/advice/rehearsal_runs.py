@@ -17,7 +17,7 @@ from rig.fitting.observations import BINS
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import P
 from rig.fitting.result import Fit, RunFit, Verdict
-from rig.fitting.situation import Situation
+from rig.fitting.situation import Situation, held_back_g
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run
@@ -201,12 +201,12 @@ def _last_readings(left: FloatArray, seen: BoolArray) -> FloatArray:
 def _results(fit: Fit, problem: Problem, recipe: str, temp_c: FloatArray, added_g: FloatArray) -> FloatArray:
     """(runs, results) of runs that end at this temperature with so much water added, (runs,) each."""
     n = problem.nominal
-    held = n.held_back_g + problem.design.parameters(fit.posterior.effects)[:, P.HELD]
+    held = held_back_g(n.held_back_g, problem.design.parameters(fit.posterior.effects))
     liquid = liquid_from_recipe(fit.bench.recipe(recipe)).liquid
     scale = n.drink_mass_g / float(np.sum(liquid.mass_g))
     parts = (getattr(liquid, part) * scale for part in ("ethanol_g", "sugar_g", "water_g", "solids_g"))
     diluted = Liquid(*parts).plus_water(np.maximum(added_g, 0.0))
-    poured = 1.0 - np.maximum(held, 0.0) / np.asarray(diluted.mass_g)
+    poured = 1.0 - held / np.asarray(diluted.mass_g)
     return np.column_stack(
         [temp_c, added_g / n.start_volume_ml, abv_pct(diluted), volume_ml(diluted) * poured]
     )

@@ -25,7 +25,7 @@ from rig.errors import BenchError, NotFound
 from rig.fitting.prediction import BasisKind, ParameterDraws, parameter_draws
 from rig.fitting.priors import P, ice_nominal, vessel_nominal
 from rig.fitting.result import Fit
-from rig.fitting.situation import Situation, inputs_for
+from rig.fitting.situation import Situation, held_back_g, inputs_for
 from rig.physics import process
 from rig.physics.cup import CUPS, Cup, GlassState
 from rig.physics.liquid import Liquid
@@ -252,7 +252,7 @@ class _Maker:
         if not before:
             return np.zeros(self.draws)
         f = self._forecast(before[-1])
-        return np.asarray(np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0))
+        return held_back_g(f.nominal.held_back_g[0], f.parameters)
 
     def _glass_ice(self, name: str, mass_g: float, temp_c: float | None) -> GlassIce:
         ice = self.bench.ice_type(name)

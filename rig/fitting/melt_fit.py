@@ -45,8 +45,9 @@ from rig.fitting.observation_model import (
     residuals,
 )
 from rig.fitting.observations import BINS
-from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, LOGARITHMIC, P
+from rig.fitting.priors import LAG_MEDIAN_S, LOGARITHMIC, P
 from rig.fitting.random_effects import RandomEffects
+from rig.fitting.situation import held_back_g, late_water_g
 from rig.fitting.spreads import learned, spread_change
 
 _MOST_STEPS = 30
@@ -266,12 +267,11 @@ def _posterior(
         departures=state.departures,
         departure_sd=np.sqrt(solved.departure_variance),
         end_temp_c=linear.end_temp_c + warmer,
-        end_added_g=linear.end_added_g + added + LATE_G + (shared + state.departures)[:, P.LATE],
+        end_added_g=linear.end_added_g + added + late_water_g(shared + state.departures),
         expected_temp_c=usual_temp + warmer,
         expected_added_g=strained
         - problem.nominal.drink_mass_g
-        + problem.nominal.held_back_g
-        + shared[:, P.HELD],
+        + held_back_g(problem.nominal.held_back_g, shared),
         expected_strained_g=strained,
         strained_residual_g=rest[:, STRAINED],
         strained_sd_g=sd[:, STRAINED],

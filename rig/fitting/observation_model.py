@@ -14,9 +14,9 @@ import numpy as np
 from rig.arrays import FloatArray, IntArray, take_rows
 from rig.fitting.misfit import MISFITS, MODES, RISE_SHARE, misfit_basis
 from rig.fitting.observations import BINS, Observations
-from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, PHYSICAL, P
+from rig.fitting.priors import LAG_MEDIAN_S, PHYSICAL, P
 from rig.fitting.random_effects import Design, RandomEffects
-from rig.fitting.situation import Nominals, inputs_for
+from rig.fitting.situation import SOFT_G, Nominals, held_back_g, inputs_for, late_water_g
 from rig.physics.melt import Course, lagged, simulate, steps_needed
 
 STRAINED = BINS
@@ -90,9 +90,8 @@ def expected(
     course = simulate(curves, inputs, duration, steps)
     out = np.empty((rows.size, OBSERVATIONS))
     out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
-    late = LATE_G + parameters[:, P.LATE]
-    held = nominal.held_back_g[rows] + parameters[:, P.HELD]
-    out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late - held
+    held = held_back_g(nominal.held_back_g[rows], parameters)
+    out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late_water_g(parameters) - held
     lag = LAG_MEDIAN_S * np.exp(np.clip(parameters[:, P.LAG], -3.0, 3.0))
     start = observed.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
@@ -210,7 +209,8 @@ def _slopes(
     fade = np.exp(-np.nan_to_num(problem.observations.bin_time_s[rows]) / lag[:, None])
     slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
     slopes[:, BEFORE, P.OFFSET] = 1.0
-    slopes[:, STRAINED, P.HELD], slopes[:, STRAINED, P.LATE] = -1.0, 1.0
+    slopes[:, STRAINED, P.HELD] = np.expm1(-held_back_g(problem.nominal.held_back_g[rows], at) / SOFT_G)
+    slopes[:, STRAINED, P.LATE] = -np.expm1(-late_water_g(at) / SOFT_G)
     return all_lanes[0], slopes, (course.temp_c[-1, :n], course.added_g[-1, :n])
 
 

@@ -12,11 +12,11 @@ from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
 from rig.fitting.linear_solve import RUN_SD_PRIOR
 from rig.fitting.misfit import MODES, misfit_basis
-from rig.fitting.priors import LATE_G, MOTIONS, P
+from rig.fitting.priors import MOTIONS, P
 from rig.fitting.random_effects import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, multipliers_of
 from rig.fitting.result import Fit
 from rig.fitting.sampling import square_root, standard_normal
-from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
+from rig.fitting.situation import Nominals, Situation, held_back_g, inputs_for, late_water_g, nominals
 from rig.physics.liquid import Liquid, abv_pct, volume_ml
 from rig.physics.melt import Course, DrinkCurves, MeltInputs, simulate, steps_for
 from rig.physics.recipe_liquid import liquid_from_recipe
@@ -227,7 +227,7 @@ def prediction_from(
     mass = float(f.nominal.drink_mass_g[0])
     temp = temp + f.misfit[:, MODES:] @ basis_at.T
     added = added + mass * (f.misfit[:, :MODES] @ basis_at.T)
-    added = np.maximum(added + LATE_G + f.parameters[:, P.LATE, None], 0.0)
+    added = np.maximum(added + late_water_g(f.parameters)[:, None], 0.0)
     found = basis(fit, situation, f.nominal, times)
     added = _never_less(times, added)
     volume = float(f.nominal.start_volume_ml[0])
@@ -238,7 +238,7 @@ def prediction_from(
         temp_c=temp,
         added_g=added,
         dilution_by_volume=added / volume,
-        held_back_g=np.maximum(f.nominal.held_back_g[0] + f.parameters[:, P.HELD], 0.0),
+        held_back_g=held_back_g(f.nominal.held_back_g[0], f.parameters),
         start_volume_ml=volume,
         liquid=liquid_of(fit, situation, mass),
     )

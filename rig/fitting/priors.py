@@ -27,20 +27,21 @@ class P(IntEnum):
     WALL = 8  # log multiplier of the conductance inside the vessel
     HANDS = 9  # log multiplier of the conductance from hands and moving air to the vessel
     RAMP = 10  # log multiplier of the time in which motion builds up
-    THICKNESS = 11  # power of viscosity, less its nominal
-    DRINK_TEMP = 12  # true less stated [K]
-    ICE_TEMP = 13  # true less stated [K]
-    ICE_MASS = 14  # log of true over stated
-    VESSEL_TEMP = 15  # true less stated [K]
-    LAG = 16  # log multiplier of the probe's time constant
-    OFFSET = 17  # probe's reading less the truth [K]
-    HELD = 18  # held-back liquid less its nominal [g]
-    LATE = 19  # water that joins between the stop and the glass, less its nominal [g]
+    WASH = 11  # log multiplier of the time in which the water on the ice joins
+    THICKNESS = 12  # power of viscosity, less its nominal
+    DRINK_TEMP = 13  # true less stated [K]
+    ICE_TEMP = 14  # true less stated [K]
+    ICE_MASS = 15  # log of true over stated
+    VESSEL_TEMP = 16  # true less stated [K]
+    LAG = 17  # log multiplier of the probe's time constant
+    OFFSET = 18  # probe's reading less the truth [K]
+    HELD = 19  # held-back liquid less its nominal [g]
+    LATE = 20  # water that joins between the stop and the glass, less its nominal [g]
 
 
 PHYSICAL = tuple(P(k) for k in range(P.LAG))
 """Parameters that change the course of the drink, and so need a lane of their own for their slope."""
-LOGARITHMIC = P.RAMP + 1
+LOGARITHMIC = P.WASH + 1
 """The first so many columns are logarithms of multipliers."""
 
 SHIELD_PER_K = 0.005
@@ -114,6 +115,9 @@ MATERIALS: dict[str, MaterialPrior] = {
 }
 RAMP_S = 0.5
 """Motion builds up within the first half second or so (common practice, no source)."""
+WASH_S, WASH_LOG_SD = 0.2, 0.9
+"""Water on the ice joins as the drink wets it: at once where the drink is poured over the ice, within a second where
+it has to run down between large pieces (common practice, no source)."""
 HANDS_C = 33.0
 """Skin of hands that hold a cold vessel (common practice, no source)."""
 AIR_W_PER_M2K = 12.0

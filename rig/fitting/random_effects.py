@@ -26,6 +26,7 @@ from rig.fitting.priors import (
     TYPICAL_ICE_MASS_G,
     UNCHECKED_PROBE_K,
     USUAL_LOADING,
+    WASH_LOG_SD,
     P,
     ice_nominal,
     vessel_nominal,
@@ -56,7 +57,7 @@ class Owner(StrEnum):
     TEMP_DRINK = "misfit of temperature, drink on set-up"
 
 
-EFFECTS_A_RUN = 56
+EFFECTS_A_RUN = 57
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
 Component = tuple[P | None, Owner]
@@ -108,6 +109,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.HANDS, Owner.TECHNIQUE, (s.technique,)), 0.7),
         ((P.HANDS, Owner.HANDLING, handling), 0.3),
         ((P.RAMP, Owner.TECHNIQUE, (s.technique,)), 0.35),
+        ((P.WASH, Owner.TECHNIQUE, (s.technique,)), WASH_LOG_SD),
         ((P.SHIELD, Owner.BENCH, ()), 0.35),
         ((P.SHIELD, Owner.TECHNIQUE, (s.technique,)), 0.1),
         ((P.LAG, Owner.BENCH, ()), 1.1),

@@ -15,6 +15,7 @@ from rig.fitting.priors import (
     CONDUCTIVITY_POWER,
     HANDS_C,
     HELD_FILM_G_PER_M2,
+    LATE_G,
     LOADING_POWER,
     LOGARITHMIC,
     MOTIONS,
@@ -25,6 +26,7 @@ from rig.fitting.priors import (
     TYPICAL_ROOM_C,
     UNCHECKED_SCALE_G,
     USUAL_LOADING,
+    WASH_S,
     P,
     ice_nominal,
     vessel_nominal,
@@ -157,6 +159,7 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
         rows["room_w_per_k"].append(AIR_W_PER_M2K * vessel.area_m2)
         rows["power_w"].append(motion.power_w)
         rows["ramp_s"].append(RAMP_S)
+        rows["wash_s"].append(WASH_S)
         rows["shield_per_k"].append(SHIELD_PER_K)
         rows["thickness_power"].append(THICKNESS_POWER)
         side["wet"].append(ice.wet_fraction)
@@ -238,6 +241,7 @@ def inputs_for(nominal: Nominals, parameters: FloatArray, rows: np.ndarray) -> M
         film_w_per_k=x.film_w_per_k * up[:, P.FILM],
         power_w=x.power_w * up[:, P.POWER],
         ramp_s=x.ramp_s * up[:, P.RAMP],
+        wash_s=x.wash_s * up[:, P.WASH],
         wall_w_per_k=x.wall_w_per_k * up[:, P.WALL],
         room_w_per_k=around,
         room_temp_c=(x.room_w_per_k * x.room_temp_c + hands * HANDS_C) / around,
@@ -271,6 +275,27 @@ def _through_bed(ice_w_per_k: FloatArray, drink_mass_g: FloatArray) -> FloatArra
     return 1.0 / (1.0 / ice_w_per_k + 1.0 / (_BED_PER_S * 3.8 * drink_mass_g))
 
 
+_SOFT_K = 0.3
+
+
 def _softly_below_zero(temp_c: FloatArray) -> FloatArray:
     """Ice is never above 0 °C; smooth, so that slopes near 0 °C stay usable."""
-    return -0.3 * np.logaddexp(0.0, -temp_c / 0.3)
+    return -_softly_positive(-temp_c, _SOFT_K)
+
+
+SOFT_G = 0.15
+"""Within so much of nothing, liquid held back and late water give way; one of x grams has slope 1 − exp(−x ÷ this)."""
+
+
+def held_back_g(nominal_g: FloatArray | float, parameters: FloatArray) -> FloatArray:
+    """Liquid that stays on ice and vessel [g], (…,) from parameters (…, parameters); never less than nothing."""
+    return _softly_positive(nominal_g + parameters[..., P.HELD], SOFT_G)
+
+
+def late_water_g(parameters: FloatArray) -> FloatArray:
+    """Water that joins between the stop and the glass [g], (…,) from parameters (…, parameters); never negative."""
+    return _softly_positive(LATE_G + parameters[..., P.LATE], SOFT_G)
+
+
+def _softly_positive(value: FloatArray, width: float) -> FloatArray:
+    return np.asarray(width * np.logaddexp(0.0, value / width))

@@ -63,8 +63,6 @@ _LONGEST_STEP = 2.0
 """Step × rate at which a half step brings things level: longer steps meet the limits."""
 _FIRST_STEP = 0.3
 """First step as a share of the mean step."""
-WASH_S = 0.2
-"""Water on the ice joins as soon as the drink has wetted it, before the motion is up (common practice, no source)."""
 _BOILING_C = 100.0
 """Heat of motion that would warm a drink beyond this leaves as steam."""
 _NONE = 1e-9
@@ -137,8 +135,9 @@ class MeltInputs:
     `ice_w_per_k` is the conductance from liquid to ice surface at the start of full motion, `core_w_per_k`
     from ice surface to core; `breakage_per_s` is the relative gain of area per second; `film_w_per_k` joins
     liquid and inner wall, `wall_w_per_k` inner and outer wall, `room_w_per_k` outer wall and room;
-    `power_w` is what the motion itself adds; `ramp_s` is the time motion takes to build up; `shield_per_k` is κ;
-    `thickness_power` the power of viscosity by which heat transfer falls.
+    `power_w` is what the motion itself adds; `ramp_s` is the time motion takes to build up; `wash_s` that in which
+    the water on the ice joins the drink; `shield_per_k` is κ; `thickness_power` the power of viscosity by which heat
+    transfer falls.
     """
 
     drink_temp_c: FloatArray
@@ -157,6 +156,7 @@ class MeltInputs:
     room_w_per_k: FloatArray
     power_w: FloatArray
     ramp_s: FloatArray
+    wash_s: FloatArray
     shield_per_k: FloatArray
     thickness_power: FloatArray
 
@@ -242,17 +242,18 @@ def simulate(curves: DrinkCurves, inputs: MeltInputs, duration_s: FloatArray, st
     for k in range(steps):
         half_s = np.maximum(0.5 * (time[k + 1] - time[k]), _SHORTEST_STEP_S)
         most = lane.limits(half_s)
+        washing = lane.washing(time[k], half_s)
         midway, ended = lane.motion(time[k] + half_s), lane.motion(time[k + 1])
-        rate, temp[k] = lane.rate(states[k], begun, most)
+        rate, temp[k] = lane.rate(states[k], begun, most, washing)
         state = states[k] + half_s * rate
-        state += half_s * lane.rate(state, midway, most)[0]
-        state += half_s * lane.rate(state, ended, most)[0]
+        state += half_s * lane.rate(state, midway, most, washing)[0]
+        state += half_s * lane.rate(state, ended, most, washing)[0]
         state += 2.0 * states[k]
         state /= 3.0
-        states[k + 1] = state + half_s * lane.rate(state, midway, most)[0]
+        states[k + 1] = state + half_s * lane.rate(state, midway, most, washing)[0]
         begun = ended
     temp[steps] = lane.liquid(states[steps])[0]
-    left = states[:, 1] + states[:, 2]
+    left = np.maximum(states[:, 1] + states[:, 2], 0.0)  # rounding
     return Course(
         time_s=time,
         temp_c=temp,
@@ -318,7 +319,6 @@ class _Lane:
         slow_per_s = inputs.core_w_per_k / (ICE_J_PER_GK * np.maximum(inputs.ice_mass_g, _NONE))
         self.core_per_s = np.stack([slow_per_s, _FAST_OVER_SLOW * slow_per_s])
         self.coldest = _CORE_SHARES * np.minimum(inputs.ice_temp_c, 0.0)
-        self.washing_per_s = 1.0 / WASH_S
         self.per_solid = 1.0 / np.maximum(self.solid_g, _NONE)
         self.per_inner, self.per_outer = 1.0 / inputs.inner_j_per_k, 1.0 / inputs.outer_j_per_k
         wall = inputs.wall_w_per_k
@@ -351,6 +351,11 @@ class _Lane:
             power_w=x.power_w * ramp,
         )
 
+    def washing(self, time_s: FloatArray, half_s: FloatArray) -> FloatArray:
+        """Water [g/s] that joins from the ice over a step from times (lanes,): its mean, so that no step misses any."""
+        joined = -np.expm1(-2.0 * half_s / self.x.wash_s)
+        return np.asarray(self.surface_g * np.exp(-time_s / self.x.wash_s) * joined / (2.0 * half_s))
+
     def limits(self, step_s: FloatArray) -> _Limits:
         """What keeps parts from passing each other in a half step of that length (lanes,)."""
         x, per_s = self.x, 1.0 / step_s
@@ -378,7 +383,9 @@ class _Lane:
         temp = t0 + h * (t1 + h * (t2 + h * t3))
         return temp, total, np.minimum(freezing, 0.0), thickening, thinning
 
-    def rate(self, state: FloatArray, motion: _Motion, most: _Limits) -> tuple[FloatArray, FloatArray]:
+    def rate(
+        self, state: FloatArray, motion: _Motion, most: _Limits, washing_g_per_s: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Slopes of the state, shape (7, lanes), within limits, and the liquid's temperature [°C]."""
         left, wet, inner, outer = state[1], state[2], state[5], state[6]
         temp, total, freezing, thickening, thinning = self.liquid(state)
@@ -434,7 +441,7 @@ class _Lane:
         out = np.empty_like(state)
         out[0] = heat + from_wall - ICE_J_PER_GK * (warming[0] + warming[1]) + melting * rim_enthalpy
         out[1] = -melting
-        out[2] = -np.minimum(self.washing_per_s, most.per_s) * wet
+        out[2] = -washing_g_per_s
         out[3:5] = warming - melting * rim
         out[5] = (through_wall - from_wall) * self.per_inner
         out[6] = (most.room_w_per_k * (self.x.room_temp_c - outer) - through_wall) * self.per_outer

@@ -16,10 +16,10 @@ from rig.errors import NotFound
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.observations import duration_of
 from rig.fitting.prediction import Basis
-from rig.fitting.priors import LAG_MEDIAN_S, LATE_G, MOTIONS, P
+from rig.fitting.priors import LAG_MEDIAN_S, MOTIONS, P
 from rig.fitting.random_effects import design_of
 from rig.fitting.result import Fit, RunFit, Verdict
-from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
+from rig.fitting.situation import Nominals, Situation, held_back_g, inputs_for, late_water_g, nominals
 from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
 from rig.report.look import Place, places
 from rig.runs import Run, SetUp
@@ -201,8 +201,8 @@ def fitted_inputs(fit: Fit, name: str, *, own_departures: bool = True) -> Fitted
         misfit=design.misfits(effects)[0],
         lag_s=float(LAG_MEDIAN_S * np.exp(np.clip(parameters[0, P.LAG], -3.0, 3.0))),
         offset_k=float(parameters[0, P.OFFSET]),
-        held_back_g=float(nominal.held_back_g[0] + parameters[0, P.HELD]),
-        late_g=float(LATE_G + parameters[0, P.LATE]),
+        held_back_g=float(held_back_g(nominal.held_back_g, parameters)[0]),
+        late_g=float(late_water_g(parameters)[0]),
     )
 
 

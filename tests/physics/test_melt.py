@@ -45,6 +45,7 @@ def inputs(lanes: int = 1, **changes: float) -> MeltInputs:
         "room_w_per_k": 0.5,
         "power_w": 4.0,
         "ramp_s": 0.35,
+        "wash_s": 0.2,
         "shield_per_k": 0.04,
         "thickness_power": 0.16,
     }
@@ -105,9 +106,12 @@ def test_a_stiff_solver_agrees() -> None:
     x = inputs()
     course, curves = run(x, 20.0)
     lane = _Lane(curves, x)
-    unlimited = lane.limits(np.array([1e-9]))
+    moment_s = np.array([1e-9])
+    unlimited = lane.limits(moment_s)
     known = solve_ivp(
-        lambda t, s: lane.rate(s[:, None], lane.motion(np.array([t])), unlimited)[0][:, 0],
+        lambda t, s: lane.rate(
+            s[:, None], lane.motion(np.array([t])), unlimited, lane.washing(np.array([t]), moment_s)
+        )[0][:, 0],
         (0.0, 20.0),
         lane.start()[:, 0],
         method="LSODA",

@@ -23,7 +23,7 @@ from rig.fitting.priors import P
 from rig.fitting.situation import Nominals, Situation, inputs_for, nominals
 from rig.physics import ice
 from rig.physics.liquid import Liquid, enthalpy_j, heat_capacity_j_per_gk
-from rig.physics.melt import ICE_J_PER_GK, WASH_S, Course, MeltInputs, drink_curves, simulate, steps_for
+from rig.physics.melt import ICE_J_PER_GK, Course, MeltInputs, drink_curves, simulate, steps_for
 from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import RunBook
 
@@ -58,8 +58,9 @@ KINDS = [
 WIDEST_SD = 4.0
 BOILING_C = 100.0
 ROUNDING = 1e-9
-MIXING_K = 0.6
-"""A cold spirit that wet ice dilutes grows warmer by so much, while the ice does not chill it yet."""
+MIXING_K = 1.5
+"""A cold spirit into which a third of its mass of water runs at once warms by so much: 40 to 70 J per gram of water
+(heat of mixing) outweigh what the water takes to warm."""
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,7 @@ def test_no_heat_is_lost_or_made_anywhere(sweep: Sweep) -> None:
         before, x.drink_temp_c, check=False
     )
     at_zero = float(ice.enthalpy_j_per_g(0.0))
-    wet = x.surface_water_g * np.exp(-sweep.duration_s / WASH_S)  # not joined yet
+    wet = x.surface_water_g * np.exp(-sweep.duration_s / x.wash_s)  # not joined yet
     gained += (course.ice_left_g[-1] - wet) * (at_zero + ICE_J_PER_GK * course.core_temp_c[-1])
     gained -= (x.ice_mass_g - x.surface_water_g) * (at_zero + ICE_J_PER_GK * x.ice_temp_c)
     gained += x.inner_j_per_k * (course.inner_wall_c[-1] - x.vessel_temp_c)
@@ -201,6 +202,7 @@ def any_inputs(draw: st.DrawFn) -> MeltInputs:
         room_w_per_k=powers(-3.0, 5.0),
         power_w=powers(-3.0, 4.0),
         ramp_s=powers(-2.0, 1.0),
+        wash_s=powers(-2.5, 0.5),
         shield_per_k=powers(-3.0, 1.0),
         thickness_power=lanes(-0.5, 1.0),
     )

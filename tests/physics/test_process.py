@@ -33,7 +33,7 @@ def shake_rates(**changes: float) -> MeltInputs:
         "drink_temp_c": 20, "ice_mass_g": 150, "ice_temp_c": -5, "surface_water_g": 0, "vessel_temp_c": 21,
         "room_temp_c": 21, "ice_w_per_k": 95, "breakage_per_s": 0.012, "core_w_per_k": 6,
         "inner_j_per_k": 75, "outer_j_per_k": 40, "film_w_per_k": 60, "wall_w_per_k": 8,
-        "room_w_per_k": 0.4, "power_w": 4, "ramp_s": 0.35, "shield_per_k": 0.04, "thickness_power": 0.16,
+        "room_w_per_k": 0.4, "power_w": 4, "ramp_s": 0.35, "wash_s": 0.2, "shield_per_k": 0.04, "thickness_power": 0.16,
     }  # fmt: skip
     return MeltInputs(**{k: one(v) for k, v in (usual | changes).items()})
 
