@@ -9,6 +9,7 @@ J. New Music Research 36 (2007) 51, from memory). A beat that keeps more exact t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
@@ -22,6 +23,8 @@ BAND_HZ = (1800.0, 9000.0)
 LEAST_RATE_HZ = 8000.0
 SLOWEST_HZ, FASTEST_HZ = 1.6, 7.5
 """Strokes a second that a hand makes (common practice, no source)."""
+USUAL_CADENCE_HZ = 3.5
+"""Half way between the two, as ratios go."""
 SHORTEST_S = 3.0
 _FRAME_S, _WINDOW_S, _STEP_S = 0.004, 1.6, 0.1
 _PAUSE_S, _REACH_S = 0.8, 3.0
@@ -205,11 +208,16 @@ def _edges(
     fall = middle + _split(smooth[middle : min(last + reach, power.size)])
     inside = knocks[(knocks > rise * _FRAME_S - 0.5 * knock_s) & (knocks < fall * _FRAME_S + 0.5 * knock_s)]
     at = (inside[0], inside[-1]) if inside.size else (rise * _FRAME_S, fall * _FRAME_S)
-    unsure_s = float(np.hypot(0.5 * knock_s, 0.02))
+    unsure_s = edge_std_s(knock_s)
     start, stop = (Moment(float(t), unsure_s, Source.SOUND, "first and last knock of the ice") for t in at)
     outside = np.concatenate([smooth[:rise], smooth[fall:]])
     louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
     return start, stop, louder
+
+
+def edge_std_s(knock_s: float) -> float:
+    """Standard uncertainty [s] of a start or stop heard by its knock, where knocks are `knock_s` apart."""
+    return hypot(0.5 * knock_s, 0.02)
 
 
 def _split(x: FloatArray) -> int:
