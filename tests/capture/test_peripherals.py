@@ -37,7 +37,7 @@ from rig.capture.devices.health import PortState
 from rig.capture.devices.ports import Device, every_device, open_port
 from rig.capture.devices.ports_listen import listen
 from rig.capture.devices.ports_read import read_port
-from rig.capture.devices.transport import Refusal
+from rig.capture.devices.transport import Refusal, Trouble
 from rig.errors import PortError
 from tests.cli.conftest import call as command
 
@@ -325,6 +325,7 @@ def plugged(monkeypatch: pytest.MonkeyPatch) -> list[bytes]:
     listed = [
         {"path": b"/dev/hidraw7", "usage_page": 0x8D, "product_string": "Counter scale"},
         {"path": b"/dev/hidraw8", "usage_page": 0x01, "product_string": "Keyboard"},
+        {"path": b"/dev/hidraw9", "usage_page": 0x8D, "product_string": ""},
     ]
     stand_in(monkeypatch, "hid", device=Opened, enumerate=lambda: listed)
     return reports
@@ -334,8 +335,9 @@ def test_a_usb_scale_is_among_the_devices_and_heard(plugged: list[bytes]) -> Non
     plugged += [
         bytes.fromhex(x) for x in ("03 03 02 00 a0 00", "", "03 04 02 00 a5 00", "07 00", "03 04 02 00 a5 00")
     ]
-    (scale,) = (d for d in every_device() if d.address.startswith("hid:"))
+    scale, other = (d for d in every_device() if d.address.startswith("hid:"))
     assert (scale.address, scale.description) == ("hid:/dev/hidraw7", "Counter scale")
+    assert other.description == "USB scale"
     link = open_port(scale.address, 115_200)
     assert not isinstance(link, Refusal)
     said = []
@@ -353,9 +355,19 @@ def test_a_usb_scale_is_among_the_devices_and_heard(plugged: list[bytes]) -> Non
     assert sum(isinstance(s, Reject) for s in said) == 1
 
 
-def test_a_usb_scale_that_may_not_be_opened_is_told_with_what_to_do(plugged: list[bytes]) -> None:
-    refusal = open_port("hid:/dev/hidraw9", 115_200)
-    assert isinstance(refusal, Refusal) and "udev rule" in refusal.words
+@pytest.mark.parametrize(
+    ("address", "trouble", "words"),
+    [
+        ("hid:/dev/hidraw9", Trouble.NOT_ALLOWED, "udev rule"),
+        ("hid:/dev/hidraw8", Trouble.ABSENT, "Plug it in"),
+        ("hid:/dev/hidraw3", Trouble.ABSENT, "Plug it in"),
+    ],
+)
+def test_a_usb_scale_that_cannot_be_opened_is_told_with_what_to_do(
+    plugged: list[bytes], address: str, trouble: Trouble, words: str
+) -> None:
+    refusal = open_port(address, 115_200)
+    assert isinstance(refusal, Refusal) and refusal.trouble is trouble and words in refusal.words
 
 
 @pytest.mark.parametrize(

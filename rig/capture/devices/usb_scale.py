@@ -47,14 +47,15 @@ def open_usb_scale(address: str) -> Link | Refusal:
     import hid
 
     path = address.removeprefix(SCHEME)
+    if all(scale.address != address for scale in find_usb_scales()):
+        return Refusal(Trouble.ABSENT, f"{path} is no scale that is plugged in. Plug it in, and wake it")
     device = hid.device()
     try:
         device.open_path(os.fsencode(path))
     except OSError as error:
         return Refusal(
             Trouble.NOT_ALLOWED,
-            f"{path} cannot be opened: {error}. Is it plugged in, and may this user read it? On Linux that takes a "
-            "udev rule",
+            f"{path} cannot be opened: {error}. May this user read it? On Linux that takes a udev rule",
         )
     return UsbScaleLink(path, device)
 
