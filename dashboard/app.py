@@ -19,6 +19,7 @@ from dashboard.pages import (
     compare,
     glass,
     guide,
+    kit,
     live,
     next_runs,
     projector,
@@ -50,6 +51,7 @@ PAGES: tuple[Page, ...] = (
     coffee.PAGE,
     glass.PAGE,
     rig.PAGE,
+    kit.PAGE,
     guide.PAGE,
 )
 """Every page there is, in the order of the ways: the first four stand in a phone's bar.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -15,14 +15,15 @@ from dashboard.live.caller import nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
+from dashboard.live.tally import tally_words
 from dashboard.params import one, params_of_store
 from dashboard.service import Service
-from rig.advice.verdict import Landing, kept_landed, with_landing
+from rig.advice.verdict import Landing, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
 from rig.capture.to_run.calibrated import InForce
-from rig.capture.to_run.intake import take_in
+from rig.capture.to_run.intake import Remark, take_in
 from rig.errors import NotFound, RigError
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.priors import TYPICAL_ROOM_C
@@ -36,6 +37,7 @@ from rig.session.discarded import Discarded, discard, discarded, take_back
 from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
+from rig.signals.sound import HeardShake
 
 MOST_DISCARDED = 3
 NO_LOGBOOK = (
@@ -162,6 +164,15 @@ class LiveRoom:
             raise RigError("no drink is being recorded. Begin one")
         return live
 
+    def sounded(self, heard: HeardShake, first_ns: int) -> bool:
+        """Give a shake that was heard to the drink under way; False where there is none that it belongs to."""
+        live = self._live
+        return live is not None and live.sounded(heard, first_ns)
+
+    def correct(self, bench: str, run: str, changes: Mapping[str, Any], why: str) -> None:
+        """Correct a run of the logbook; raises RigError where there is none, or the value cannot be."""
+        self._logbook().edit_run(self._service.chosen(bench), run, changes, why)
+
     def keep(self, note: str, foam_ml: float | None = None) -> None:
         """End the drink under way and bring it into the logbook.
 
@@ -179,7 +190,7 @@ class LiveRoom:
             if files is None:
                 self._done(Kept(f"Nothing was recorded. {live.trouble}".strip(), again=True))
                 return
-            self._done(self._take_in(files, note, live.landing, foam_ml))
+            self._done(self._take_in(files, note, live.landing, foam_ml, live.with_sound))
 
     def discard(self) -> None:
         """End the drink under way and leave it out of the logbook; it can be brought back."""
@@ -235,13 +246,18 @@ class LiveRoom:
             self._done(Kept("Set aside. Its raw readings stay in the folder recordings/done."), ended=False)
 
     def _take_in(
-        self, files: Files, note: str, landing: Landing | None = None, foam_ml: float | None = None
+        self,
+        files: Files,
+        note: str,
+        landing: Landing | None = None,
+        foam_ml: float | None = None,
+        sounded: Remark = lambda run: run,
     ) -> Kept:
         logbook = self._logbook()
 
         def remark(run: Run) -> Run:
             foamed = run if foam_ml is None else replace(run, foam_ml=foam_ml)
-            return with_landing(foamed, landing)
+            return with_landing(sounded(foamed), landing)
 
         recorded = take_in(files, logbook, self._service.decoders, calibrations(logbook), remark)
         run = recorded.run
@@ -300,27 +316,6 @@ class LiveRoom:
 
     def _tell(self) -> None:
         self.news.tell()
-
-
-def tally_words(logbook: Logbook, bench_name: str, run: Run) -> str:
-    """How many of the drinks like this one, by the same hands in the same session on the same day, landed."""
-    listed = logbook.list_runs(bench_name, session=run.session, recipe=run.recipe, technique=run.technique)
-    alike = [
-        r.run
-        for r in listed
-        if (r.run.operator, r.run.session, r.run.target) == (run.operator, run.session, run.target)
-        and _day(r.run) == _day(run)
-    ]
-    told = [landed for r in alike if (landed := kept_landed(r)) is not None]
-    if not told:
-        return ""
-    whose = f" · {run.operator}" if run.operator else ""
-    where = f" · {run.session}" if run.session else ""
-    return f"{sum(told)} of {len(told)} landed{whose}{where}"
-
-
-def _day(run: Run) -> date | None:
-    return None if run.started_at is None else run.started_at.astimezone().date()
 
 
 FOAM = ("foam_ml", "foam_mm", "glass_mm")

@@ -7,7 +7,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.controls import carried, choice, names, notice, several, written
-from dashboard.live import stream
+from dashboard.live import hearing, stream
 from dashboard.live.question import Devices, LiveQuestion, Probe, World, techniques
 from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
@@ -63,6 +63,7 @@ def layout(here: Here) -> Any:
             html.Div(id="live-stage", hidden=True),
             html.P("Looking for the drink under way …", id="live-wait", className="waiting", role="status"),
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
+            _hearing(here.guest),
             html.Div(
                 [
                     html.P(
@@ -83,6 +84,38 @@ def layout(here: Here) -> Any:
         ],
         id="live",
         **{"data-bench": here.bench},  # type: ignore[arg-type]
+    )
+
+
+def _hearing(guest: bool) -> Any:
+    """The microphone: what it is for, what leaves the page, and where it cannot be had."""
+    if guest:
+        return None
+    return html.Details(
+        [
+            html.Summary("No probe? Hear the shake"),
+            html.P(
+                "Lay it beside the shaker. Press, rest, shake, rest, press again: start, stop and cadence are heard, "
+                "and go with the drink under way.",
+            ),
+            html.Button("Hear the shake", id="hear-toggle", className="do"),
+            html.P(id="hear-said", className="live-missing", role="status"),
+            html.Div(
+                [
+                    written("hear-run", "The run it belongs to"),
+                    html.Button("Note its seconds there", id="hear-keep", className="quiet-do"),
+                ],
+                id="hear-note",
+                hidden=True,
+            ),
+            html.P(
+                "No sound is recorded and none leaves this page: only how loud it is where ice rings, one number for "
+                "four thousandths of a second. On another screen a browser gives its microphone only to a page with "
+                "a certificate; there, record with the phone itself: chillrig hear take.wav",
+                className="quiet",
+            ),
+        ],
+        className="live-hear",
     )
 
 
@@ -149,6 +182,7 @@ def register(app: Dash, service: Service) -> None:
     """Serve what screens hear, and keep the choice in the address."""
     room = app.server.extensions[ROOM] = LiveRoom(service)
     stream.register(app.server, room)
+    hearing.register(app.server, room)
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
         Output("live-asked", "data"),

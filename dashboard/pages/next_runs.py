@@ -85,6 +85,7 @@ def layout(here: Here) -> Any:
                                 [
                                     carried("Run sheet to fill in (CSV)", SHEET, download=True),
                                     carried("Page to print", PRINT),
+                                    carried("What to measure with next", "/rig/kit"),
                                 ],
                                 className="ways-on",
                             ),

@@ -19,6 +19,7 @@ from dashboard.page import Here, Page
 from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
 from dashboard.pages.rig_calibrate import ONLY_HERE
+from dashboard.params import address
 from dashboard.service import Service
 from rig.capture.decoding.readings import Quantity
 from rig.capture.devices.health import PortState
@@ -90,6 +91,12 @@ def layout(here: Here) -> Any:
             html.P("Listening opens every port for up to some seconds, which makes many boards start anew."),
             html.Button("Listen to all ports", id="rig-listen", className="do"),
             waiting(html.Div(id="rig-ports", **aria(live="polite")), "Listening …"),
+            html.P(
+                dcc.Link(
+                    "What to measure with next, and what it brings", href=address("/rig/kit", bench=here.kept)
+                ),
+                className="ways-on",
+            ),
             *kept,
             html.H2("Mind"),
             html.Ul([html.Li(c) for c in (CAUTIONS, WET, STEAM, GLASS, PROBE, FOOD)], className="sentences"),

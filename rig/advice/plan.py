@@ -192,10 +192,10 @@ def plan_runs(
     as_called = [Candidate(c.situation, c.duration_s) for c in calls]
     considered = candidates(fit, as_called, set_ups, start_temps_c)
     known = known_effects(fit, [c.situation for c in (*as_called, *considered)])
-    questions = [_question(fit, c, a.target, known) for c, a in zip(as_called, asked, strict=True)]
+    questions = [question_of(fit, c, a.target, known) for c, a in zip(as_called, asked, strict=True)]
     experiments = linear_experiments(fit, considered, known)
     effects = len(known.mean)
-    wanted = np.concatenate([_wanted(q) for q in questions])
+    wanted = np.concatenate([wanted_of(q) for q in questions])
     wanted = np.pad(wanted, ((0, 0), (0, len(experiments.covariance) - effects)))
     picked, gains = choose(experiments, wanted, count, _MOST_ALIKE)
     then = with_runs(experiments, picked)[:effects, :effects]
@@ -211,14 +211,15 @@ def plan_runs(
     return RunPlan(runs, narrowings, len(considered), seed, summary, notes)
 
 
-def _question(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
+def question_of(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
+    """A call as runs are weighed up for it: the average drink around the called duration, and how runs scatter."""
     times = np.linspace(0.35, 2.2, _GRID_POINTS) * max(call.duration_s, 1.0)
     spread = run_spread(fit, call.situation, nominals(fit.bench, [call.situation]))
     made = slopes(fit, call.situation, times, known)
     return question(made, target, call.duration_s, spread, len(known.mean))
 
 
-def _wanted(q: Question) -> FloatArray:
+def wanted_of(q: Question) -> FloatArray:
     """(limits × times, effects): what is to be narrowed, around the call, in units of its run-to-run spread."""
     rows = [RESULTS.index(result) for result in windows_of(q.target)]
     duration = q.slopes.duration_s
@@ -237,7 +238,7 @@ def _narrowing(q: Question, call: Call, now: FloatArray, then: FloatArray) -> Na
 
     temp, dilution = half_widths(0), half_widths(1)
     planned, all_known = worth(q, now, then), worth(q, now, np.zeros_like(now))
-    odds_then, at_most = (_carried(call.odds, w.odds_as_called, w.odds) for w in (planned, all_known))
+    odds_then, at_most = (carried(call.odds, w.odds_as_called, w.odds) for w in (planned, all_known))
     return Narrowing(
         filled=call.filled,
         target=q.target,
@@ -254,7 +255,7 @@ def _narrowing(q: Question, call: Call, now: FloatArray, then: FloatArray) -> Na
     )
 
 
-def _carried(odds: float, linear_now: float, linear_then: float) -> float:
+def carried(odds: float, linear_now: float, linear_then: float) -> float:
     """Odds of the call once more is known, from what the linear model expects of its own.
 
     The gain is carried over as a difference or in log-odds, whichever promises less.

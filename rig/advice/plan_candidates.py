@@ -126,21 +126,32 @@ def _starts(s: Situation, told: Sequence[float] | None) -> list[float]:
     return list(dict.fromkeys(round(t) if t != s.drink_temp_c else t for t in steps))
 
 
-def linear_experiments(fit: Fit, runs: Sequence[Candidate], known: Known) -> Experiments:
-    """What each candidate would show, linearised, observed as this bench usually observes."""
+def problem_of(
+    fit: Fit, runs: Sequence[Candidate], known: Known, observed: Observations | None = None
+) -> Problem:
+    """The candidates as the fit would take them in, observed as told, else as this bench usually observes."""
     situations = [c.situation for c in runs]
     nominal = nominals(fit.bench, situations)
+    techniques = list(dict.fromkeys(s.technique for s in situations))
     duration = np.array([c.duration_s for c in runs])
-    techniques = [s.technique for s in situations]
-    names = list(dict.fromkeys(techniques))
-    problem = Problem(
+    return Problem(
         nominal=nominal,
-        observations=_pretended(fit, nominal.inputs.drink_temp_c, duration),
+        observations=observed or _pretended(fit, nominal.inputs.drink_temp_c, duration),
         design=design_of(fit.bench, situations, nominal, known.random_effects),
         random_effects=known.random_effects,
-        group=np.array([names.index(t) for t in techniques]),
-        run_rate_sd=np.array([MOTIONS[fit.bench.motion(t)].run_rate_log_sd for t in names]),
+        group=np.array([techniques.index(s.technique) for s in situations]),
+        run_rate_sd=np.array([MOTIONS[fit.bench.motion(t)].run_rate_log_sd for t in techniques]),
     )
+
+
+def linear_experiments(
+    fit: Fit, runs: Sequence[Candidate], known: Known, observed: Observations | None = None
+) -> Experiments:
+    """What each candidate would show, linearised, observed as told, else as this bench usually observes."""
+    situations = [c.situation for c in runs]
+    techniques = [s.technique for s in situations]
+    problem = problem_of(fit, runs, known, observed)
+    nominal = problem.nominal
     linear = linearise(problem, known.mean, np.zeros((len(runs), len(P))))
     spread = np.stack(
         [run_spread(fit, s, problem.subset(np.array([k])).nominal) for k, s in enumerate(situations)]
@@ -169,11 +180,15 @@ def _elsewhere(c: Candidate) -> tuple[SetUp, str, float]:
 
 
 def _pretended(fit: Fit, start_c: FloatArray, duration_s: FloatArray) -> Observations:
-    """Readings at the usual times, of any value: slopes and noise do not depend on it."""
-    count = duration_s.size
     runs = fit.book.used_runs()
     traced = not runs or any(r.trace is not None and r.trace.probe_c is not None for r in runs)
     weighed = not runs or any(strained_mass_g(r) is not None for r in runs) or not traced
+    return pretended(start_c, duration_s, traced, weighed)
+
+
+def pretended(start_c: FloatArray, duration_s: FloatArray, traced: bool, weighed: bool) -> Observations:
+    """Readings at the usual times, of any value: slopes and noise do not depend on it."""
+    count = duration_s.size
     edges = node_fractions(BINS)
     middle = duration_s[:, None] * 0.5 * (edges[1:] + edges[:-1])
     return Observations(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,9 +17,6 @@ EXAMPLE = example(
     "chillrig hear take3.wav",
     "chillrig hear take3.wav --run a12",
 )
-
-_Z90 = 1.645
-"""Half a 90 % interval in standard deviations."""
 
 
 def command(
@@ -36,39 +33,18 @@ def command(
     Lay the phone beside the shaker, record before, during and after. Nothing of the sound is kept.
     """
     from rig.importing.sound_file import sound_from
+    from rig.session.heard import cadence_words, lasted_words, plain
     from rig.signals.sound import hear_shake
 
     heard = hear_shake(*sound_from(file))
     noted = None if run is None else _note(heard, file, run, logbook, bench_name)
     if as_json:
-        print_json({**_plain(heard), "noted_on": noted})
+        print_json({**plain(heard), "noted_on": noted})
         return
-    say(
-        f"Shaken for {heard.duration_s:.1f} s (±{_Z90 * heard.duration_std_s:.1f}), "
-        f"from {heard.start.time_s:.1f} to {heard.stop.time_s:.1f} s",
-        style="bold",
-    )
-    say(f"{heard.cadence_hz:.1f} strokes a second (±{_Z90 * heard.cadence_std_hz:.1f}), {_even(heard)}.")
+    say(lasted_words(heard), style="bold")
+    say(cadence_words(heard))
     if noted is not None:
         say(f"Noted as the duration of run {noted}.")
-
-
-def _even(heard: HeardShake) -> str:
-    uneven = 100.0 * heard.stroke_cv
-    return f"{'even' if uneven < 8.0 else 'uneven'}: from knock to knock the time varies by {uneven:.0f} %"
-
-
-def _plain(heard: HeardShake) -> dict[str, Any]:
-    start, stop = heard.start, heard.stop
-    return {
-        "start_s": round(start.time_s, 3),
-        "stop_s": round(stop.time_s, 3),
-        "edge_std_s": round(start.uncertainty_s, 3),
-        "duration_s": round(heard.duration_s, 3),
-        "cadence_hz": round(heard.cadence_hz, 3),
-        "cadence_std_hz": round(heard.cadence_std_hz, 3),
-        "stroke_cv": round(heard.stroke_cv, 4),
-    }
 
 
 def _note(heard: HeardShake, file: Path, run: str, logbook: str | None, bench_name: str | None) -> str:

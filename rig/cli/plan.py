@@ -75,7 +75,7 @@ def command(
     source = open_source(bench, logbook, bench_name)
     wanted = wanted_target(source.book.bench.targets, target, {})
     fit = fitted_or_prior(source, as_json)
-    situations = _situations(fit, (technique, vessel, ice, recipe), drink_temp_c, ice_mass_g)
+    situations = situations_of(fit, (technique, vessel, ice, recipe), drink_temp_c, ice_mass_g)
     plan = plan_runs(
         fit,
         [Asked(s, wanted) for s in situations],
@@ -104,7 +104,7 @@ def command(
                 say(f"Written: {file}")
 
 
-def _situations(
+def situations_of(
     fit: Fit,
     named: tuple[str | None, str | None, str | None, str | None],
     drink_temp_c: float | None,

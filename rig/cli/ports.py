@@ -11,6 +11,7 @@ from rig.cli.printing import print_json, progress, say, table
 
 if TYPE_CHECKING:
     from rig.capture.devices.ports_listen import Listened
+    from rig.capture.devices.queued import Peripheral
 
 EXAMPLE = example("chillrig ports", "chillrig ports /dev/ttyUSB0 --baud 9600", "chillrig ports --json")
 
@@ -29,14 +30,20 @@ def command(
 ) -> None:
     """List probes and scales, and say what each is heard saying, or why nothing is heard.
 
-    Opening a port resets many boards: do not ask while a drink is being recorded.
+    Opening a port resets many boards: do not ask while a drink is being recorded. Bluetooth is searched where its
+    library is installed and no port is named.
     """
     from rig.capture.decoding.dialects import load
     from rig.capture.devices.ports import every_device
     from rig.capture.devices.ports_listen import BAUDS, listen
 
     decoders = load(dialects or ())
-    devices = [d for d in every_device(addresses or ()) if not addresses or d.address in addresses]
+    nearby, deaf = ((), "") if addresses else _nearby()
+    devices = [
+        d
+        for d in every_device(addresses or [p.address for p in nearby])
+        if not addresses or d.address in addresses
+    ]
     found: list[Listened] = []
     with progress("listening", as_json) as tell:
         for n, device in enumerate(devices):
@@ -44,7 +51,7 @@ def command(
             bauds = BAUDS if baud is None else (baud,)
             found.append(listen(device, bauds, decoders=decoders, listen_s=listen_s))
     if as_json:
-        print_json({"ports": [h.to_dict() for h in found]})
+        print_json({"ports": [h.to_dict() for h in found], "bluetooth": deaf or None})
     elif not found:
         say(
             "No device is plugged in. A board that should be here: check its cable (some carry no data), "
@@ -52,6 +59,19 @@ def command(
         )
     else:
         _print(found)
+    if deaf and not as_json:
+        say(deaf)
+
+
+def _nearby() -> tuple[tuple[Peripheral, ...], str]:
+    """Bluetooth devices nearby, and why none can be found."""
+    from rig.capture.devices.bluetooth import find_bluetooth
+    from rig.errors import PortError
+
+    try:
+        return find_bluetooth(), ""
+    except PortError as error:
+        return (), str(error)
 
 
 def _print(found: list[Listened]) -> None:

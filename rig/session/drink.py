@@ -149,6 +149,11 @@ class Session:
         return None if self.moving else self._weigh_in.state.expecting
 
     @property
+    def started_s(self) -> float | None:
+        """When the motion began, in seconds from the start of the journal; None while it has not."""
+        return self._started_s
+
+    @property
     def started(self) -> bool:
         """Whether the drink has been moved at all."""
         return self._started_s is not None

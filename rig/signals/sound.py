@@ -9,10 +9,11 @@ J. New Music Research 36 (2007) 51, from memory). A beat that keeps more exact t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
-from scipy.signal import butter, find_peaks, sosfiltfilt
+from scipy.signal import butter, find_peaks, sosfilt
 
 from rig.arrays import BoolArray, FloatArray
 from rig.errors import NotEnoughData
@@ -22,8 +23,12 @@ BAND_HZ = (1800.0, 9000.0)
 LEAST_RATE_HZ = 8000.0
 SLOWEST_HZ, FASTEST_HZ = 1.6, 7.5
 """Strokes a second that a hand makes (common practice, no source)."""
+USUAL_CADENCE_HZ = 3.5
+"""Half way between the two, as ratios go."""
 SHORTEST_S = 3.0
-_FRAME_S, _WINDOW_S, _STEP_S = 0.004, 1.6, 0.1
+FRAME_S = 0.004
+"""How long power is averaged over: short beside the time between two knocks."""
+_WINDOW_S, _STEP_S = 1.6, 0.1
 _PAUSE_S, _REACH_S = 0.8, 3.0
 _REPEATS, _CLEARLY = 0.22, 0.35
 """How strongly onsets must repeat where somebody shakes, and in its best stretch."""
@@ -73,15 +78,58 @@ def hear_shake(samples: FloatArray, rate_hz: float) -> HeardShake:
     NotEnoughData
         Where no shake can be told from the room, with what was heard instead.
     """
+    return hear_power(band_power(samples, rate_hz))
+
+
+def band_sections(rate_hz: float) -> FloatArray:
+    """Biquads (sections, 6) one after the other that leave the band, as b0 b1 b2 a0 a1 a2 with a0 = 1.
+
+    A Butterworth band-pass of order 4, twice: run forward only, so that whoever hears live can run it as well.
+
+    Raises
+    ------
+    NotEnoughData
+        Where so few samples a second hold nothing of the band.
+    """
     if rate_hz < LEAST_RATE_HZ:
         raise NotEnoughData(
             f"{rate_hz:g} samples a second hear no ice: record with {LEAST_RATE_HZ:g} or more"
         )
-    power, onset = _onsets(np.asarray(samples, dtype=float), rate_hz)
-    if onset.size * _FRAME_S < _WINDOW_S:
+    once = butter(4, (BAND_HZ[0], min(BAND_HZ[1], 0.45 * rate_hz)), "band", fs=rate_hz, output="sos")
+    return np.asarray(np.vstack([once, once]))
+
+
+def band_power(samples: FloatArray, rate_hz: float) -> FloatArray:
+    """Mean square in the band in each frame of `FRAME_S` that is whole, (frames,): all that a shake is heard by.
+
+    Frame k holds the samples from ⌊k·FRAME_S·rate⌋ on, whatever the rate.
+
+    Raises
+    ------
+    NotEnoughData
+        As `band_sections`.
+    """
+    square = sosfilt(band_sections(rate_hz), np.asarray(samples, dtype=float)) ** 2
+    frames = int(square.size / (FRAME_S * rate_hz) + 1e-9)
+    if frames == 0:
+        return np.zeros(0)
+    edges = np.floor(np.arange(frames + 1) * FRAME_S * rate_hz + 1e-9).astype(np.int64)
+    return np.asarray(np.add.reduceat(square[: edges[-1]], edges[:-1]) / np.diff(edges))
+
+
+def hear_power(band: FloatArray) -> HeardShake:
+    """Find the longest shake in the power of the band, frame by frame, as `band_power` has it.
+
+    Raises
+    ------
+    NotEnoughData
+        Where no shake can be told from the room, with what was heard instead.
+    """
+    if band.size * FRAME_S < _WINDOW_S:
         raise NotEnoughData(
-            f"{onset.size * _FRAME_S:.1f} s of sound are too short: record before, during and after"
+            f"{band.size * FRAME_S:.1f} s of sound are too short: record before, during and after"
         )
+    power, onset = _onsets(band)
     first, last = _shaken(onset)
     stretch = onset[first:last]
     knock_s = _knock_s(stretch)
@@ -97,17 +145,14 @@ def hear_shake(samples: FloatArray, rate_hz: float) -> HeardShake:
         raise NotEnoughData(
             "nothing stands out as a shake: record nearer to the shaker, with a rest before and after"
         )
-    cadence_std_hz = 0.5 / knock_s * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
-    return HeardShake(start, stop, 0.5 / knock_s, float(cadence_std_hz), cv)
+    moved = onset[round(start.time_s / FRAME_S) : round(stop.time_s / FRAME_S) + 1]
+    cadence_hz = 0.5 / _mean_knock_s(moved, knock_s)
+    cadence_std_hz = cadence_hz * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
+    return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv)
 
 
-def _onsets(samples: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
-    """Power in the band (frames,), and how far its logarithm rises above what it just was (frames,)."""
-    top = min(BAND_HZ[1], 0.45 * rate_hz)
-    band = sosfiltfilt(butter(4, (BAND_HZ[0], top), "band", fs=rate_hz, output="sos"), samples)
-    size = round(_FRAME_S * rate_hz)
-    frames = band[: band.size // size * size].reshape(-1, size)
-    power = np.mean(frames**2, axis=1)
+def _onsets(power: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Power over its floor (frames,), and how far its logarithm rises above what it just was (frames,)."""
     floor = np.percentile(power, 20.0) + 1e-6 * np.percentile(power, 99.0) + 1e-30
     level = np.log(power + floor)
     rise = np.zeros_like(level)
@@ -126,12 +171,12 @@ def _repeats(onset: FloatArray) -> FloatArray:
     return np.asarray(found / max(found[0], 1e-12) * x.size / (x.size - np.arange(x.size)))
 
 
-_LAGS = np.arange(round(0.5 / FASTEST_HZ / _FRAME_S), round(1.0 / SLOWEST_HZ / _FRAME_S))
+_LAGS = np.arange(round(0.5 / FASTEST_HZ / FRAME_S), round(1.0 / SLOWEST_HZ / FRAME_S))
 
 
 def _shaken(onset: FloatArray) -> tuple[int, int]:
     """First and last frame of the longest stretch in which onsets repeat."""
-    window, step = round(_WINDOW_S / _FRAME_S), round(_STEP_S / _FRAME_S)
+    window, step = round(_WINDOW_S / FRAME_S), round(_STEP_S / FRAME_S)
     begins = np.arange(0, onset.size - window + 1, step)
     strength = np.array([_repeats(onset[b : b + window])[_LAGS].max() for b in begins])
     strength = median_filter(strength, 5, mode="nearest")
@@ -143,9 +188,9 @@ def _shaken(onset: FloatArray) -> tuple[int, int]:
         )
     a, b = max(runs, key=lambda r: (r[1] - r[0]) * float(strength[r[0] : r[1]].mean()))
     first, last = begins[a], begins[b - 1] + window
-    if (last - first) * _FRAME_S < SHORTEST_S:
+    if (last - first) * FRAME_S < SHORTEST_S:
         raise NotEnoughData(
-            f"strokes are heard for {(last - first) * _FRAME_S:.1f} s only: too short for a shake"
+            f"strokes are heard for {(last - first) * FRAME_S:.1f} s only: too short for a shake"
         )
     return int(first), int(last)
 
@@ -173,24 +218,54 @@ def _knock_s(onset: FloatArray) -> float:
         around = around[(around > 0) & (around < r.size - 1)]
         if around.size and r[around].max() > 0.3 * r[good].max():
             lag = float(around[np.argmax(r[around])]) / times
-    return lag * _FRAME_S
+    return lag * FRAME_S
+
+
+_TIGHT = 30.0
+"""What a knock out of time costs, in standard deviations of onset strength for its squared log ratio."""
+
+
+def _mean_knock_s(onset: FloatArray, knock_s: float) -> float:
+    """Mean time between knocks [s], counted along the chain of knocks that is loudest and most even.
+
+    Dynamic programming over onset strength (as in Ellis 2007, from memory): a hand that drifts blurs what
+    repeats after several knocks, and is followed from each knock to the next.
+    """
+    strength = uniform_filter1d(onset, 3)
+    strength = strength / max(float(strength.std()), 1e-12)
+    lag = knock_s / FRAME_S
+    back = np.arange(int(0.6 * lag), int(1.6 * lag) + 2)
+    cost = _TIGHT * np.log(back / lag) ** 2
+    score, before = strength.copy(), np.full(onset.size, -1)
+    for frame in range(int(back[-1]), onset.size):
+        so_far = score[frame - back] - cost
+        best = int(np.argmax(so_far))
+        if so_far[best] > 0.0:
+            score[frame] += so_far[best]
+            before[frame] = frame - back[best]
+    reach = min(int(back[-1]), onset.size)
+    last = at = onset.size - reach + int(np.argmax(score[onset.size - reach :]))
+    knocks = 0
+    while before[at] >= 0:
+        at, knocks = int(before[at]), knocks + 1
+    return (last - at) * FRAME_S / knocks if knocks else knock_s
 
 
 def _knocks(onset: FloatArray, first: int, last: int, knock_s: float) -> FloatArray:
     """Times of the knocks [s] in and a little around a stretch."""
-    a, b = max(first - round(_WINDOW_S / _FRAME_S), 0), min(last + round(_WINDOW_S / _FRAME_S), onset.size)
+    a, b = max(first - round(_WINDOW_S / FRAME_S), 0), min(last + round(_WINDOW_S / FRAME_S), onset.size)
     strong = np.percentile(onset[first:last], 90.0)
     at, _ = find_peaks(
         uniform_filter1d(onset[a:b], 3),
         height=0.35 * strong,
-        distance=max(round(0.6 * knock_s / _FRAME_S), 1),
+        distance=max(round(0.6 * knock_s / FRAME_S), 1),
     )
-    return np.asarray((a + at) * _FRAME_S)
+    return np.asarray((a + at) * FRAME_S)
 
 
 def _evenness(knocks: FloatArray, knock_s: float) -> float:
-    """Coefficient of variation of the time between knocks that follow each other."""
-    apart = np.diff(knocks)
+    """Coefficient of variation of the time between knocks that follow each other; a scuff before or after is none."""
+    apart = np.diff(knocks[1:-1])
     apart = apart[(apart > 0.6 * knock_s) & (apart < 1.5 * knock_s)]
     return float(np.std(apart) / np.mean(apart)) if apart.size >= 5 else 0.1
 
@@ -199,17 +274,22 @@ def _edges(
     power: FloatArray, knocks: FloatArray, first: int, last: int, knock_s: float
 ) -> tuple[Moment, Moment, float]:
     """Where the power in the band rises and falls, at the knock next to it; how much louder it is between the two."""
-    smooth = np.log(uniform_filter1d(power, max(round(knock_s / _FRAME_S), 1)))
-    middle, reach = (first + last) // 2, round(_REACH_S / _FRAME_S)
+    smooth = np.log(uniform_filter1d(power, max(round(knock_s / FRAME_S), 1)))
+    middle, reach = (first + last) // 2, round(_REACH_S / FRAME_S)
     rise = max(first - reach, 0) + _split(smooth[max(first - reach, 0) : middle])
     fall = middle + _split(smooth[middle : min(last + reach, power.size)])
-    inside = knocks[(knocks > rise * _FRAME_S - 0.5 * knock_s) & (knocks < fall * _FRAME_S + 0.5 * knock_s)]
-    at = (inside[0], inside[-1]) if inside.size else (rise * _FRAME_S, fall * _FRAME_S)
-    unsure_s = float(np.hypot(0.5 * knock_s, 0.02))
+    inside = knocks[(knocks > rise * FRAME_S - 0.5 * knock_s) & (knocks < fall * FRAME_S + 0.5 * knock_s)]
+    at = (inside[0], inside[-1]) if inside.size else (rise * FRAME_S, fall * FRAME_S)
+    unsure_s = edge_std_s(knock_s)
     start, stop = (Moment(float(t), unsure_s, Source.SOUND, "first and last knock of the ice") for t in at)
     outside = np.concatenate([smooth[:rise], smooth[fall:]])
     louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
     return start, stop, louder
+
+
+def edge_std_s(knock_s: float) -> float:
+    """Standard uncertainty [s] of a start or stop heard by its knock, where knocks are `knock_s` apart."""
+    return hypot(0.5 * knock_s, 0.02)
 
 
 def _split(x: FloatArray) -> int:

@@ -179,11 +179,11 @@ def test_a_target_out_of_reach_is_not_answered_with_runs(fitted: Fit) -> None:
 
 
 def test_nothing_learned_is_no_gain(fitted: Fit, coupe: Target) -> None:
-    from rig.advice.plan import _question
+    from rig.advice.plan import question_of
 
     s = replace(DRINK, drink_temp_c=22.0)
     known = known_effects(fitted, [s])
-    q = _question(fitted, Candidate(s, 9.0), coupe, known)
+    q = question_of(fitted, Candidate(s, 9.0), coupe, known)
     same = worth(q, known.covariance, known.covariance)
     assert same.odds == pytest.approx(same.odds_as_called, abs=0.01)
     assert same.duration_sd_s == pytest.approx(0.0, abs=1e-9)

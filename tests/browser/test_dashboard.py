@@ -18,6 +18,7 @@ PAGES = {
     "/compare?recipe=night+shift": "#compare-check-figure .main-svg",
     "/shake-time": "#call-levers h2",
     "/guide": ".guide section p",
+    "/rig/kit?have=scale": "#kit-answer tbody tr",
 }
 BIG = "#call-head .big"
 

@@ -228,7 +228,44 @@ def test_the_notes_point_only_to_files_that_exist():
             assert (NOTES / target).exists(), f"{page.name} points to {target}"
 
 
-def test_the_wiring_drawing_is_a_whole_svg_with_a_title():
-    root = ET.parse(NOTES / "wiring.svg").getroot()
+@pytest.mark.parametrize("drawing", ["wiring.svg", "lid_probe.svg"])
+def test_a_drawing_is_a_whole_svg_with_a_title_and_a_description(drawing):
+    root = ET.parse(NOTES / drawing).getroot()
     assert root.tag.endswith("svg")
-    assert root.find("{http://www.w3.org/2000/svg}title") is not None
+    for part in ("title", "desc"):
+        assert root.find(f"{{http://www.w3.org/2000/svg}}{part}") is not None
+
+
+SHAKER_PROBE = (NOTES / "shaker_probe.md").read_text(encoding="utf-8")
+
+
+def test_what_a_slow_probe_shows_is_worked_out_and_not_guessed():
+    """Two lags in a row answer a step as the difference of their exponentials; 20 towards -6 °C, 10 s."""
+    rows = re.findall(r"^\| [^|]+ \| [^|]+ \| ([\d.]+) \| ([−\d.]+) \|$", SHAKER_PROBE, flags=re.MULTILINE)
+    assert len(rows) == 5
+    drink_s = 4.0
+    for tau, shown in ((float(a), float(b.replace("−", "-"))) for a, b in rows):
+        left = (drink_s * np.exp(-10 / drink_s) - tau * np.exp(-10 / tau)) / (drink_s - tau)
+        assert shown == pytest.approx(-6.0 + 26.0 * left, abs=0.051)
+    assert float(rows[-1][1]) > 3.0  # the capsule shows a drink that is frozen as if it were not yet cold
+
+
+def test_the_pressure_that_a_stopper_has_to_hold_is_worked_out():
+    from rig.physics.sealed import gauge_pressure_kpa, lid_force_n
+
+    hot_kpa = float(gauge_pressure_kpa(67.0))
+    told = (f"{hot_kpa:.0f} kPa", f"{float(lid_force_n(hot_kpa, 30.0)):.0f} N push a 30 mm stopper out and")
+    assert all(words in SHAKER_PROBE for words in told)
+    assert float(lid_force_n(hot_kpa)) == pytest.approx(270.0, abs=5.0)
+    assert float(gauge_pressure_kpa(0.0)) == pytest.approx(-7.0, abs=0.6)
+
+
+def test_the_first_build_takes_as_long_as_it_says_and_names_commands_that_there_are():
+    from typer.testing import CliRunner
+
+    from rig.cli.app import app
+
+    minutes = [int(m) for m in re.findall(r"^\| (\d+) \| ", SHAKER_PROBE, flags=re.MULTILINE)]
+    assert len(minutes) == 9 and sum(minutes) == 150
+    for words in sorted(set(re.findall(r"`chillrig ([a-z]+(?: (?:ice-point|plunge))?)", SHAKER_PROBE))):
+        assert CliRunner().invoke(app, [*words.split(), "--help"]).exit_code == 0, words

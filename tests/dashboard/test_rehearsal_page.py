@@ -11,7 +11,7 @@ import pytest
 from dashboard.app import make_app
 from dashboard.figures.rehearsal import Played, chart_figure, spread_figure, together_figure
 from dashboard.page import Here
-from dashboard.pages import next_runs, rehearsal
+from dashboard.pages import kit, next_runs, rehearsal
 from dashboard.params import params_of_query
 from dashboard.questions.next_runs import HERE, NextRunsQuestion
 from dashboard.questions.rehearsal import NO_SESSION, RehearsalQuestion, sessions
@@ -45,7 +45,7 @@ def plan(view: BenchView) -> RunPlan:
     return NextRunsQuestion.of(view, params_of_query("count=3&where=here")).answer(view)
 
 
-@pytest.mark.parametrize("layout", [rehearsal.layout, next_runs.layout])
+@pytest.mark.parametrize("layout", [rehearsal.layout, next_runs.layout, kit.layout])
 def test_each_page_has_one_heading_no_id_twice_and_a_label_on_every_control(
     view: BenchView, layout: Any
 ) -> None:
@@ -57,7 +57,7 @@ def test_each_page_has_one_heading_no_id_twice_and_a_label_on_every_control(
     assert controls <= labelled
 
 
-@pytest.mark.parametrize("layout", [rehearsal.layout, next_runs.layout])
+@pytest.mark.parametrize("layout", [rehearsal.layout, next_runs.layout, kit.layout])
 def test_an_address_that_cannot_be_meant_shows_the_usual_and_says_why(view: BenchView, layout: Any) -> None:
     told = text(layout(here(view, "target=gravel")))
     assert "gravel" in told

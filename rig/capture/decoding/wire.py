@@ -56,13 +56,18 @@ def xor8(body: bytes) -> int:
     return functools.reduce(operator.xor, body, 0)
 
 
-def encode(sequence: int, tick_ms: int, channels: Iterable[tuple[str, float, str]]) -> bytes:
+def encode(
+    sequence: int, tick_ms: int, channels: Iterable[tuple[str, float, str]], *, settled: bool = True
+) -> bytes:
     """One reading as a whole line, CR LF included.
 
     `channels` are (name, value in the unit given, unit symbol of `readings.UNITS`); NaN is printed as a
-    sensor fault, an infinity as an overload. Raises ValueError where the line would not be read back.
+    sensor fault, an infinity as an overload; `settled` is False for a scale in motion. Raises ValueError where the
+    line would not be read back.
     """
-    return _line(["R", str(sequence % COUNT_LIMIT), str(tick_ms % COUNT_LIMIT), *map(_channel, channels)])
+    mark = "" if settled else "~"
+    fields = [f"{_channel(c)}{mark if math.isfinite(c[1]) else ''}" for c in channels]
+    return _line(["R", str(sequence % COUNT_LIMIT), str(tick_ms % COUNT_LIMIT), *fields])
 
 
 def encode_identity(board: str, firmware: str, channels: Sequence[str]) -> bytes:

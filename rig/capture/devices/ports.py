@@ -10,7 +10,8 @@ from typing import Any
 from rig.capture.decoding.dialects import heard
 from rig.capture.decoding.readings import Decoded, Decoder, Reject
 from rig.capture.decoding.wire import WireDecoder
-from rig.capture.devices.sysfs import SCHEME, find_probes, open_probe
+from rig.capture.devices import bluetooth, sysfs, usb_scale
+from rig.capture.devices.sysfs import find_probes
 from rig.capture.devices.transport import DEFAULT_BAUD, Link, Refusal, open_link
 from rig.errors import NotFound
 
@@ -107,9 +108,25 @@ Opener = Callable[[str, int], Link | Refusal]
 Resolver = Callable[[PortSpec], str | None]
 
 
+_OPENERS: Mapping[str, Callable[[str], Link | Refusal]] = {
+    sysfs.SCHEME: sysfs.open_probe,
+    bluetooth.SCHEME: bluetooth.open_bluetooth,
+    usb_scale.SCHEME: usb_scale.open_usb_scale,
+}
+"""What is opened in a way of its own, by how its address begins."""
+
+
+def has_speed(address: str) -> bool:
+    """Whether an address names a line that may be sent at one speed or another."""
+    return not address.startswith((*_OPENERS, "socket://"))
+
+
 def open_port(address: str, baud: int) -> Link | Refusal:
-    """Open whatever an address names: a serial port, a socket or a probe below /sys."""
-    return open_probe(address) if address.startswith(SCHEME) else open_link(address, baud)
+    """Open whatever an address names: a serial port, a socket, a probe below /sys, a scale or thermometer by radio."""
+    for scheme, opener in _OPENERS.items():
+        if address.startswith(scheme):
+            return opener(address)
+    return open_link(address, baud)
 
 
 def list_devices() -> tuple[Device, ...]:
@@ -134,12 +151,13 @@ def list_devices() -> tuple[Device, ...]:
 
 
 def every_device(named: Iterable[str] = ()) -> tuple[Device, ...]:
-    """All that can be listened to: the serial ports, the probes that Linux itself reads, and addresses named.
+    """All that can be listened to: serial ports, probes that Linux itself reads, USB scales, and addresses named.
 
-    An address that the system does not list, such as `socket://host:port`, is taken as it is.
+    An address that the system does not list, such as `socket://host:port` or a Bluetooth device's, is taken as it is.
     """
     found = {d.address: d for d in list_devices()}
     found |= {p.address: Device(p.address, p.name) for p in find_probes()}
+    found |= {p.address: Device(p.address, p.name) for p in usb_scale.find_usb_scales()}
     return tuple((found | {a: Device(a, "") for a in named if a not in found}).values())
 
 

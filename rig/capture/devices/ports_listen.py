@@ -11,9 +11,10 @@ from typing import Any
 from rig.capture.decoding.dialects import heard, load
 from rig.capture.decoding.lines import LineSplitter
 from rig.capture.decoding.readings import Decoder, Identity, Reading
+from rig.capture.devices.bluetooth import CONNECT_S
+from rig.capture.devices.bluetooth import SCHEME as BLUETOOTH
 from rig.capture.devices.health import STATE_OF_TROUBLE, PortState
-from rig.capture.devices.ports import Device, Opener, open_port
-from rig.capture.devices.sysfs import SCHEME
+from rig.capture.devices.ports import Device, Opener, has_speed, open_port
 from rig.capture.devices.transport import DEFAULT_BAUD, Refusal
 from rig.errors import PortError
 
@@ -90,8 +91,10 @@ def listen(
         Where a built-in dialect is damaged.
     """
     known = load() if decoders is None else decoders
-    if device.address.startswith((SCHEME, "socket://")):
+    if not has_speed(device.address):
         bauds = bauds[:1]
+    if device.address.startswith(BLUETOOTH):
+        listen_s = max(listen_s, CONNECT_S)
     first: Listened | None = None
     for n, baud in enumerate(bauds):
         found = _listen_at(

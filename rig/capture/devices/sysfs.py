@@ -14,8 +14,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from rig.capture.decoding import wire
-from rig.capture.devices.transport import WAIT_S, Arrival, Link, Refusal, Trouble
+from rig.capture.decoding.peripherals import Said
+from rig.capture.devices.queued import QueuedLink
+from rig.capture.devices.transport import Link, Refusal, Trouble
 from rig.errors import PortError
 
 SCHEME = "sysfs:"
@@ -86,55 +87,28 @@ def read_temp_c(file: Path) -> float:
     return math.nan if temp_c == POWER_ON_C else temp_c
 
 
-class SysfsLink:
+class SysfsLink(QueuedLink):
     """A probe's file, polled on a thread of its own, which sends what it read as lines of the wire format.
 
-    Reading the file may take up to a second while the probe converts; meanwhile nobody waits for it.
+    Reading the file may take up to a second while the probe converts; meanwhile nobody waits for it. The
+    conversion ends when the file is read: that is the instant of the reading.
     """
 
     def __init__(self, probe: SysfsProbe, poll_s: float = POLL_S) -> None:
+        super().__init__()
         self.probe, self.poll_s = probe, poll_s
-        self._ready = threading.Condition()
-        self._lines: list[Arrival] = []
-        self._broken: PortError | None = None
-        self._stop = threading.Event()
         self._thread = threading.Thread(target=self._poll, name=f"poll {probe.name}", daemon=True)
         self._thread.start()
 
-    def read(self) -> Arrival | None:
-        """The oldest line not yet read; None after a wait in silence; PortError where the probe has gone."""
-        with self._ready:
-            self._ready.wait_for(lambda: self._lines or self._broken, timeout=WAIT_S)
-            if self._lines:
-                return self._lines.pop(0)
-            if self._broken is not None:
-                raise self._broken
-        return None
-
-    def close(self) -> None:
-        """Stop polling."""
-        self._stop.set()
-
     def _poll(self) -> None:
-        sequence, started_ns = 0, time.perf_counter_ns()
-        while not self._stop.is_set():
-            asked_ns = time.perf_counter_ns()
+        while not self.stopped.is_set():
+            asked_s = time.monotonic()
             try:
-                temp_c = read_temp_c(self.probe.file)
+                self.said(Said(self.probe.channel, read_temp_c(self.probe.file), "C"))
             except PortError as error:
-                with self._ready:
-                    self._broken = error
-                    self._ready.notify()
+                self.broken(error)
                 return
-            # The conversion ends when the file is read: that is the instant of the reading.
-            at_ns = time.perf_counter_ns()
-            tick_ms = (at_ns - started_ns) // 1_000_000
-            line = wire.encode(sequence, tick_ms, [(self.probe.channel, temp_c, "C")])
-            with self._ready:
-                self._lines.append(Arrival(line, at_ns))
-                self._ready.notify()
-            sequence += 1
-            self._stop.wait(max(0.0, self.poll_s - (at_ns - asked_ns) / 1e9))
+            self.stopped.wait(max(0.0, self.poll_s - (time.monotonic() - asked_s)))
 
 
 def open_probe(address: str) -> Link | Refusal:

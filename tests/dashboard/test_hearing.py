@@ -1,0 +1,165 @@
+"""What a page's microphone hears of a shake is told in words, and goes with the drink under way."""
+
+from __future__ import annotations
+
+import re
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard.app import make_app
+from dashboard.headers import GUEST
+from dashboard.live.hearing import BAND, HEAR, MOST_FRAMES, WORKLET, Hearing
+from dashboard.live.room import LiveRoom, act
+from dashboard.sources import logbook_source
+from rig.logbook.store import open_logbook
+from rig.session.heard import HEARD, with_heard
+from rig.signals.sound import FRAME_S, HeardShake, band_power, hear_shake
+from tests.cli.small_bench import small_book
+from tests.dashboard.live_drinks import ASKED, go, small_logbook, told, until_phase
+from tests.signals.bar_sounds import RATE_HZ, shake
+
+
+@pytest.fixture(scope="module")
+def samples() -> np.ndarray:
+    return shake(np.random.default_rng(4), "metal", 3.8, 6.0, quiet_s=2.0).samples
+
+
+@pytest.fixture(scope="module")
+def heard(samples: np.ndarray) -> HeardShake:
+    return hear_shake(samples, RATE_HZ)
+
+
+@pytest.fixture(scope="module")
+def power(samples: np.ndarray) -> list[float]:
+    return [float(f"{x:.5g}") for x in band_power(samples, RATE_HZ)]
+
+
+@pytest.fixture(scope="module")
+def at(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return small_logbook(tmp_path_factory.mktemp("hearing"))
+
+
+@pytest.fixture(scope="module")
+def client(at: Path) -> Any:
+    return make_app(logbook_source(str(at))).server.test_client()
+
+
+def test_features_sent_by_a_page_are_heard_as_the_file_is(
+    client: Any, power: list[float], heard: HeardShake
+) -> None:
+    answer = client.post(HEAR, json={"power": power, "age_s": 1.0}).get_json()
+    assert answer["start_s"] == pytest.approx(heard.start.time_s, abs=0.005)
+    assert answer["duration_s"] == pytest.approx(heard.duration_s, abs=0.005)
+    assert answer["cadence_hz"] == pytest.approx(heard.cadence_hz, rel=0.002)
+    assert answer["said"].startswith(f"Shaken for {heard.duration_s:.1f} s")
+    assert answer["may_note"] is True and "No drink is under way" in answer["said"]
+
+
+def test_what_was_heard_is_noted_on_a_run_by_name_and_says_where_it_is_from(
+    client: Any, power: list[float], heard: HeardShake, at: Path
+) -> None:
+    client.post(HEAR, json={"power": power, "age_s": 1.0})
+    said = client.post(HEAR, json={"run": "a2", "bench": "corner"}).get_json()["said"]
+    assert said == f"Noted: run a2 lasted {heard.duration_s:.1f} s."
+    with open_logbook(at) as logbook:
+        assert logbook.run("corner", "a2").duration_s == round(heard.duration_s, 1)
+    assert (
+        "there is no run 'zz'" in client.post(HEAR, json={"run": "zz", "bench": "corner"}).get_json()["said"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("sent", "told_of"),
+    [
+        ([0.0] * 5000, "the microphone is mute"),
+        ([1.0] * 100, "too short"),
+        ([1.0, "loud"], "nothing that can be heard"),
+        ([-1.0] * 5000, "nothing that can be heard"),
+        ([1.0] * (MOST_FRAMES + 1), "nothing that can be heard"),
+        ("much", "nothing that can be heard"),
+        (
+            list(np.random.default_rng(2).exponential(1.0, 5000).round(4)),
+            "no strokes can be told from the room",
+        ),
+    ],
+)
+def test_what_cannot_be_told_is_said_in_words(client: Any, sent: Any, told_of: str) -> None:
+    answer = client.post(HEAR, json={"power": sent})
+    assert answer.status_code == 200
+    assert answer.get_json()["said"].startswith("Cannot tell: ")
+    assert told_of in answer.get_json()["said"]
+
+
+def test_another_screen_may_hear_and_note_nothing(client: Any, power: list[float]) -> None:
+    guest = {GUEST: True}
+    assert "only watches" in client.post(HEAR, json={"power": power}, environ_base=guest).get_json()["said"]
+    assert client.post(HEAR, json={"run": "a1"}, environ_base=guest).status_code == 403
+
+
+def test_the_page_may_have_the_microphone_and_its_audio_thread_is_from_here(client: Any) -> None:
+    assert "microphone=(self)" in client.get(WORKLET).headers["Permissions-Policy"]
+    assert b"registerProcessor" in client.get(WORKLET).data
+    told = client.get(f"{BAND}?rate=48000").get_json()
+    assert told["frame_s"] == FRAME_S and np.shape(told["sections"]) == (8, 6)
+    for wrong in ("", "?rate=fast", "?rate=nan", "?rate=100"):
+        assert client.get(BAND + wrong).get_json()["said"]
+
+
+def test_a_drink_under_way_takes_the_start_stop_and_cadence_that_were_heard(
+    room: LiveRoom, book: Path, power: list[float], heard: HeardShake
+) -> None:
+    """At the speed of the clock, with nothing weighed: the first knock came 0.4 s after the press."""
+    hearing = Hearing(room)
+    room.begin(ASKED | {"speed": "1"})
+    while (state := until_phase(room, "weighing", "ready"))["phase"] == "weighing":
+        act(room, {"act": "skip", "step": state["step"]})
+    go(room, "ready")
+    pressed_s = time.monotonic()
+    until_phase(room, "moving")
+    age_s = time.monotonic() - pressed_s + heard.start.time_s - 0.4
+    answer = hearing.hear({"power": power, "age_s": age_s}, guest=False)
+    assert answer["may_note"] is False and "The drink under way takes it" in answer["said"]
+    go(room, "moving")
+    act(room, {"act": "end"})
+    act(room, {"act": "keep", "text": ""})
+    with open_logbook(book) as logbook:
+        run = logbook.run("corner", told(room)["kept"]["run"])
+    assert run.duration_s == pytest.approx(heard.duration_s, abs=0.02)
+    assert HEARD in run.extra and "strokes a second" in run.extra[HEARD]
+    assert run.trace is not None and run.trace.cadence_hz is not None
+    # the simulated rig has a sensor of its own for that, which is not written over
+    assert run.trace.time_s[0] < 0.0
+    pressed = float(re.search(r"start ([+-][\d.]+) s from the press", run.extra[HEARD])[1])  # type: ignore[index]
+    assert pressed == pytest.approx(0.4, abs=0.31)
+
+
+def test_a_shake_far_from_the_press_is_another_ones(room: LiveRoom, power: list[float]) -> None:
+    hearing = Hearing(room)
+    assert hearing.hear({"power": power, "age_s": 1.0}, guest=False)["may_note"] is True
+    room.begin(ASKED | {"speed": "1"})
+    while (state := until_phase(room, "weighing", "ready"))["phase"] == "weighing":
+        act(room, {"act": "skip", "step": state["step"]})
+    go(room, "ready")
+    until_phase(room, "moving")
+    assert hearing.hear({"power": power, "age_s": 600.0}, guest=False)["may_note"] is True
+
+
+def test_a_cadence_that_a_sensor_read_stays_and_time_starts_at_the_first_knock(heard: HeardShake) -> None:
+    run = small_book().runs[0]
+    assert run.trace is not None
+    later = with_heard(run, heard, 0.5)
+    assert later.trace is not None
+    assert later.trace.time_s == pytest.approx(run.trace.time_s - 0.5)
+    assert later.trace.cadence_hz is not None
+    moved = (later.trace.time_s >= 0.0) & (later.trace.time_s <= heard.duration_s)
+    assert np.array_equal(later.trace.cadence_hz, np.where(moved, heard.cadence_hz, 0.0))
+    read = np.full(run.trace.time_s.size, 2.5)
+    sensed = with_heard(replace(run, trace=replace(run.trace, cadence_hz=read)), heard, 0.5)
+    assert sensed.trace is not None and np.all(sensed.trace.cadence_hz == 2.5)
+    bare = with_heard(replace(run, trace=None), heard, 0.0)
+    assert bare.trace is not None and bare.trace.time_s[-1] == bare.duration_s
