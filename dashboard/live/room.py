@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
 from dashboard.service import Service
-from rig.advice.verdict import Landing, kept_landed, with_landing
+from rig.advice.verdict import Landing, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
@@ -36,6 +36,7 @@ from rig.session.discarded import Discarded, discard, discarded, take_back
 from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
+from rig.session.tally import alike, score_of, tally_words
 
 MOST_DISCARDED = 3
 NO_LOGBOOK = (
@@ -53,7 +54,7 @@ def is_recording(folder: Path) -> bool:
 class Kept:
     """What became of the last drink: the run it is now, or why it is none; how it landed; how the others did.
 
-    `again`: the same drink can be made once more with one press.
+    `again`: the same drink can be made once more with one press. `by_feel`: how near the blind ones were, in words.
     """
 
     words: str
@@ -62,6 +63,7 @@ class Kept:
     landed: str = ""
     tally: str = ""
     again: bool = False
+    by_feel: Mapping[str, Any] | None = None
 
 
 class LiveRoom:
@@ -249,8 +251,10 @@ class LiveRoom:
             noted = {"notes": note.strip()[:500]}
             logbook.edit_run(recorded.bench_name, run.run, noted, "noted when it was kept")
         landed = "" if landing is None else landing.sentence
-        tally = tally_words(logbook, recorded.bench_name, run)
-        return Kept(f"Kept as run {run.run}.", run.run, recorded.bench_name, landed, tally, again=True)
+        like_it = alike(logbook, recorded.bench_name, run)
+        score = score_of(self._fit(recorded.bench_name), like_it, run) if run.is_blind else None
+        tally = tally_words(like_it, run)
+        return Kept(f"Kept as run {run.run}.", run.run, recorded.bench_name, landed, tally, True, score)
 
     def _done(self, kept: Kept, *, ended: bool = True) -> None:
         if ended:
@@ -300,27 +304,6 @@ class LiveRoom:
 
     def _tell(self) -> None:
         self.news.tell()
-
-
-def tally_words(logbook: Logbook, bench_name: str, run: Run) -> str:
-    """How many of the drinks like this one, by the same hands in the same session on the same day, landed."""
-    listed = logbook.list_runs(bench_name, session=run.session, recipe=run.recipe, technique=run.technique)
-    alike = [
-        r.run
-        for r in listed
-        if (r.run.operator, r.run.session, r.run.target) == (run.operator, run.session, run.target)
-        and _day(r.run) == _day(run)
-    ]
-    told = [landed for r in alike if (landed := kept_landed(r)) is not None]
-    if not told:
-        return ""
-    whose = f" · {run.operator}" if run.operator else ""
-    where = f" · {run.session}" if run.session else ""
-    return f"{sum(told)} of {len(told)} landed{whose}{where}"
-
-
-def _day(run: Run) -> date | None:
-    return None if run.started_at is None else run.started_at.astimezone().date()
 
 
 FOAM = ("foam_ml", "foam_mm", "glass_mm")

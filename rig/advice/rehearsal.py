@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from rig.advice.by_feel import ByFeel, by_feel
 from rig.advice.control_chart import FALSE_ALARM, ControlChart, control_chart
 from rig.advice.control_chart import LEAST_RUNS as LEAST_FOR_CHART
 from rig.advice.hit_rate import HitRate, IntervalKind, hit_rate
@@ -90,7 +91,7 @@ class Practice:
     unlike the others to say anything of the usual spread. `foretold`: odds of such runs by the fit.
     `between_sessions`: ISO 5725-2 split of each result, where there are two sessions or more. `planned_s`: the
     durations of a series that was planned so, None where one duration was meant; spread, charts, drifts and gains are
-    then told as if every run had been meant to last the usual time.
+    then told as if every run had been meant to last the usual time. `by_feel`: the blind ones against the guided.
     """
 
     set_up: SetUp
@@ -112,6 +113,7 @@ class Practice:
     worst: str | None
     practise: tuple[str, ...]
     more_runs: int | None
+    by_feel: ByFeel | None
     notes: tuple[str, ...]
     planned_s: tuple[float, ...] | None
     basis: Basis
@@ -148,6 +150,7 @@ class Practice:
             "worst": self.worst,
             "practise": list(self.practise),
             "more_runs": self.more_runs,
+            "by_feel": None if self.by_feel is None else self.by_feel.to_dict(),
             "notes": list(self.notes),
             "planned_s": None if self.planned_s is None else list(self.planned_s),
             "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
@@ -228,6 +231,7 @@ def rehearse(
         worst=ranked[0].run if ranked else None,
         practise=words,
         more_runs=more,
+        by_feel=by_feel(fit, everyone.runs, None if target is None else {r.run: r.landed for r in runs}),
         notes=notes_on(steady, spread, slips, aside),
         planned_s=None if planned is None else tuple(sorted(set(np.round(planned, 1).tolist()))),
         basis=steady.usual.basis,

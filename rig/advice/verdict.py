@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtri
 
 from rig.advice.call_words import seconds, will_do
 from rig.advice.compare_words import true_minus
@@ -25,15 +26,18 @@ from rig.fitting.prediction import Prediction
 from rig.fitting.priors import UNCHECKED_SCALE_G
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
-from rig.runs import PROBE_DOUBT, Run
+from rig.runs import PROBE_DOUBT, THERMOMETER, Run
 from rig.signals.probe_faults import probe_doubt
 
 Range = tuple[float, float, float]
 """5th, 50th and 95th percentile."""
 LANDED, SENTENCE, RESTS_ON = "landed", "how it landed", "how it landed rests on"
+MISSED, WINDOW = "missed", "window called [s]"
 """What a kept run's `extra` holds of its verdict, by these names."""
 _YES, _NO, _UNKNOWN = "yes", "no", "not known"
 _HANDS_S = 0.5
+THERMOMETER_STD_K = 0.5
+"""How far a kitchen thermometer, read by hand in a drink at rest, may be off (common practice, no source)."""
 _SEED = 23
 
 
@@ -146,6 +150,9 @@ def how_it_landed(fit: Fit, run: Run, target: Target) -> Landing | None:
     p, read = call.rehearsal.prediction, _read_to_the_end(run)
     shown = given_trace(call.rehearsal, run.trace, run.duration_s).prediction if read and run.trace else p
     temp_c, foretold_g = (_at(shown, v, run.duration_s) for v in (shown.temp_c, shown.added_g))
+    if read and (by_hand_c := _read_by_hand(run)) is not None:
+        # it was read in the drink at rest: no model has a say in that, only how well such a thermometer is known
+        temp_c = _drawn(by_hand_c, run.probe_std_k or THERMOMETER_STD_K, temp_c.size)
     weighed_g = _added_g(p, run)
     added_g = foretold_g if weighed_g is None else weighed_g
     asked = windows_of(target).keys()
@@ -187,8 +194,15 @@ def with_landing(run: Run, landing: Landing | None) -> Run:
     if landing is None:
         return run
     did = _UNKNOWN if landing.landed is None else _YES if landing.landed else _NO
-    told = {LANDED: did, SENTENCE: landing.sentence, RESTS_ON: _rests_on(run)}
-    return replace(run, extra={**run.extra, **told})
+    low_s, high_s = landing.window_s
+    told = {
+        LANDED: did,
+        SENTENCE: landing.sentence,
+        RESTS_ON: _rests_on(run),
+        WINDOW: f"{low_s:.2f} to {high_s:.2f}",
+        MISSED: "; ".join(landing.missed),
+    }
+    return replace(run, extra={**run.extra, **{k: v for k, v in told.items() if v}})
 
 
 def kept_landed(run: Run) -> bool | None:
@@ -196,9 +210,30 @@ def kept_landed(run: Run) -> bool | None:
     return {_YES: True, _NO: False}.get(run.extra.get(LANDED, ""))
 
 
+def kept_window_s(run: Run) -> tuple[float, float] | None:
+    """The durations that would have done, as they were told when the run was made; None where that was not known."""
+    parts = run.extra.get(WINDOW, "").split(" to ")
+    return (float(parts[0]), float(parts[1])) if len(parts) == 2 else None
+
+
+def kept_missed(run: Run) -> tuple[Limit, ...]:
+    """The limits that a run missed, as they were told when it was made."""
+    return tuple(Limit(name) for name in run.extra.get(MISSED, "").split("; ") if name)
+
+
+def is_told(run: Run) -> bool:
+    """Whether a run carries its verdict, and nothing that rests on has been corrected since."""
+    return run.extra.get(RESTS_ON) == _rests_on(run)
+
+
+def told_anew(fit: Fit, run: Run) -> Run:
+    """The run with its verdict: as it was told when it was made, or anew where it has been corrected since."""
+    return run if is_told(run) else with_landing(run, landing_of(fit, run))
+
+
 def sentence_of(fit: Fit, run: Run) -> str:
     """How a run landed: as it was told when it was made, or anew where it has been corrected since; else empty."""
-    if run.extra.get(RESTS_ON) == _rests_on(run):
+    if is_told(run):
         return run.extra[SENTENCE]
     found = landing_of(fit, run)
     return "" if found is None else found.sentence
@@ -225,6 +260,18 @@ def _read_to_the_end(run: Run) -> bool:
     moving = np.isfinite(trace.probe_c) & (trace.time_s > 0.0) & (trace.time_s <= run.duration_s)
     doubt = probe_doubt(trace.time_s, trace.probe_c, run.duration_s, usual_c=None, in_drink=False)
     return bool(moving.any()) and doubt is None
+
+
+def _read_by_hand(run: Run) -> float | None:
+    """What a thermometer showed at the end; None where the trace is that of a probe."""
+    by_hand = None if run.trace is None else run.trace.probes_c.get(THERMOMETER)
+    return None if by_hand is None else float(by_hand[-1])
+
+
+def _drawn(value: float, std: float, draws: int) -> FloatArray:
+    """A reading with what is not known of it, (draws,), its median the reading itself."""
+    even = ndtri((np.arange(draws) + 0.5) / draws)
+    return np.asarray(value + std * np.random.default_rng(_SEED).permutation(even))
 
 
 def _added_g(p: Prediction, run: Run) -> FloatArray | None:

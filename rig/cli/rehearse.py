@@ -130,6 +130,9 @@ def print_practice(found: Practice) -> None:
             style="bold",
         )
     say("", *found.practise)
+    if found.by_feel is not None:
+        say("", f"By feel: {found.by_feel.practise}", found.by_feel.rate_words)
+        say(f"{found.by_feel.timing_words}; {found.by_feel.missed_words}.")
     if found.more_runs is not None:
         say(f"{found.more_runs} more runs would make this surer.")
     _print_parts(found)
