@@ -55,7 +55,11 @@ def register(server: Flask, service: Service) -> None:
         with one_at_a_time:  # what a slow network made the phone send twice is stored once
             kept = asked.keep(logbook, fit, told, datetime.now(UTC))
         like_it = alike(logbook, asked.bench, kept.run)
-        said = {"tally": tally_words(like_it, kept.run), "by_feel": score_of(fit, like_it, kept.run)}
+        said: dict[str, Any] = {
+            "tally": tally_words(like_it, kept.run),
+            "by_feel": score_of(fit, like_it, kept.run),
+        }
+        said |= {"foam_half_life_s": asked.foam_half_life_s(fit)}
         return kept.to_json() | said
 
     def undo(told: Told) -> dict[str, Any]:

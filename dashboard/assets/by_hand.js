@@ -119,6 +119,7 @@
     const state = hand.state, of = step(state);
     if (text === null) delete state.typed[of.name];
     else state.typed[of.name] = text;
+    if (of.name === "strained_mass_g" && !state.back) state.strained_ms = Date.now();
     if (state.back) {
       const anew = state.back.phase === "ready";
       go({ ...state.back, back: undefined, ...(anew ? { call: undefined } : {}) });
@@ -319,12 +320,32 @@
       make("p", { class: "live-why", id: "hand-why" }, found ? found.why : ""),
       blind ? make("div", { id: "hand-score", class: "notice know" }, make("h2", {}, `By feel: ${blind.last}`),
         make("p", {}, blind.practise), make("p", {}, `${blind.rate} ${blind.timing}; ${blind.missed}.`)) : null,
+      foam(told.foam_half_life_s, state, press),
       ...told.odd.map((words) => make("p", { class: "notice mind" }, words)),
       make("p", { class: "live-tally" }, told.tally),
       make("div", { class: "live-acts" }, press("hand-again", "Again", "do vast hand-vast", () => fresh(state.asked))),
       make("p", {}, `Kept as run ${told.run}. `, make("a", { href: at_run }, "Look at it")),
       make("div", { class: "live-apart hand-leave" }, press("hand-undo", "Undo: take it back", "quiet-do", undo), press("hand-done", "Another drink", "quiet-do", leave)),
     ].filter(Boolean);
+  }
+
+  // Half of the foam gone: said, and rung where somebody asks for it. It counts from the straining, by this phone's clock.
+  function foam(half_s, state, press) {
+    const { make, say } = parts();
+    if (!half_s || !state.strained_ms) return null;
+    const left_s = () => half_s[1] - (Date.now() - state.strained_ms) / 1000;
+    const when = `Half of the foam should be gone ${half_s[1].toFixed(0)} s after straining (${half_s[0].toFixed(0)} to ${half_s[2].toFixed(0)})`;
+    if (left_s() <= 0) return make("p", { id: "hand-foam" }, `${when}: it should be by now.`);
+    const ring = press("hand-ring", "Ring then", "quiet-do", () => {
+      ring.disabled = true;
+      say(ring, "It will ring");
+      window.setTimeout(() => {
+        window.chillrigLive.soundStop(0);
+        if (navigator.vibrate) navigator.vibrate(BUZZ);
+        say(ring, "Look at the foam now");
+      }, Math.max(0, 1000 * left_s()));
+    });
+    return make("div", { id: "hand-foam", class: "live-acts" }, make("p", {}, `${when}.`), ring);
   }
 
   const SHORT = { drink_temp_c: "before the ice", ice_mass_g: "ice", end_temp_c: "at the end", strained_mass_g: "in the glass", foam_ml: "with its foam", drink_mass_g: "the whole drink" };

@@ -37,7 +37,7 @@ from rig.report.look import DARK, LIGHT, Look
 from rig.report.wording import target_words
 from rig.runs import YES
 
-FIRST_CHARTS = ("temp_c", "dilution_by_volume", "duration_s", "cadence_hz")
+FIRST_CHARTS = ("temp_c", "dilution_by_volume", "overrun_pct", "duration_s", "cadence_hz")
 PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Were it steady, would land")
 SESSION_HEADS = ("Session", "Runs", "Landed", "Spread of temperature", "Spread of dilution")
 _CHOICES = ("set_up", "recipe", "session", "target")
@@ -315,7 +315,7 @@ def best_and_worst(view: BenchView, found: Practice) -> tuple[Played, ...]:
     """The best and the worst run to replay; none where there is no target or only one run."""
     if found.best is None or found.worst is None or found.best == found.worst:
         return ()
-    told = {r.run: "landed" if r.landed else "missed" for r in found.runs}
+    told = {r.run: {True: "landed", False: "missed", None: "not known"}[r.landed] for r in found.runs}
     return tuple(
         Played.of(f"{which}: {run}, {told[run]}", run_course(view.fitted(), run))
         for which, run in (("best", found.best), ("worst", found.worst))

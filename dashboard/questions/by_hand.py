@@ -12,7 +12,9 @@ from typing import Any
 from dashboard.live.question import LONGEST_NAME, techniques
 from dashboard.params import named, one, params_of_store
 from rig.advice.call_words import assumptions, headline
+from rig.advice.calling import air_for
 from rig.advice.live import REACTION_S, live_call
+from rig.advice.texture import half_life_of
 from rig.advice.verdict import Landing, landing_of, with_landing
 from rig.bench import Bench, Target
 from rig.consistency.judging import judged
@@ -98,6 +100,12 @@ class HandQuestion:
             "headline": headline(call),
             "assumes": assumptions(call.filled),
         }
+
+    def foam_half_life_s(self, fit: Fit) -> tuple[float, float, float] | None:
+        """When half of the foam should be gone [s], where the target asks for air and such drinks were timed."""
+        target = self.goal(fit.bench)
+        air = None if target is None else air_for(fit, self.made.situation(fit.bench, self.known), target)
+        return None if air is None else half_life_of(air)
 
     def read(self) -> dict[str, Any]:
         """What the numbers typed were taken for, and what is wrong with the others, by name."""

@@ -98,7 +98,7 @@ class ByFeel:
         """How many missed their temperature, and how many what they weigh."""
         temp = sum(any(limit in _OF_TEMPERATURE for limit in s.missed) for s in self.stops)
         water = sum(any(limit not in _OF_TEMPERATURE for limit in s.missed) for s in self.stops)
-        return f"temperature missed {temp} times, dilution {water} times"
+        return f"temperature missed {_times(temp)}, dilution {_times(water)}"
 
     @property
     def rate_words(self) -> str:
@@ -166,6 +166,10 @@ def _rate(landed: Sequence[bool | None]) -> HitRate | None:
 def _rate_words(rate: HitRate) -> str:
     share = f"{rate.hits} of {rate.runs} landed"
     return f"{share} ({percent(rate.low)} to {percent(rate.high)} in the long run)"
+
+
+def _times(count: int) -> str:
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _practise(stops: Sequence[Stop], mean: tuple[float, float, float] | None, sd_s: float | None) -> str:

@@ -77,7 +77,7 @@ def test_one_rate_with_one_interval_and_the_guided_beside_it(known: Fit, told: R
     guided = [_made(told, f"g{k}", 0.0, blind=False) for k in range(5)]
     found = _score(known, [*blind, *guided])
     assert found.rate == hit_rate(3, 4) and found.guided == hit_rate(5, 5)
-    assert found.missed_words == "temperature missed 1 times, dilution 0 times"
+    assert found.missed_words == "temperature missed once, dilution never"
 
 
 @pytest.mark.parametrize(

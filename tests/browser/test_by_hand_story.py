@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -161,3 +162,44 @@ def test_stopping_by_feel_hides_the_call_and_the_seconds_until_the_stop(open_pag
     assert page.evaluate("() => chillrigLive.tones") == []
     assert "late" in page.inner_text("#hand-score h2")
     assert "more blind stop" in page.inner_text("#hand-score")
+
+
+def test_the_metronome_is_put_into_the_sound_cards_own_time_ahead_and_evenly(open_page: OpenPage) -> None:
+    page = _begun(open_page)
+    page.locator("#hand-begin").click()
+    _typed(page, WEIGHED)
+    page.locator(".metronome-on").click()
+    for _ in range(4):
+        page.get_by_role("button", name="Faster", exact=True).click()
+    assert page.inner_text(".metronome output") == "5 a second"
+    page.locator("#hand-start").click()
+    # a page that is held up, as by a figure that is drawn, must not be heard in the beat
+    held = "() => { const until = performance.now() + 400; while (performance.now() < until); }"
+    page.wait_for_function("() => chillrigMetronome.running && chillrigMetronome.next > 3")
+    page.evaluate(held)
+    page.wait_for_function("() => chillrigMetronome.next > 12")
+    beats, ahead = page.evaluate(
+        "() => [chillrigMetronome.beats, chillrigMetronome.beats.at(-1) - chillrigMetronome.audio.currentTime]"
+    )
+    steps = [b - a for a, b in pairwise(beats)]
+    assert steps == pytest.approx([0.2] * len(steps), abs=1e-6)
+    assert ahead > 0.0
+    assert axe_faults(page) == []
+    page.wait_for_function("() => document.querySelector('.metronome-lamp').dataset.side")
+    page.locator("#hand-stop").click()
+    assert page.evaluate("() => chillrigMetronome.running") is False
+    assert page.evaluate("() => chillrigMetronome.pending.length") == 0
+
+
+def test_the_metronomes_light_stands_still_for_who_wants_no_motion(browser: Any, address: str) -> None:
+    context = browser.new_context(viewport=PHONE, reduced_motion="reduce")
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    page.goto(f"{address}/by-hand?target=coupe")
+    page.locator("#hand-begin").click()
+    _typed(page, WEIGHED)
+    page.locator(".metronome-on").click()
+    page.locator("#hand-start").click()
+    page.wait_for_function("() => chillrigMetronome.next > 6")
+    assert page.evaluate("() => document.querySelector('.metronome-lamp').dataset.side") is None
+    context.close()

@@ -18,8 +18,11 @@ from dashboard.page import Here
 from dashboard.pages import by_hand
 from dashboard.service import BenchView, Service
 from dashboard.sources import logbook_source
+from rig.bench import parse_bench
+from rig.bench_toml import bench_toml
 from rig.logbook.store import open_logbook
 from rig.runs import BLIND, THERMOMETER
+from tests.cli.small_bench import small_book
 from tests.dashboard.benches import source_of_view
 from tests.dashboard.live_drinks import small_logbook
 from tests.dashboard.reading import by_id, controls_and_labelled, ids, text
@@ -192,3 +195,29 @@ def test_a_page_from_elsewhere_stores_nothing(client: FlaskClient) -> None:
         KEEP, json=_told(moved_s=12.0, age_s=1.0), headers={"Origin": "http://elsewhere.example"}
     )
     assert got.status_code == 403
+
+
+def test_when_half_of_the_foam_should_be_gone_is_told_where_such_drinks_were_timed(tmp_path: Path) -> None:
+    book = small_book()
+    bench = parse_bench(
+        f"{bench_toml(book.bench)}\n[targets.airy]\nserve_temp_c_max = 5\noverrun_pct_min = 10\n"
+    )[0]
+    runs = [
+        replace(r, foam_ml=1.3 * (r.strained_mass_g or 0.0), foam_half_life_s=80.0 + k)
+        if r.run in ("a1", "a2", "a4")
+        else r
+        for k, r in enumerate(book.runs)
+    ]
+    with open_logbook(tmp_path / "bar.sqlite") as logbook:
+        logbook.add(replace(book, bench=bench, runs=tuple(runs)), "corner", "test")
+    source = logbook_source(str(tmp_path / "bar.sqlite"))
+    client = make_app(source).server.test_client()
+    asked = ASKED | {"target": "airy"}
+    got = client.post(
+        KEEP, json=_told(asked=asked, typed=TYPED | {"foam_ml": "160"}, moved_s=12.0, age_s=1.0)
+    ).get_json()
+    assert got["foam_half_life_s"][1] == pytest.approx(81.0, abs=2.0)
+    assert got["landing"]["overrun_pct"] == pytest.approx(28.0, abs=8.0)
+    plain = client.post(KEEP, json=_told("ef" * 16, moved_s=12.0, age_s=1.0)).get_json()
+    assert plain["foam_half_life_s"] is None
+    source.leave()
