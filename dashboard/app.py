@@ -15,6 +15,7 @@ from dashboard import downloads, frame, headers, loading
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
     bring_in,
+    by_hand,
     coffee,
     compare,
     glass,
@@ -45,6 +46,7 @@ PAGES: tuple[Page, ...] = (
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
+    by_hand.PAGE,
     rehearsal.PAGE,
     next_runs.PAGE,
     recipe.PAGE,

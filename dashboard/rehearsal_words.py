@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dashboard import wording
 from dashboard.figures.rehearsal import CHARTED
+from rig.advice.by_feel import ByFeel
 from rig.advice.compare_words import true_minus
 from rig.advice.control_chart import SETTLED_RUNS, ControlChart
 from rig.advice.hit_rate import HitRate
@@ -141,3 +142,9 @@ def run_rows(found: Practice) -> tuple[tuple[str, ...], ...]:
     ]
     aside = [(run, "–", "–", "–", "–", "set aside", why) for run, why in found.set_aside.items()]
     return tuple(rows + aside)
+
+
+def by_feel_words(found: ByFeel) -> tuple[str, ...]:
+    """What to practise of the stop, how often the blind ones landed beside the guided, and how they were off."""
+    timing = found.timing_words
+    return found.practise, found.rate_words, f"{timing[0].upper()}{timing[1:]}; {found.missed_words}."

@@ -68,6 +68,12 @@ class Trace:
 
 PROBE_DOUBT = "probe in doubt"
 """Under this name a run's `extra` says why its probe was not believed to the end, in words."""
+THERMOMETER = "thermometer"
+"""The probe of a trace that holds what was read by hand: before the ice, if it was, and at the end."""
+HEARD_HZ = "cadence heard [Hz]"
+"""Under this name a run's `extra` says how many strokes a second were heard of it."""
+BLIND, YES = "blind", "yes"
+"""Under this name a run's `extra` says that it was stopped by feel, with the call and all numbers hidden."""
 
 
 @dataclass(frozen=True)
@@ -112,6 +118,11 @@ class Run:
     def set_up(self) -> SetUp:
         """The set-up this run belongs to."""
         return SetUp(self.technique, self.vessel, self.ice)
+
+    @property
+    def is_blind(self) -> bool:
+        """Whether it was stopped by feel."""
+        return self.extra.get(BLIND) == YES
 
 
 class Gravity(StrEnum):

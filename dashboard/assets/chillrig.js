@@ -189,6 +189,7 @@ window.dash_clientside = window.dash_clientside || {};
 
   // Dash calls a set of radio buttons a list box, which is not how it works from the keyboard; say what it is.
   function tellRoles(root) {
+    if (root.querySelector("main h1, #frame.bare")) delete document.documentElement.dataset.bare;
     for (const box of root.querySelectorAll(".chips[role='listbox']")) {
       box.setAttribute("role", box.classList.contains("dash-radioitems") ? "radiogroup" : "group");
       const label = document.getElementById(`${box.id}-label`);
@@ -214,6 +215,8 @@ window.dash_clientside = window.dash_clientside || {};
     const title = heading ? `${heading.textContent} · chillrig` : "chillrig";
     if (document.title !== title) document.title = title;
   }
+
+  if (/\/projector\/?$/.test(window.location.pathname)) document.documentElement.dataset.bare = "";
 
   new MutationObserver(function () {
     tellRoles(document);

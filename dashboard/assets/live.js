@@ -4,7 +4,7 @@
 (function () {
   const FRAME_MS = 17, WORDS_MS = 90;
   const MAIN = { weighing: "Take what is on the scale", ready: "Start", moving: "Stop", after: "Take what is on the scale" };
-  const NAMES = ["recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed", "world"];
+  const NAMES = ["recipe", "technique", "vessel", "ice", "target", "devices", "probe", "speed", "world", "blind"];
   const live = { source: null, root: null, state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", tones: [], audio: null, worded_ms: 0, owed: null };
   window.chillrigLive = live;
 
@@ -42,11 +42,13 @@
     if (live.audio && live.audio.state === "suspended") live.audio.resume();
   }
 
-  function tone(name, pulses, hertz, each_s) {
+  // After so many seconds, by the sound card's own clock; gives what takes it back while it has not sounded yet.
+  function tone(name, pulses, hertz, each_s, after_s = 0) {
     live.tones.push(name);
-    if (!live.audio) return;
+    if (!live.audio) return () => {};
+    const waves = [];
     for (let k = 0; k < pulses; k++) {
-      const from = live.audio.currentTime + 1.6 * k * each_s;
+      const from = live.audio.currentTime + after_s + 1.6 * k * each_s;
       const wave = live.audio.createOscillator(), loud = live.audio.createGain();
       wave.frequency.value = hertz;
       loud.gain.setValueAtTime(0.0001, from);
@@ -56,10 +58,12 @@
       wave.connect(loud).connect(live.audio.destination);
       wave.start(from);
       wave.stop(from + each_s);
+      waves.push(wave);
     }
+    return () => waves.forEach((wave) => wave.stop());
   }
   const soundReady = () => tone("ready", 1, 660, 0.12);
-  const soundStop = () => tone("stop", 3, 988, 0.22);
+  const soundStop = (after_s) => tone("stop", 3, 988, 0.22, after_s);
 
   function ask(act, facts) {
     wakeSound();
@@ -149,6 +153,7 @@
     const { idleBlock, stage } = window.chillrigStage;
     fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.discarded, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
     fill(at("live-stage"), [told.phase, told.watching, told.drink], () => (idle ? [] : stage(told)));
+    window.chillrigMetronome.follow(told.phase === "moving" && !told.watching);
     if (!before || before.phase !== told.phase) hold(told, before);
     if (idle) return;
     // figures go on by the tenth of a second; what is to be acted on is there at once
@@ -217,6 +222,7 @@
     live.root = root;
     if (live.source) live.source.close();
     live.source = null;
+    if (window.chillrigMetronome) window.chillrigMetronome.follow(false);
     if (!root) return;
     Object.assign(live, { state: null, shown: null, probe: [], others: {}, estimates: [], cued: "" });
     live.source = new EventSource("/live/events");

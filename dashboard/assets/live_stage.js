@@ -14,6 +14,8 @@
       out.push(
         make("div", { class: "live-kept", role: "status", id: "live-kept" },
           kept.landed ? make("p", { class: "live-landed" }, kept.landed) : null,
+          kept.by_feel ? make("div", { class: "notice know", id: "live-score" }, make("h2", {}, `By feel: ${kept.by_feel.last}`),
+            make("p", {}, kept.by_feel.practise), make("p", {}, `${kept.by_feel.rate} ${kept.by_feel.timing}; ${kept.by_feel.missed}.`)) : null,
           kept.tally ? make("p", { class: "live-tally", id: "live-tally" }, kept.tally) : null,
           make("p", {}, `${kept.words} `, kept.run ? make("a", { href: at_run }, `Look at run ${kept.run}`) : "")));
       if (kept.again && !told.watching)
@@ -46,16 +48,22 @@
         make("p", { id: "live-asked", class: "live-asked", role: "status" }),
         shown ? make("p", { id: "live-big", class: "live-big" }) : null,
         shown ? make("p", { id: "live-second", class: "live-second" }) : null,
-        phase === "moving" ? pair() : null,
+        phase === "moving" && !told.hidden ? pair() : null,
         phase === "weighing" ? make("p", { id: "live-missing", class: "live-missing" }) : null,
         phase === "done" ? make("p", { id: "live-why", class: "live-why" }) : null,
         make("p", { id: "live-said", class: "quiet", role: "status" }),
-        ...(told.watching ? [make("p", { class: "quiet" }, "This screen only watches.")] : acts(phase))),
+        ...(told.watching ? [make("p", { class: "quiet" }, "This screen only watches.")] : acts(phase)),
+        !told.watching && (phase === "ready" || phase === "moving") ? metronome(told) : null),
       shown ? make("div", { class: "live-side" },
         steps ? make("ol", { id: "live-steps", class: "live-steps" }) : null,
-        phase === "weighing" ? null : chart()) : null,
+        phase === "weighing" || told.hidden ? null : chart()) : null,
       shown ? make("ul", { id: "live-ports", class: "live-ports", "aria-label": "Devices" }) : null,
     ].filter((part) => part !== null);
+  }
+
+  function metronome(told) {
+    const usual = JSON.parse(window.chillrigLive.root.dataset.usualHz || "{}");
+    return window.chillrigMetronome.block(usual[told.technique] || null);
   }
 
   function pair() {
@@ -110,11 +118,12 @@
     const call = told.call || {}, temp = number(told.temp_c, 1, "°C");
     if (told.phase === "weighing" || told.phase === "after")
       return [number(told.net_g, 1, "g"), told.expected_g === null ? "any mass will do" : `of ${number(told.expected_g, 1, "g")}`, ""];
-    if (told.phase === "ready") return [temp, call.waiting || "", ""];
+    if (told.phase === "ready") return told.hidden ? ["By feel", "The call and the numbers come after the stop", ""] : [temp, call.waiting || "", ""];
     if (told.phase === "done") {
       if (told.landing) return [told.landing.big, told.landing.headline, ""];
       return [number(told.moved_s, 1, "s"), `of motion, ${told.temp_c === null ? "end temperature not known" : `${temp} at the end`}`, ""];
     }
+    if (told.hidden) return ["By feel", "The call and the numbers come after the stop", "Stop when it is right"];
     const moved = `${number(told.moved_s, 1, "s")} so far`;
     if (call.word === "stop" || call.word === "past it") return ["STOP", moved, call.word === "stop" ? "Stop now" : "Past the best moment: stop"];
     if (call.left_s === null || call.left_s === undefined) return [number(told.moved_s, 1, "s"), call.waiting || "", ""];

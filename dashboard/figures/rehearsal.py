@@ -36,6 +36,7 @@ class Charted:
 CHARTED = {
     "temp_c": Charted("temperature", "°C", 1.0, 1),
     "dilution_by_volume": Charted("dilution", "%", 100.0, 1),
+    "overrun_pct": Charted("overrun", "%", 1.0, 0),
     "duration_s": Charted("duration", "s", 1.0, 1),
     "chill_rate_log": Charted("rate of chilling", "% off the usual", 100.0, 0),
     "cadence_hz": Charted("rhythm", "strokes/s", 1.0, 2),

@@ -68,7 +68,7 @@ def _rows(check: SelfCheck) -> list[SetUp]:
 def _strips(figure: go.Figure, check: SelfCheck, rows: Sequence[SetUp], look: Look) -> None:
     left, half = check.left, float(norm.ppf(0.5 + BAND / 2))
     lean = {x.set_up for x in check.leanings}
-    known, names = places(sorted(set(left.set_ups))), short_names(rows)
+    known, names = places(sorted(set(left.set_ups)), rows), short_names(rows)
     colour = {s: mark(look, known[s]).colour for s in rows}
     for observation, residual, sd, unit in (
         (Observation.WEIGHING, left.strained_residual_g, left.strained_sd_g, "g"),

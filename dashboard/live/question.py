@@ -13,6 +13,7 @@ from rig.bench_toml import bench_toml
 from rig.capture.to_run.probe_doubted import USUAL_START
 from rig.errors import RigError
 from rig.fitting.situation import Situation
+from rig.runs import BLIND, YES
 from rig.session.drink import Way, WeighedIn, ingredients_g
 from rig.session.simulated_drink import as_simulated
 
@@ -62,6 +63,7 @@ class LiveQuestion:
     """One drink about to be made: names of the bench, the devices, and where the probe is.
 
     `ports`: addresses of the devices chosen among those heard, none for all of them.
+    `blind`: stopped by feel, the call and all numbers hidden until then.
     `speed`: how much faster than the clock simulated devices run; `seed`: which simulated drink.
     """
 
@@ -79,6 +81,7 @@ class LiveQuestion:
     world: World = World.OWN
     operator: str = ""
     session: str = ""
+    blind: bool = False
 
     @classmethod
     def of(cls, bench_name: str, bench: Bench, params: Params) -> LiveQuestion:
@@ -114,6 +117,7 @@ class LiveQuestion:
             world=World(named(params, "world", tuple(World), World.OWN, "world")),
             operator=(one(params, "operator") or "").strip()[:LONGEST_NAME],
             session=(one(params, "session") or "").strip()[:LONGEST_NAME],
+            blind=one(params, "blind") == YES,
         )
 
     @property
@@ -150,6 +154,7 @@ class LiveQuestion:
             "run": as_simulated(run) if self.devices is Devices.SIMULATED else run,
             "probe_in_drink": self.probe is Probe.IN,
             USUAL_START: usual_start_c,
+            BLIND: self.blind,
         }
 
     @property

@@ -38,6 +38,7 @@ from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
 from rig.signals.sound import HeardShake
+from rig.session.tally import alike, score_of, tally_words
 
 MOST_DISCARDED = 3
 NO_LOGBOOK = (
@@ -55,7 +56,7 @@ def is_recording(folder: Path) -> bool:
 class Kept:
     """What became of the last drink: the run it is now, or why it is none; how it landed; how the others did.
 
-    `again`: the same drink can be made once more with one press.
+    `again`: the same drink can be made once more with one press. `by_feel`: how near the blind ones were, in words.
     """
 
     words: str
@@ -64,6 +65,7 @@ class Kept:
     landed: str = ""
     tally: str = ""
     again: bool = False
+    by_feel: Mapping[str, Any] | None = None
 
 
 class LiveRoom:
@@ -265,8 +267,10 @@ class LiveRoom:
             noted = {"notes": note.strip()[:500]}
             logbook.edit_run(recorded.bench_name, run.run, noted, "noted when it was kept")
         landed = "" if landing is None else landing.sentence
-        tally = tally_words(logbook, recorded.bench_name, run)
-        return Kept(f"Kept as run {run.run}.", run.run, recorded.bench_name, landed, tally, again=True)
+        like_it = alike(logbook, recorded.bench_name, run)
+        score = score_of(self._fit(recorded.bench_name), like_it, run) if run.is_blind else None
+        tally = tally_words(like_it, run)
+        return Kept(f"Kept as run {run.run}.", run.run, recorded.bench_name, landed, tally, True, score)
 
     def _done(self, kept: Kept, *, ended: bool = True) -> None:
         if ended:

@@ -19,7 +19,7 @@ import numpy as np
 from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe, World
-from dashboard.live.state_json import Standing, points_of, state_of
+from dashboard.live.state_json import Standing, is_hidden, points_of, state_of
 from rig.advice.verdict import Landing, landing_of
 from rig.bench import Bench
 from rig.capture.decoding.dialects import load
@@ -272,6 +272,8 @@ class LiveSession:
             follower, estimates = self.follower, self.caller.estimates
             probe, others = ([], {}) if follower is None else (follower.probe, follower.others)
             main = None if follower is None else follower.main
+            if is_hidden(self.question, self.phase):
+                probe, others, estimates, main = [], {}, [], None
             another = cursor.main is not None and cursor.main != main
             if another:
                 cursor = Cursor()

@@ -52,6 +52,7 @@ def state_of(now: Standing) -> dict[str, Any]:
     state: dict[str, Any] = {
         "phase": now.phase.value,
         "drink": now.question.words,
+        "technique": now.question.technique,
         "target": _target(now),
         "simulated": now.question.devices.value == "simulated",
         "trouble": now.trouble or ("" if now.recorder is None else now.recorder.disk_words),
@@ -61,6 +62,7 @@ def state_of(now: Standing) -> dict[str, Any]:
     if now.drink is None:
         return state
     session, follower = now.drink
+    hidden = is_hidden(now.question, now.phase)
     step = session.expecting if now.phase in (Phase.WEIGHING, Phase.AFTER) else None
     net_g = None
     if step is not None and follower.scale_g is not None:
@@ -71,17 +73,33 @@ def state_of(now: Standing) -> dict[str, Any]:
         "expected_g": None if step is None else rounded(step.expected_g, 1),
         "net_g": rounded(net_g, 1),
         "scale_g": rounded(follower.scale_g, 1),
-        "temp_c": rounded(session.temp_c, 2),
+        "hidden": hidden,
+        "temp_c": None if hidden else rounded(session.temp_c, 2),
         "trust": trust_of(session),
         "missing": missing_of(session, now.phase),
-        "moved_s": rounded(session.moved_s, 2),
+        "moved_s": None if hidden and now.phase is Phase.MOVING else rounded(session.moved_s, 2),
         "started_s": rounded(follower.started_s, 3),
         "steps": [_step(session, s, step) for s in (*session.way.before, *session.way.after)],
-        "said": session.said or session.doubt,
+        "said": session.said or session.doubt or stopped_words(now, session),
         "ports": [] if now.recorder is None else [_port(p) for p in now.recorder.ports],
-        "call": call_of(now.estimates, session, now.call_words),
+        "call": NO_CALL if hidden else call_of(now.estimates, session, now.call_words),
         "landing": landing_of(now),
     }
+
+
+NO_CALL = {"word": "", "note": "", "waiting": ""}
+
+
+def is_hidden(question: LiveQuestion, phase: Phase) -> bool:
+    """Whether the call and all numbers but those of the scale are kept from every screen: until a blind drink stops."""
+    return question.blind and phase in (Phase.OPENING, Phase.WEIGHING, Phase.READY, Phase.MOVING)
+
+
+def stopped_words(now: Standing, session: Session) -> str:
+    """When a blind drink was stopped, once it was; else nothing."""
+    if not now.question.blind or now.phase not in (Phase.AFTER, Phase.DONE):
+        return ""
+    return f"stopped by feel after {session.moved_s:.1f} s"
 
 
 def trust_of(session: Session) -> dict[str, Any]:

@@ -57,20 +57,23 @@ def layout(here: Here) -> Any:
                 "nothing is stored before you say so.",
                 className="lead",
             ),
-            dcc.Upload(
-                html.Div(
-                    [
-                        html.Button("Choose tables", className="do"),
-                        html.P(
-                            f"or drop them here: up to {MOST_FILES} files, {MOST_TABLE_BYTES // 1000} kB together."
-                        ),
-                    ]
+            html.Div(
+                dcc.Upload(
+                    html.Div(
+                        [
+                            html.Button("Choose tables", className="do"),
+                            html.P(
+                                f"or drop them here: up to {MOST_FILES} files, {MOST_TABLE_BYTES // 1000} kB together."
+                            ),
+                        ]
+                    ),
+                    id="bring-upload",
+                    multiple=True,
+                    className="bring-drop",
+                    style={},
+                    style_active={},
                 ),
-                id="bring-upload",
-                multiple=True,
-                className="bring-drop",
-                style={},
-                style_active={},
+                className="bring-place",
             ),
             html.P(id="bring-refused", className="first-caution", role="status"),
             waiting(html.Div(id="bring-looks", **aria(live="polite")), "Reading the tables …"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
@@ -12,10 +13,12 @@ from dashboard.live.question import Devices, LiveQuestion, Probe, World, techniq
 from dashboard.live.room import NO_LOGBOOK, LiveRoom
 from dashboard.page import Here, Page
 from dashboard.params import address, params_of_query
+from dashboard.questions.rhythm import usual_hz
 from dashboard.service import Service
 from rig.bench import Bench
 from rig.capture.devices.ports import every_device
 from rig.errors import RigError
+from rig.runs import YES
 
 ROOM = "chillrig.live"
 """Under which name the server keeps the room."""
@@ -30,6 +33,7 @@ _ASKED = (
     "probe",
     "speed",
     "world",
+    "blind",
     "operator",
     "session",
 )
@@ -69,6 +73,7 @@ def layout(here: Here) -> Any:
                     html.P(
                         [
                             carried("For the room: projector view", "/live/projector"),
+                            dcc.Link("By hand, with no probe", href=address("/by-hand", bench=here.kept)),
                             dcc.Link(
                                 "Bring in tables of a logger", href=address("/runs/bring-in", bench=here.kept)
                             ),
@@ -83,7 +88,7 @@ def layout(here: Here) -> Any:
             dcc.Store(id="live-bench", data=here.kept),
         ],
         id="live",
-        **{"data-bench": here.bench},  # type: ignore[arg-type]
+        **{"data-bench": here.bench, "data-usual-hz": json.dumps(usual_hz(here))},  # type: ignore[arg-type]
     )
 
 
@@ -169,6 +174,12 @@ def _choices(bench: Bench, asked: LiveQuestion, service: Service) -> list[Any]:
                         ),
                     ],
                     className="only-simulated",
+                ),
+                choice(
+                    "live-blind",
+                    "The call and the numbers are",
+                    (("no", "shown, and called"), (YES, "hidden: stop by feel")),
+                    YES if asked.blind else "no",
                 ),
                 written("live-operator", "Operator", asked.operator),
                 written("live-session", "Session", asked.session),

@@ -12,6 +12,12 @@ from dashboard.page import Here, Page
 from dashboard.pages.live import ROOM
 from dashboard.service import Service
 
+# as the script has it first, so that the wall below stays where it is
+_SOUND = (
+    html.Span("No sound yet: the browser waits for a press"),
+    html.Button("Turn the sound on", id="wall-tone", className="do"),
+)
+
 
 def layout(here: Here) -> Any:
     """The wall; the page's script fills it from the drink under way and the guesses of the class."""
@@ -20,7 +26,7 @@ def layout(here: Here) -> Any:
             html.Div(
                 [
                     html.P([carried("Leave the room's view", "/live")], className="ways-on"),
-                    html.Div(id="wall-sound", className="wall-sound"),
+                    html.Div(_SOUND, id="wall-sound", className="wall-sound"),
                 ],
                 className="wall-top",
             ),

@@ -16,6 +16,7 @@ from dashboard.questions.defaults import OWN, recipes
 from dashboard.questions.rehearsal import RehearsalQuestion, sessions
 from dashboard.rehearsal_words import (
     RUN_HEADS,
+    by_feel_words,
     cadence_words,
     chart_words,
     drift_words,
@@ -34,8 +35,9 @@ from rig.report.courses import run_course
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT, Look
 from rig.report.wording import target_words
+from rig.runs import YES
 
-FIRST_CHARTS = ("temp_c", "dilution_by_volume", "duration_s", "cadence_hz")
+FIRST_CHARTS = ("temp_c", "dilution_by_volume", "overrun_pct", "duration_s", "cadence_hz")
 PART_HEADS = ("Part", "What it covers", "Of temperature", "Of dilution", "Were it steady, would land")
 SESSION_HEADS = ("Session", "Runs", "Landed", "Spread of temperature", "Spread of dilution")
 _CHOICES = ("set_up", "recipe", "session", "target")
@@ -129,20 +131,26 @@ def _controls(view: BenchView, asked: RehearsalQuestion, kept: str | None) -> li
             f"into {asked.target or 'no target'}",
             [choice("rehearsal-target", "Should land in", targets, asked.target)],
         ),
-        dcc.Link("Which runs to make next", href=_next_runs(asked, kept)) if view.bench.targets else None,
+        dcc.Link("Which runs to make next", href=_asked_of("/rehearsal/next-runs", asked, kept))
+        if view.bench.targets
+        else None,
+        dcc.Link("Rehearse blind", href=_asked_of("/live", asked, kept, blind=YES)),
+        dcc.Link("blind by hand", href=_asked_of("/by-hand", asked, kept, blind=YES)),
     ]
 
 
-def _next_runs(asked: RehearsalQuestion, kept: str | None) -> str:
+def _asked_of(path: str, asked: RehearsalQuestion, kept: str | None, **more: str) -> str:
+    """Another page, asked of the same drink."""
     s = asked.set_up
     return address(
-        "/rehearsal/next-runs",
+        path,
         technique=s.technique,
         vessel=s.vessel,
         ice=s.ice,
         recipe=asked.recipe,
         target=asked.target,
         bench=kept,
+        **more,
     )
 
 
@@ -233,6 +241,8 @@ def head_block(found: Practice) -> Any:
         html.H2("What to practise"),
         *(html.P(true_minus(t), className="room-said") for t in found.practise),
     ]
+    if found.by_feel is not None:
+        parts += [html.H3("By feel"), *(html.P(true_minus(t)) for t in by_feel_words(found.by_feel))]
     if found.more_runs:
         parts.append(html.P(f"{found.more_runs} more runs would make this surer.", className="quiet"))
     if found.capability is None:
@@ -305,7 +315,7 @@ def best_and_worst(view: BenchView, found: Practice) -> tuple[Played, ...]:
     """The best and the worst run to replay; none where there is no target or only one run."""
     if found.best is None or found.worst is None or found.best == found.worst:
         return ()
-    told = {r.run: "landed" if r.landed else "missed" for r in found.runs}
+    told = {r.run: {True: "landed", False: "missed", None: "not known"}[r.landed] for r in found.runs}
     return tuple(
         Played.of(f"{which}: {run}, {told[run]}", run_course(view.fitted(), run))
         for which, run in (("best", found.best), ("worst", found.worst))
@@ -336,7 +346,8 @@ def finding(here: Here) -> FindingPage:
     found = RehearsalQuestion.of(view, here.params).answer(view)
     charts = [c for name in FIRST_CHARTS for c in found.charts if c.quantity == name]
     played, rows = best_and_worst(view, found), part_rows(found)
-    blocks: list[Block] = [Listed("What to practise", tuple(true_minus(t) for t in found.practise))]
+    felt = () if found.by_feel is None else by_feel_words(found.by_feel)
+    blocks: list[Block] = [Listed("What to practise", tuple(true_minus(t) for t in (*found.practise, *felt)))]
     if rows:
         blocks += [
             Drawn("Where the spread comes from", spread_figure(found.spreads, LIGHT), "Whiskers hold 90 %."),

@@ -25,7 +25,7 @@ from rig.advice.calling import (
     landing,
 )
 from rig.advice.search import Span, best_moment, durations, run_span_s, widened
-from rig.advice.texture import Air
+from rig.advice.texture import NOT_IN_ODDS, Air
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.live_fit import Conditioned, Rehearsal, given_trace, rehearse_run
@@ -160,7 +160,8 @@ def by_the_clock(call: LiveCall, now_s: float) -> LiveEstimate:
     """Where the drink should be at `now_s` and what to say, where no probe is believed: as called beforehand."""
     found = estimate(call, Trace(np.zeros(0)), now_s)
     lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
-    return replace(found, note=f"by the clock: this is the call made before the start{lands}")
+    texture = f"; {NOT_IN_ODDS}" if call.air is not None and call.air.fit is None else ""
+    return replace(found, note=f"by the clock: this is the call made before the start{lands}{texture}")
 
 
 def _called(plain: LiveEstimate, p: Prediction, target: Target, call: LiveCall) -> LiveEstimate:
@@ -209,6 +210,11 @@ _ODD = "the trace does not look like this set-up: check that the probe is in the
 
 
 def _note(call: LiveCall, found: Conditioned) -> str:
+    texture = NOT_IN_ODDS if call.air is not None and call.air.fit is None else ""
+    return "; ".join(text for text in (_trust_note(call, found), texture) if text)
+
+
+def _trust_note(call: LiveCall, found: Conditioned) -> str:
     if found.odd:
         return _ODD
     transferred = _BEYOND if call.basis.runs else _TRANSFERRED

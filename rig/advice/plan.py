@@ -22,6 +22,7 @@ from rig.errors import ModelRangeError, NotEnoughData
 from rig.fitting.prediction import Basis, run_spread
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
+from rig.physics.foam import LEAST_DURATIONS, LEAST_RUNS
 from rig.runs import SetUp
 
 USUAL_COUNT = 6
@@ -208,7 +209,8 @@ def plan_runs(
         seed,
     )
     summary, notes = _words(fit, narrowings, len(runs))
-    return RunPlan(runs, narrowings, len(considered), seed, summary, notes)
+    foam = tuple(note for a in asked for note in foam_notes(fit, a.situation, a.target, runs))
+    return RunPlan(runs, narrowings, len(considered), seed, summary, (*dict.fromkeys(foam), *notes))
 
 
 def question_of(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
@@ -288,6 +290,35 @@ def ordered(picked: Sequence[tuple[Candidate, float]], blocks: int, seed: int) -
             c, tells = mine[k]
             out.append(PlannedRun(len(out) + 1, block, c.situation, c.duration_s, tells))
     return tuple(out)
+
+
+def foam_notes(fit: Fit, asked: Situation, target: Target, runs: Sequence[PlannedRun]) -> tuple[str, ...]:
+    """What to read of the foam in these runs, where the target asks for air, and whether it will then be foretold."""
+    air = air_for(fit, asked, target)
+    if air is None:
+        return ()
+    mine = [
+        r.duration_s
+        for r in runs
+        if (r.situation.technique, r.situation.recipe) == (asked.technique, asked.recipe)
+    ]
+    there = [f.duration_s for f in air.runs]
+    ask = (
+        f"{target.name or 'The target'} asks for air: read the foam of each run of {asked.recipe} by {asked.technique} "
+        "(the whole drink, foam and all, right after straining) into foam_ml"
+    )
+    if air.fit is not None:
+        return (f"{ask}. {len(there)} runs have it by now, and it is in these odds.",)
+    durations = len({round(t) for t in (*there, *mine)})
+    more = max(LEAST_RUNS - len(there) - len(mine), 0)
+    enough = not more and durations >= LEAST_DURATIONS
+    then = "; with it the next call counts it" if enough else ""
+    lacking = (
+        ""
+        if enough
+        else (f"; {LEAST_RUNS} runs over {LEAST_DURATIONS} durations are wanted before a call can count it")
+    )
+    return (f"{ask}{then}{lacking}. Until then nothing is known of texture, and it is not in these odds.",)
 
 
 def _words(fit: Fit, narrowings: Sequence[Narrowing], runs: int) -> tuple[str, tuple[str, ...]]:

@@ -8,16 +8,20 @@ from typing import Any
 
 import numpy as np
 
+from rig.advice.by_feel import ByFeel, by_feel
+from rig.advice.calling import air_for, landing
 from rig.advice.control_chart import FALSE_ALARM, ControlChart, control_chart
 from rig.advice.control_chart import LEAST_RUNS as LEAST_FOR_CHART
 from rig.advice.hit_rate import HitRate, IntervalKind, hit_rate
-from rig.advice.odds import RESULTS, lands, odds_curve, windows_of
+from rig.advice.odds import RESULTS, lands, windows_of
 from rig.advice.rehearsal_parts import LEAST_RUNS, Gain, Split, Spread, gains, split, spreads
 from rig.advice.rehearsal_plan import as_if_no_plan, planned_s
 from rig.advice.rehearsal_runs import Rehearsed, rehearsed
+from rig.advice.rehearsal_texture import notes_on_air, with_texture
 from rig.advice.rehearsal_trend import Drift, Steadiness, drifts, steadiness
 from rig.advice.rehearsal_words import miss_in_words, notes_on, practise
 from rig.advice.statistics import Repeatability, repeatability
+from rig.advice.texture import overrun_of
 from rig.arrays import BoolArray, FloatArray
 from rig.bench import Target
 from rig.errors import NotEnoughData, NotFound
@@ -36,6 +40,7 @@ class PractisedRun:
 
     `landed` None without a target. `room`: how far inside the target (negative: outside), in standard
     deviations of these runs, by its tightest limit. `why`: where it went wrong, empty where it did not.
+    `overrun_pct`: of its foam, None where that was not read.
     """
 
     run: str
@@ -46,6 +51,7 @@ class PractisedRun:
     landed: bool | None
     room: float | None
     why: str
+    overrun_pct: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys."""
@@ -55,6 +61,7 @@ class PractisedRun:
             "duration_s": round(self.duration_s, 2),
             "temp_c": round(self.temp_c, 3),
             "dilution_by_volume": round(self.dilution_by_volume, 4),
+            "overrun_pct": None if self.overrun_pct is None else round(self.overrun_pct, 1),
             "landed": self.landed,
             "room": None if self.room is None else round(self.room, 3),
             "why": self.why,
@@ -90,7 +97,7 @@ class Practice:
     unlike the others to say anything of the usual spread. `foretold`: odds of such runs by the fit.
     `between_sessions`: ISO 5725-2 split of each result, where there are two sessions or more. `planned_s`: the
     durations of a series that was planned so, None where one duration was meant; spread, charts, drifts and gains are
-    then told as if every run had been meant to last the usual time.
+    then told as if every run had been meant to last the usual time. `by_feel`: the blind ones against the guided.
     """
 
     set_up: SetUp
@@ -112,6 +119,7 @@ class Practice:
     worst: str | None
     practise: tuple[str, ...]
     more_runs: int | None
+    by_feel: ByFeel | None
     notes: tuple[str, ...]
     planned_s: tuple[float, ...] | None
     basis: Basis
@@ -148,6 +156,7 @@ class Practice:
             "worst": self.worst,
             "practise": list(self.practise),
             "more_runs": self.more_runs,
+            "by_feel": None if self.by_feel is None else self.by_feel.to_dict(),
             "notes": list(self.notes),
             "planned_s": None if self.planned_s is None else list(self.planned_s),
             "basis": {"runs": self.basis.runs, "kind": self.basis.kind.value},
@@ -200,13 +209,15 @@ def rehearse(
     parts = split(steady) if len(steady) >= LEAST_RUNS else None
     found = gains(steady, parts, target) if parts is not None and target is not None else ()
     spread = spreads(steady, parts)
-    runs = tuple(_practised(everyone, k, target, spread) for k in range(len(everyone)))
-    hits = sum(bool(r.landed) for r in runs)
+    overruns = [overrun_of(fit, r) for r in everyone.runs]
+    runs = tuple(_practised(everyone, k, target, spread, overruns) for k in range(len(everyone)))
+    known = [r.landed for r in runs if r.landed is not None]
+    hits = sum(known)
     rhythm = steadiness(everyone.runs, everyone.duration_s, everyone.departures[:, P.RATE])
     ranked = sorted((r for r in runs if r.room is not None), key=lambda r: r.room or 0.0)
     slips = tuple(r.run for k, r in enumerate(runs) if k not in usual_rows)
     words, more = practise(
-        spread, parts, found, rhythm, len(steady), steady.usual_s, set_up.technique, hits / len(runs)
+        spread, parts, found, rhythm, len(steady), steady.usual_s, set_up.technique, hits / max(len(known), 1)
     )
     return Practice(
         set_up=set_up,
@@ -216,11 +227,11 @@ def rehearse(
         set_aside=aside,
         slips=slips,
         sessions=_sessions(runs, slips),
-        capability=None if target is None else hit_rate(hits, len(runs), interval=interval),
+        capability=hit_rate(hits, len(known), interval=interval) if known else None,
         foretold=None if target is None else _foretold(fit, steady, target),
         spreads=spread,
         gains=found,
-        charts=_charts(level, usual, rhythm),
+        charts=_charts(level, usual, rhythm, overruns),
         drifts=_drifts(steady),
         cadence=rhythm,
         between_sessions=_between_sessions(steady),
@@ -228,7 +239,8 @@ def rehearse(
         worst=ranked[0].run if ranked else None,
         practise=words,
         more_runs=more,
-        notes=notes_on(steady, spread, slips, aside),
+        by_feel=by_feel(fit, everyone.runs, None if target is None else {r.run: r.landed for r in runs}),
+        notes=(*notes_on(steady, spread, slips, aside), *notes_on_air(target, overruns)),
         planned_s=None if planned is None else tuple(sorted(set(np.round(planned, 1).tolist()))),
         basis=steady.usual.basis,
     )
@@ -274,18 +286,26 @@ def _slips(r: Rehearsed) -> np.ndarray:
     return np.asarray(away > _SLIP * scale)
 
 
-def _practised(r: Rehearsed, k: int, target: Target | None, spread: Sequence[Spread]) -> PractisedRun:
+def _practised(
+    r: Rehearsed,
+    k: int,
+    target: Target | None,
+    spread: Sequence[Spread],
+    overruns: Sequence[float | None],
+) -> PractisedRun:
     landed, room, why = None, None, ""
     if target is not None:
-        landed = bool(lands(r.results[k], target))
-        rooms = []
+        landed, rooms = bool(lands(r.results[k], target)), list[float]()
         for result, (low, high) in windows_of(target).items():
             at = RESULTS.index(result)
             sd = spread[at].sd
             value, scale = r.results[k, at], sd if np.isfinite(sd) and sd > 0 else 1.0
             rooms += [(value - low) / scale, (high - value) / scale]
-        room = float(min(rooms))
         why = "" if landed else miss_in_words(r, k, target)
+        landed, air_room, air_why = with_texture(landed, target, overruns[k], overruns)
+        rooms += air_room
+        room = float(min(rooms)) if rooms else None
+        why = "; ".join(text for text in (why, air_why) if text)
     return PractisedRun(
         run=r.runs[k].run,
         session=r.runs[k].session,
@@ -295,6 +315,7 @@ def _practised(r: Rehearsed, k: int, target: Target | None, spread: Sequence[Spr
         landed=landed,
         room=room,
         why=why,
+        overrun_pct=overruns[k],
     )
 
 
@@ -308,7 +329,7 @@ def _sessions(runs: Sequence[PractisedRun], slips: Sequence[str]) -> tuple[Sessi
             SessionSummary(
                 session=name,
                 runs=len(mine),
-                hits=None if mine[0].landed is None else sum(bool(r.landed) for r in mine),
+                hits=None if all(r.landed is None for r in mine) else sum(bool(r.landed) for r in mine),
                 temp_sd_k=float(np.std([r.temp_c for r in usual], ddof=1)) if tells else None,
                 dilution_sd=float(np.std([r.dilution_by_volume for r in usual], ddof=1)) if tells else None,
             )
@@ -316,11 +337,16 @@ def _sessions(runs: Sequence[PractisedRun], slips: Sequence[str]) -> tuple[Sessi
     return tuple(out)
 
 
-def _foretold(fit: Fit, r: Rehearsed, target: Target) -> float:
-    """Odds by the fit of runs like these: at their durations, from their usual start."""
+def _foretold(fit: Fit, r: Rehearsed, target: Target) -> float | None:
+    """Odds by the fit of runs like these, at their durations, from their usual start; None where none can be told."""
     times, count = np.unique(r.duration_s, return_counts=True)
-    curve = odds_curve(predict(fit, r.usual.situation, times), target).odds
-    return float(np.average(curve, weights=count))
+    try:
+        curve = landing(
+            predict(fit, r.usual.situation, times), target, air_for(fit, r.usual.situation, target)
+        ).curve
+    except NotEnoughData:
+        return None
+    return float(np.average(curve.odds, weights=count))
 
 
 _CHARTED: dict[str, Callable[[Rehearsed], FloatArray]] = {
@@ -336,7 +362,9 @@ def _charted(r: Rehearsed) -> dict[str, FloatArray]:
     return {n: values(r) for n, values in _CHARTED.items() if n != "duration_s" or not r.is_planned}
 
 
-def _charts(r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None) -> tuple[ControlChart, ...]:
+def _charts(
+    r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None, overruns: Sequence[float | None]
+) -> tuple[ControlChart, ...]:
     """Slips are shown, but the limits come from the other runs; all charts share one false alarm."""
     if usual.sum() < LEAST_FOR_CHART:
         return ()
@@ -344,6 +372,10 @@ def _charts(r: Rehearsed, usual: BoolArray, rhythm: Steadiness | None) -> tuple[
     if rhythm is not None and len(rhythm.runs) >= LEAST_FOR_CHART:
         hz = np.array([c.mean_hz for c in rhythm.runs])
         row["cadence_hz"] = tuple(c.run for c in rhythm.runs), hz, np.ones(hz.size, dtype=bool)
+    foamed = [(name, pct) for name, pct in zip(r.names, overruns, strict=True) if pct is not None]
+    if len(foamed) >= LEAST_FOR_CHART:
+        names, pct = zip(*foamed, strict=True)
+        row["overrun_pct"] = names, np.array(pct), np.ones(len(pct), dtype=bool)
     return charts_of(row)
 
 

@@ -17,7 +17,7 @@ from scipy import stats
 
 from rig.advice.statistics import holm
 from rig.arrays import FloatArray
-from rig.runs import Run, Trace
+from rig.runs import HEARD_HZ, Run, Trace
 
 LEAST_RUNS = 4
 FALSE_ALARM = 0.025
@@ -177,6 +177,30 @@ def cadence(run: Run, duration_s: float) -> Cadence | None:
     start, end = level + slope * time[0], level + slope * time[-1]
     within = float(np.std(hz - (level + slope * time), ddof=2)) / mean
     return Cadence(run.run, mean, within, float(end / start) - 1.0)
+
+
+def usual_cadence_hz(runs: Sequence[Run], session: str | None = None) -> dict[str, float]:
+    """Strokes a second that are usual by technique: the median of a session's runs where it has any, else of all runs.
+
+    As their trace has it, or as it was heard.
+    """
+    known = [(r, hz) for r in runs if (hz := _mean_hz(r)) is not None]
+    out = {}
+    for technique in dict.fromkeys(r.technique for r, _ in known):
+        of_all = [hz for r, hz in known if r.technique == technique]
+        own = [hz for r, hz in known if r.technique == technique and session and r.session == session]
+        out[technique] = float(np.median(own or of_all))
+    return out
+
+
+def _mean_hz(run: Run) -> float | None:
+    found = cadence(run, run.duration_s) if run.duration_s else None
+    if found is not None:
+        return found.mean_hz
+    try:
+        return float(run.extra[HEARD_HZ])
+    except (KeyError, ValueError):
+        return None
 
 
 @dataclass(frozen=True)

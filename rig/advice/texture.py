@@ -74,13 +74,12 @@ def air_of(fit: Fit, technique: str, recipe: str) -> Air:
     for run in fit.book.used_runs():
         if (run.technique, run.recipe) != (technique, recipe) or run.foam_ml is None or not run.duration_s:
             continue
-        liquid_ml = strained_ml(fit, run)
-        pct = np.nan if liquid_ml is None else 100.0 * (run.foam_ml / liquid_ml - 1.0)
-        if not _LEAST_PCT <= pct <= _MOST_PCT:
+        pct = overrun_of(fit, run)
+        if pct is None:
             not_used.append(run.run)
             continue
         half_life = np.nan if run.foam_half_life_s is None else run.foam_half_life_s
-        found.append(Foamed(run.run, run.duration_s, max(float(pct), 0.0), half_life))
+        found.append(Foamed(run.run, run.duration_s, pct, half_life))
     what = f"{_runs(len(found))} of {recipe} by {technique} with foam measured"
     try:
         made = fit_overrun(
@@ -96,6 +95,27 @@ def air_of(fit: Fit, technique: str, recipe: str) -> Air:
         ).replace("there is no", "there are no", 1)
         return Air(tuple(found), tuple(not_used), None, why + _left_out(not_used) + ".")
     return Air(tuple(found), tuple(not_used), made, "")
+
+
+def overrun_of(fit: Fit, run: Run) -> float | None:
+    """Overrun of a run [%] as its foam was read; None where it was not, or its liquid is not known."""
+    liquid_ml = None if run.foam_ml is None else strained_ml(fit, run)
+    if run.foam_ml is None or liquid_ml is None:
+        return None
+    pct = 100.0 * (run.foam_ml / liquid_ml - 1.0)
+    return max(pct, 0.0) if _LEAST_PCT <= pct <= _MOST_PCT else None
+
+
+def air_missed(target: Target, overrun_pct: float) -> dict[Limit, float]:
+    """The limit of air that an overrun [%] misses, and by how much [%]; nothing where it lands or none is asked for."""
+    low, high = target.overrun_window or (0.0, None)
+    if overrun_pct < low:
+        return {Limit.TOO_FLAT: low - overrun_pct}
+    return {Limit.TOO_FOAMY: overrun_pct - high} if high is not None and overrun_pct > high else {}
+
+
+NOT_IN_ODDS = "nothing is known of texture: too few drinks had their foam read, and it is not in these odds"
+"""What a call says of the air it was asked for and cannot foretell."""
 
 
 def _runs(count: int) -> str:
@@ -202,7 +222,7 @@ def tell(
     window = target.overrun_window
     assert window is not None
     if air.fit is None:
-        return Texture(window, len(air.runs), times, None, None, None, without, _half_life(air), (air.why,))
+        return Texture(window, len(air.runs), times, None, None, None, without, half_life_of(air), (air.why,))
     odds_at = with_air(OddsCurve(np.ones_like(times), {}), air, target, times).odds
     odds = float(np.interp(best, times, odds_at))
     low, middle, high = (float(v[0]) for v in air.overrun_pct([best]))
@@ -215,7 +235,7 @@ def tell(
         f"{min(durations):.0f} to {max(durations):.0f} s{_left_out(air.not_used)}; taken as independent of "
         "temperature and dilution, so that the odds multiply.",
     ]
-    half_life = _half_life(air)
+    half_life = half_life_of(air)
     if half_life is not None:
         notes.append(
             f"The foam is half gone after {half_life[1]:.0f} s ({half_life[0]:.0f} to {half_life[2]:.0f})."
@@ -253,7 +273,8 @@ def _trade(
     )
 
 
-def _half_life(air: Air) -> Range | None:
+def half_life_of(air: Air) -> Range | None:
+    """How long the foam of such drinks stood until it was half as high [s], 90 %; None where hardly any was timed."""
     known = [f.half_life_s for f in air.runs if np.isfinite(f.half_life_s) and f.half_life_s > 0.0]
     if len(known) < 2:
         return None

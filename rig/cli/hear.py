@@ -44,14 +44,17 @@ def command(
     say(lasted_words(heard), style="bold")
     say(cadence_words(heard))
     if noted is not None:
-        say(f"Noted as the duration of run {noted}.")
+        say(f"Noted as the duration and the cadence of run {noted}.")
 
 
 def _note(heard: HeardShake, file: Path, run: str, logbook: str | None, bench_name: str | None) -> str:
     from rig.cli.source import open_source
+    from rig.runs import HEARD_HZ
 
     source = open_source(None, logbook, bench_name, with_traces=False)
     assert source.logbook is not None
     duration_s = round(heard.duration_s, 1)
-    source.logbook.edit_run(source.name, run, {"duration_s": duration_s}, f"heard in {file.name}")
+    known = source.logbook.run(source.name, run).extra
+    noted = {"duration_s": duration_s, "extra": {**known, HEARD_HZ: f"{heard.cadence_hz:.2f}"}}
+    source.logbook.edit_run(source.name, run, noted, f"heard in {file.name}")
     return run

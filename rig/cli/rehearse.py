@@ -130,6 +130,9 @@ def print_practice(found: Practice) -> None:
             style="bold",
         )
     say("", *found.practise)
+    if found.by_feel is not None:
+        say("", f"By feel: {found.by_feel.practise}", found.by_feel.rate_words)
+        say(f"{found.by_feel.timing_words}; {found.by_feel.missed_words}.")
     if found.more_runs is not None:
         say(f"{found.more_runs} more runs would make this surer.")
     _print_parts(found)
@@ -139,7 +142,7 @@ def print_practice(found: Practice) -> None:
         [
             (
                 r.run + _marks(found, r.run),
-                "" if r.landed is None else (r.why or "landed"),
+                "not known" if r.landed is None and found.target else r.why or ("landed" if r.landed else ""),
                 r.session or "",
                 f"{r.duration_s:.1f}",
                 f"{r.temp_c:.1f}",
@@ -201,6 +204,7 @@ def _print_parts(found: Practice) -> None:
 _NAMED = {
     "temp_c": "temperature",
     "dilution_by_volume": "dilution",
+    "overrun_pct": "overrun",
     "duration_s": "duration",
     "chill_rate_log": "rate of chilling",
     "cadence_hz": "rhythm",

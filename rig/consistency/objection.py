@@ -10,7 +10,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench, Motion
 from rig.physics.liquid import Liquid
-from rig.runs import Run
+from rig.runs import THERMOMETER, Run
 
 PROBE = "trace"
 """The column under which readings of the main probe are judged."""
@@ -112,10 +112,12 @@ class View:
         return (trace.time_s[read], trace.probe_c[read]) if read.any() else None
 
     def end_shown_c(self) -> float | None:
-        """What the probe showed last before the stop [°C], if that was while the drink was moved."""
+        """What the probe showed last before the stop [°C], if it was still moved then; or what was read by hand."""
         probe = self.probe()
         if probe is None:
             return None
+        if self.run.trace is not None and THERMOMETER in self.run.trace.probes_c:
+            return float(probe[1][-1]) if probe[0][-1] > 0.0 else None
         during = (probe[0] > 1.0) & (probe[0] <= self.moved_s + 0.5)
         if during.sum() < FEWEST or probe[0][during][-1] < 0.7 * self.moved_s:
             return None

@@ -37,7 +37,7 @@ def comparison_figure(
         subplot_titles=[p[0] for p in panels],
     )
     labels = {k: _two_lines(v) for k, v in short_names([s.set_up for s in comparison.summaries]).items()}
-    known = places([*everyone, *(s.set_up for s in comparison.summaries)])
+    known = places(everyone, [s.set_up for s in comparison.summaries])
     for k, (_, shape, points) in enumerate(panels):
         row, column = 1 + k // 2, 1 + k % 2
         for summary, (low, middle, high) in points:

@@ -21,7 +21,7 @@ from rig.fitting.random_effects import design_of
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, held_back_g, inputs_for, late_water_g, nominals
 from rig.physics.melt import MeltInputs, lagged, simulate, steps_for
-from rig.report.look import Place, places
+from rig.report.look import places
 from rig.runs import Run, SetUp
 
 _NAMES = ("technique", "vessel", "ice", "recipe")
@@ -44,13 +44,13 @@ class Course:
 class SetUpCourse(Course):
     """A course beside others, with the runs it rests on.
 
-    `place` is among all set-ups of the fit, so that an ice keeps its colour on every figure; `label` names it
+    `place` is that of its mark, the same on every figure while there are colours enough; `label` names it
     by what tells it from the others drawn with it.
     """
 
     set_up: SetUp
     label: str
-    place: Place
+    place: int
     runs: tuple[RunFit, ...]
 
     @property
@@ -109,7 +109,7 @@ def side_by_side(
     """Courses of one recipe, named by what tells them apart; `longest_s` as in `set_up_courses`."""
     drawn = [c.filled.asked.set_up for c in courses]
     labels = short_names(drawn)
-    known = places([*fit.set_ups, *drawn])
+    known = places(fit.set_ups, drawn)
     out = []
     for course, set_up in zip(courses, drawn, strict=True):
         shown = course.duration_s <= (longest_s or _longest_s(fit, set_up))

@@ -68,25 +68,34 @@ class Mark:
         return faded(self.colour, opacity)
 
 
-Place = tuple[int, int]
-"""Where a set-up stands: among the ices, and among the ways to handle them (technique and vessel)."""
+def places(everyone: Sequence[SetUp], drawn: Sequence[SetUp]) -> dict[SetUp, int]:
+    """The place of each set-up drawn: among all of its fit, so that it keeps its mark on every figure.
+
+    Where those are more than there are colours, among those that are drawn together.
+    """
+    known = list(dict.fromkeys([*everyone, *drawn]))
+    if len(known) > len(LIGHT.series):
+        known = [s for s in known if s in set(drawn)]
+    return {s: k for k, s in enumerate(known)}
 
 
-def places(set_ups: Sequence[SetUp]) -> dict[SetUp, Place]:
-    """The place of each set-up among all of these."""
-    ices = list(dict.fromkeys(s.ice for s in set_ups))
-    ways = list(dict.fromkeys((s.technique, s.vessel) for s in set_ups))
-    return {s: (ices.index(s.ice), ways.index((s.technique, s.vessel))) for s in set_ups}
+def mark(look: Look, place: int) -> Mark:
+    """The mark of a set-up: no two have one colour; dash and symbol tell apart where colour does not.
 
-
-def mark(look: Look, place: Place) -> Mark:
-    """The mark of a set-up: an ice keeps its colour; dash and symbol tell apart where colour does not."""
-    ice, way = place
+    Beyond the palette its colours come again, each time greyer.
+    """
+    turn, which = divmod(place, len(look.series))
     return Mark(
-        look.series[ice % len(look.series)],
-        _DASHES[(ice + way) % len(_DASHES)],
-        _SYMBOLS[(ice + way) % len(_SYMBOLS)],
+        _blended(look.series[which], look.quiet, 1.0 - 0.6**turn),
+        _DASHES[place % len(_DASHES)],
+        _SYMBOLS[place % len(_SYMBOLS)],
     )
+
+
+def _blended(colour: str, other: str, share: float) -> str:
+    """A `#rrggbb` colour with so much of another in it."""
+    parts = ([int(c[k : k + 2], 16) for k in (1, 3, 5)] for c in (colour, other))
+    return "#" + "".join(f"{round(a + share * (b - a)):02x}" for a, b in zip(*parts, strict=True))
 
 
 def faded(colour: str, opacity: float) -> str:

@@ -105,6 +105,8 @@ class Session:
     follower: Follower
     way: Way
     by_itself: bool = False
+    blind: bool = False
+    """Stopped by feel: nothing rings, and who shows it hides the call and the numbers until then."""
     advisor: Advisor | None = None
     prepare: Callable[[WeighedIn], Advisor] | None = None
     """Makes the advisor once all is weighed in."""
@@ -162,6 +164,11 @@ class Session:
     def moving(self) -> bool:
         """Whether the drink is being moved."""
         return self._started_s is not None and self._stopped_s is None
+
+    @property
+    def hidden(self) -> bool:
+        """Whether the call and all numbers but the scale's are to be hidden: until a blind drink has stopped."""
+        return self.blind and self._stopped_s is None
 
     @property
     def moved_s(self) -> float:
@@ -322,7 +329,8 @@ class Session:
         temp_c = self.heard.temp_c(self.temp_c)
         before, self._advised_s = self.words, max(self._advised_s, at_s - self._started_s)
         self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
-        if self.words is not None and self.words.stop_now and not (before is not None and before.stop_now):
+        was_due = before is not None and before.stop_now
+        if self.words is not None and self.words.stop_now and not was_due and not self.blind:
             self.ring()
         if self.by_itself and self.way.duration_s is None and self.words is not None and self.words.due:
             self._stop()

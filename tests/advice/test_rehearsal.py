@@ -565,7 +565,7 @@ def test_a_practice_has_stable_keys_and_is_plain_json(by_feel: Fit) -> None:
     assert set(told) == {
         "technique", "vessel", "ice", "recipe", "target", "runs", "set_aside", "slips", "sessions",
         "capability", "foretold_odds", "spreads", "gains", "charts", "drifts", "cadence",
-        "between_sessions", "best", "worst", "practise", "more_runs", "notes", "planned_s", "basis",
+        "between_sessions", "best", "worst", "practise", "more_runs", "by_feel", "notes", "planned_s", "basis",
     }  # fmt: skip
     assert [c["quantity"] for c in told["charts"]] == [
         "temp_c", "dilution_by_volume", "duration_s", "chill_rate_log",

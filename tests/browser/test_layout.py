@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from dashboard.app import PAGES
 from tests.browser.conftest import axe_faults, opening
 
 OpenPage = Callable[..., Any]
@@ -18,6 +19,15 @@ SETTLED = {
     "/recipe": "main h1",
     "/rig": "main h1",
     "/guide": ".guide section p",
+    "/live": "#live-begin:visible",
+    "/live/projector": "#wall-side h2",
+    "/by-hand": "#hand-begin:visible",
+    "/runs/a3": "#run-residuals .main-svg",
+    "/runs/bring-in": "main h1",
+    "/compare/projector": "main h1",
+    "/rehearsal/next-runs": "#plan-head p",
+    "/recipe/coffee": "#coffee-head p",
+    "/recipe/glass": "#glass-head p",
 }
 MOST_SHIFT = 0.02
 # layout-shift entries of the Layout Instability API; those within half a second of a press do not count
@@ -27,6 +37,10 @@ new PerformanceObserver(list => {
     for (const entry of list.getEntries()) if (!entry.hadRecentInput) window.shift += entry.value;
 }).observe({type: 'layout-shift', buffered: true});
 """
+
+
+def test_every_page_is_watched_while_it_comes() -> None:
+    assert {p.path if not p.path.endswith("/") else f"{p.path}a3" for p in PAGES} == set(SETTLED)
 
 
 @pytest.mark.parametrize("width", [1440, 390])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -15,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from rich.console import Console
 from typer.testing import CliRunner
 
 from rig.advice.live import EVERY_S, LiveCall
@@ -312,6 +314,39 @@ def test_an_advisor_is_told_each_reading_in_order_and_its_cue_rings_once(tmp_pat
     assert all(temp is not None for _, temp, _ in told[5:])
     assert len(rung) == 2  # the cue, and the end of the time that was asked for
     assert session.words == StopWords("stop", stop_now=True)
+
+
+def test_a_blind_drink_rings_nothing_and_shows_no_number_until_it_has_stopped(tmp_path: Path) -> None:
+    rung: list[float] = []
+    moving: list[str] = []
+    after: list[str] = []
+
+    def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
+        return StopWords("STOP at once", stop_now=time_s > 1.0)
+
+    def show(session: Session) -> None:
+        if session.started:
+            shown = Console(file=io.StringIO(), width=80)
+            shown.print(screen(session))
+            assert isinstance(shown.file, io.StringIO)
+            (moving if session.moving else after).append(shown.file.getvalue())
+
+    with SimulatedRig(make_drink(1), time_scale=TIME_SCALE) as rig:
+        session = session_of(
+            rig, tmp_path, by_itself=True, blind=True, advisor=advisor, ring=lambda: rung.append(1)
+        )
+        run_session(session, lambda pace_s: time.sleep(0.002) or "", show)
+        session.recording.end()
+    assert session.words is not None and session.words.stop_now
+    assert len(rung) == 1  # only the end of the time that was asked for
+    assert all("by feel" in text and "█" not in text and "STOP" not in text for text in moving)
+    assert any("█" in text for text in after)
+
+
+def test_what_is_stopped_by_feel_is_stopped_by_nobody_else(tmp_path: Path) -> None:
+    code, _, err = chillrig("record", "--simulated", "--blind", "--yes", "--logbook", tmp_path / "bar.sqlite")
+    assert code == 2
+    assert "stopped by feel" in " ".join(err.split())
 
 
 WHEN = datetime(2026, 1, 5, 9, tzinfo=UTC)

@@ -11,6 +11,7 @@ import pytest
 from scipy.io import wavfile
 
 from rig.logbook.store import open_logbook
+from rig.runs import HEARD_HZ
 from tests.cli.conftest import Chillrig
 from tests.signals.bar_sounds import RATE_HZ, Shake, shake
 
@@ -46,6 +47,8 @@ def test_what_was_heard_is_noted_on_a_run_with_its_reason(
     with open_logbook(book) as logbook:
         (stored,) = logbook.benches()
         assert logbook.run(stored.name, "a1").duration_s == pytest.approx(said["duration_s"], abs=0.06)
+        heard_hz = float(logbook.run(stored.name, "a1").extra[HEARD_HZ])
+        assert heard_hz == pytest.approx(said["cadence_hz"], abs=0.006)
         assert any(change.why == "heard in take.wav" for change in logbook.history(stored.name, "a1"))
 
 

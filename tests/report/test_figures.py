@@ -147,9 +147,8 @@ def test_nothing_to_compare_draws_an_empty_figure(fit: Fit) -> None:
 def test_no_two_of_many_set_ups_look_alike_even_without_colour_beside_each_other(look: Look) -> None:
     ices, vessels = [f"ice {k}" for k in range(6)], ["tin", "glass", "cup"]
     set_ups = [SetUp("shake", v, i) for v, i in product(vessels, ices)]
-    marks = [mark(look, p) for p in places(set_ups).values()]
-    assert len({(m.colour, m.dash) for m in marks}) == len(marks)
-    assert len({m.colour for m in marks}) == len(ices)
+    marks = [mark(look, p) for p in places(set_ups, set_ups).values()]
+    assert len({m.colour for m in marks}) == len(marks)
     beside_each_other = marks[: len(ices)]
     assert len({m.dash for m in beside_each_other}) == len({m.symbol for m in beside_each_other}) == len(ices)
 

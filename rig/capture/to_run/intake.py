@@ -6,6 +6,7 @@ The header's `meta` is written when the recording starts, so that a crash loses 
     bench           its bench.toml, as text
     run             fields of `rig.runs.Run` that are known beforehand, by name
     probe_in_drink  true where the main probe sits in the drink before the motion starts
+    blind           true where it is stopped by feel, with the call and all numbers hidden
     usual_start_c   what it should read there, or where else it waits [°C]
 """
 
@@ -38,7 +39,7 @@ from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, wit
 from rig.capture.to_run.probe_doubted import doubted, without_doubted
 from rig.consistency.judging import judged
 from rig.errors import LogbookError, NotEnoughData, NotFound, RigError
-from rig.runs import PROBE_DOUBT, Finding, Gravity, Run, RunBook, Trace
+from rig.runs import BLIND, PROBE_DOUBT, YES, Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
 from rig.signals.motion import motion_of
@@ -153,6 +154,8 @@ def recorded_in(
     findings = _doubts(journal, streams)
     start_s, stop_s = _motion(journal, streams, findings)
     values, extra = _fields(journal), {JOURNAL_KEY: journal.header.run}
+    if journal.header.meta.get(BLIND):
+        extra[BLIND] = YES
     main = _main_probe(streams)
     doubt = doubted(journal, main, start_s, stop_s)
     if doubt is not None:

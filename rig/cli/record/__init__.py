@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 EXAMPLE = example(
     "chillrig record --simulated",
     "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
+    "chillrig record --bench my-bar --target coupe --blind --session tuesday",
     "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
 )
 
@@ -65,6 +66,10 @@ def command(
     room_temp_c: Annotated[float | None, typer.Option(help="The room [°C].")] = None,
     probe_in_drink: Annotated[
         bool, typer.Option(help="The probe is in the drink before the motion: take its temperature there.")
+    ] = False,
+    blind: Annotated[
+        bool,
+        typer.Option("--blind", help="Rehearse by feel: the call and the numbers are hidden until you stop."),
     ] = False,
     duration_s: Annotated[
         float | None,
@@ -114,7 +119,7 @@ def command(
     from rig.capture.recording.recorder_files import Plan
     from rig.capture.to_run.calibrated import InForce
     from rig.cli.record.asked import drink_asked, meta_of, watch_of, way_of
-    from rig.cli.record.result import print_recovered, print_result
+    from rig.cli.record.result import print_recovered, print_result, session_score
     from rig.cli.source import fitted_or_prior
     from rig.logbook.calibrations import calibrations
     from rig.logbook.store import open_logbook
@@ -127,6 +132,8 @@ def command(
     folder = recordings_beside(at)
     if yes and not recover and duration_s is None and target is None and not simulated:
         raise typer.BadParameter("--yes needs --duration-s or --target, for nobody is asked when to stop")
+    if blind and (yes or duration_s is not None):
+        raise typer.BadParameter("--blind is stopped by feel: leave --yes and --duration-s out")
     if world is not None and not simulated:
         raise typer.BadParameter("--world is of simulated devices: give --simulated as well")
     with ExitStack() as stack:
@@ -171,7 +178,7 @@ def command(
             Plan(
                 folder,
                 ports,
-                meta_of(made, given, watch, simulated=simulated),
+                meta_of(made, given, watch, simulated=simulated, blind=blind),
                 time_scale=scale,
                 dialect_files=tuple(files),
             ),
@@ -183,9 +190,11 @@ def command(
             InForce(calibrations(opened), datetime.now(UTC).date()),
             by_itself=yes,
             quiet=as_json,
+            blind=blind,
         )
         recorded, landing = _taken_in(done, opened, decoders, fit)
-        print_result(recorded, landing, done, opened.where, left, as_json)
+        score = None if fit is None else session_score(fit, opened, recorded)
+        print_result(recorded, landing, score, done, opened.where, left, as_json)
 
 
 def _prepare(
@@ -223,6 +232,7 @@ def _record(
     *,
     by_itself: bool,
     quiet: bool,
+    blind: bool,
 ) -> Session:
     from rig.capture.recording.follow import Follower
     from rig.capture.recording.process import start_recording
@@ -241,6 +251,7 @@ def _record(
             Follower(plan.files.journal, decoders),
             way,
             by_itself=by_itself,
+            blind=blind,
             prepare=prepare,
             heard=Heard(held),
             watch=watch,

@@ -112,9 +112,12 @@ def way_of(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
     )
 
 
-def meta_of(made: Drink, given: dict[str, Any], watch: ProbeWatch, *, simulated: bool) -> dict[str, Any]:
+def meta_of(
+    made: Drink, given: dict[str, Any], watch: ProbeWatch, *, simulated: bool, blind: bool
+) -> dict[str, Any]:
     from rig.bench_toml import bench_toml
     from rig.capture.to_run.probe_doubted import USUAL_START
+    from rig.runs import BLIND
     from rig.session.simulated_drink import as_simulated
 
     run = {k: v for k, v in given.items() if v is not None}
@@ -124,6 +127,7 @@ def meta_of(made: Drink, given: dict[str, Any], watch: ProbeWatch, *, simulated:
         "run": as_simulated(run) if simulated else run,
         "probe_in_drink": watch.in_drink,
         USUAL_START: watch.usual_c,
+        BLIND: blind,
     }
 
 

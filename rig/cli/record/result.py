@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from rig.advice.verdict import Landing
 from rig.capture.recording.process import Interrupted
@@ -11,6 +12,10 @@ from rig.cli.printing import bullets, finding_json, print_findings, print_json, 
 from rig.errors import RigError
 from rig.session.drink import Session, still_to_weigh
 from rig.session.simulated_drink import SIMULATED_BECAUSE
+
+if TYPE_CHECKING:
+    from rig.fitting.result import Fit
+    from rig.logbook.store import Logbook
 
 Offered = list[tuple[Interrupted, Recorded | RigError | None]]
 """Interrupted recordings, each with what came of it: a run, the reason why none, or None if left alone."""
@@ -74,9 +79,19 @@ def _run_json(recorded: Recorded) -> dict[str, Any]:
     }
 
 
+def session_score(fit: Fit, logbook: Logbook, recorded: Recorded) -> Mapping[str, str] | None:
+    """How near the blind drinks of this one's session were; None where it was guided."""
+    from rig.session.tally import alike, score_of
+
+    if not recorded.run.is_blind:
+        return None
+    return score_of(fit, alike(logbook, recorded.bench_name, recorded.run), recorded.run)
+
+
 def print_result(
     recorded: Recorded,
     landing: Landing | None,
+    score: Mapping[str, str] | None,
     session: Session,
     where: str,
     left: Offered,
@@ -94,6 +109,7 @@ def print_result(
                 "weighed_g": session.weighed,
                 "not_weighed": missing,
                 "landing": None if landing is None else landing.to_dict(),
+                "by_feel": score,
                 "simulated": r.excluded_because == SIMULATED_BECAUSE,
                 "interrupted": [str(i.files.journal) for i, came in left if came is None],
             }
@@ -104,6 +120,9 @@ def print_result(
     if landing is not None:
         say(f"{landing.headline}.", style="bold")
         say(f"{landing.why}.")
+    if score is not None:
+        say(f"By feel: {score['last']}. {score['practise']}", style="bold")
+        say(f"{score['rate']} {score['timing']}; {score['missed']}.")
     if r.excluded_because is not None:
         say(f"In no fit: {r.excluded_because}.")
     bullets([f"{what}: {mass_g:.1f} g" for what, mass_g in session.weighed.items()])

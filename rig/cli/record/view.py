@@ -64,8 +64,13 @@ def screen(session: Session) -> RenderableType:
     figures = Table.grid(padding=(0, 6))
     figures.add_row("°C", "s" if session.moving else "g")
     second = f"{session.moved_s:.0f}" if session.moving else _number(follower.scale_g)
-    figures.add_row(big(_number(session.temp_c)), big(second))
-    words = session.words if session.moving else None
+    if session.hidden and session.moving:
+        figures = Table.grid()
+    elif session.hidden:
+        figures.add_row("", big(second))
+    else:
+        figures.add_row(big(_number(session.temp_c)), big(second))
+    words = session.words if session.moving and not session.hidden else None
     style = "bold reverse" if words is not None and words.stop_now else "bold"
     state = session.recording.state()
     return Group(
@@ -86,6 +91,8 @@ def screen(session: Session) -> RenderableType:
 def asked(session: Session) -> str:
     """What is to be done now, with what the recipe says of it."""
     technique = session.way.technique
+    if session.moving and session.hidden:
+        return f"{technique.capitalize()}: stop by feel, with space"
     if session.moving:
         limit = session.way.duration_s
         return f"{technique.capitalize()}: stop with space" + (
