@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -40,12 +41,14 @@ def open_bench(folder: str | Path) -> RunBook:
             f"See which runs they are: chillrig import {folder}. Or write a {BENCH_FILE} and a {RUN_SHEET} "
             "beside them (README, Your own bench)",
         )
-    bench, notes = _bench(home)
+    raw = {
+        BENCH_FILE: _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use"),
+        RUN_SHEET: _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"),
+    }
+    bench, notes = _bench(raw[BENCH_FILE])
     findings = tuple(map(_finding, notes))
     left_out = {n.left_out: n.place for n in notes if n.left_out is not None}
-    sheet = text_from_bytes(
-        _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"), RUN_SHEET
-    )
+    sheet = text_from_bytes(raw[RUN_SHEET], RUN_SHEET)
     sheet_runs, sheet_findings = read_run_sheet(sheet, bench, left_out=left_out)
     findings += sheet_findings
     traces = _Traces(home)
@@ -53,7 +56,8 @@ def open_bench(folder: str | Path) -> RunBook:
     for sheet_run, one in zip(sheet_runs, told, strict=True):
         findings += one.findings(Place(RUN_SHEET, sheet_run.line))
     runs = tuple(one.run for one in told)
-    return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()))
+    files = {name: zlib.compress(content) for name, content in raw.items()} | traces.raw
+    return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()), files)
 
 
 def _home(path: Path) -> Path:
@@ -90,8 +94,7 @@ def _finding(note: BenchNote) -> Finding:
     return Finding(gravity, note.text, note.place, note.cure)
 
 
-def _bench(home: Path) -> tuple[Bench, tuple[BenchNote, ...]]:
-    raw = _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use")
+def _bench(raw: bytes) -> tuple[Bench, tuple[BenchNote, ...]]:
     text = text_from_bytes(raw, BENCH_FILE)
     if is_unreadable(text):
         line = next(n for n, part in enumerate(text.split("\n"), 1) if is_unreadable(part))
@@ -106,6 +109,7 @@ class _Traces:
         self.home = home.resolve()
         self.findings: list[Finding] = []
         self.run_of: dict[Path, str] = {}
+        self.raw: dict[str, bytes] = {}
 
     def with_trace(self, sheet_run: SheetRun) -> Run:
         """The run with the trace it names, or without where that cannot be used."""
@@ -126,6 +130,7 @@ class _Traces:
         file = path.relative_to(self.home).as_posix()
         try:
             raw = path.read_bytes()
+            self.raw[file] = zlib.compress(raw, 1)
             text = text_from_bytes(raw, file)
             logged = None if is_trace(text) else self.logged(run, raw, path.name)
         except OSError as error:

@@ -84,6 +84,21 @@ def checked_changes(bench: Bench, run: str, changes: Mapping[str, Any]) -> Recor
     return {field: _checked(bench, Place(column=field, run=run), field, v) for field, v in changes.items()}
 
 
+def refuse_strangers(bench: Bench, record: Mapping[str, Any]) -> None:
+    """Refuse a run that names what the bench does not hold.
+
+    Raises
+    ------
+    NotFound
+        Naming the first.
+    """
+    bench.vessel(record["vessel"])
+    bench.ice_type(record["ice"])
+    bench.recipe(record["recipe"])
+    if record["target"] is not None:
+        bench.target(record["target"])
+
+
 def refuse_contradictions(bench: Bench, before: Run, changes: Record) -> None:
     """Refuse changes that make of a run what mass or heat forbids, and was not so before.
 
