@@ -14,6 +14,8 @@ from flask import Flask, request
 from dashboard import downloads, frame, headers, loading
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
+    bench,
+    bench_entry,
     bring_in,
     coffee,
     compare,
@@ -44,6 +46,8 @@ PAGES: tuple[Page, ...] = (
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
+    bench.PAGE,
+    bench_entry.PAGE,
     rehearsal.PAGE,
     next_runs.PAGE,
     recipe.PAGE,

@@ -85,6 +85,8 @@ def _named(runs: Sequence[str]) -> str:
 
 
 def _entry_words(was: Was) -> str:
+    if was.field == "name":
+        return f"{was.of} is now {was.after}"
     done = "added" if was.before is None else "removed" if was.after is None else "changed"
     return f"{was.of} {'changed' if was.field else done}"
 
@@ -128,20 +130,41 @@ def entry_of(logbook: Logbook, bench_name: str, section: str, name: str) -> dict
 
 
 def describe(
-    logbook: Logbook, bench_name: str, section: str, name: str, table: Mapping[str, Any], why: str
+    logbook: Logbook,
+    bench_name: str,
+    section: str,
+    name: str,
+    table: Mapping[str, Any],
+    why: str,
+    *,
+    was: str | None = None,
 ) -> bool:
     """Say of an entry what it is, a new one where there is none of that name; whether that changed anything.
+
+    With `was`, the entry of that name gets the new one, on the bench and in every run that names it.
 
     Raises
     ------
     NotFound, BenchError
-        No such bench or section; what the reader of bench folders does not take, with its reason and cure.
+        No such bench, section or entry; a name that is taken or looks like another; what the reader of bench folders
+        does not take, with its reason and cure.
     """
     with _describing(logbook, bench_name, why) as (text, write):
         entries = tables_of(text)[_section(section)]
-        if name not in entries:
-            refuse_unclear(KIND[section], [name.strip()], entries)
-        return write(with_entry(text, section, name if name in entries else name.strip(), table))
+        if was is not None and was not in entries:
+            raise NotFound(KIND[section], was, entries)
+        fresh = name.strip()
+        if name not in entries or was not in (None, name):
+            if fresh in entries:
+                raise BenchError(f"there is a {KIND[section]} {fresh!r}", Place(), "Give another name")
+            refuse_unclear(KIND[section], [fresh], [n for n in entries if n != was])
+            if was is not None:
+                text = with_entry_renamed(text, section, was, fresh)
+                write.rename_in_runs(USED_BY[section], was, fresh)
+        else:
+            fresh = name
+        before = entries.get(name if was is None else was)
+        return write(with_entry(text, section, fresh, table), strange_keys=before == dict(table))
 
 
 def entitle(logbook: Logbook, bench_name: str, title: str, why: str) -> bool:
@@ -175,23 +198,9 @@ def remove(logbook: Logbook, bench_name: str, section: str, name: str, why: str)
 
 
 def rename(logbook: Logbook, bench_name: str, section: str, old: str, new: str, why: str) -> None:
-    """Give an entry another name, on the bench and in every run that names it.
-
-    Raises
-    ------
-    NotFound, BenchError
-        There is none; the new name is taken, looks like another or is no name.
-    """
-    new = new.strip()
-    with _describing(logbook, bench_name, why) as (text, write):
-        entries = tables_of(text)[_section(section)]
-        if old not in entries:
-            raise NotFound(KIND[section], old, entries)
-        if new in entries:
-            raise BenchError(f"there is a {KIND[section]} {new!r}", Place(), "Give another name")
-        refuse_unclear(KIND[section], [new], [n for n in entries if n != old])
-        write(with_entry_renamed(text, section, old, new), strange_keys=True)
-        write.rename_in_runs(USED_BY[section], old, new)
+    """Give an entry another name, on the bench and in every run that names it; raises as `describe` does."""
+    table = entry_of(logbook, bench_name, section, old)
+    describe(logbook, bench_name, section, new, table, why, was=old)
 
 
 @dataclass(frozen=True)
@@ -431,6 +440,12 @@ def differences(before: str, after: str) -> tuple[Was, ...]:
     if titles[0] != titles[1]:
         found.append(Was("title", "title", *titles))
     for section in SECTIONS:
+        gone, come = (
+            tuple(n for n in a[section] if n not in b[section]) for a, b in ((was, now), (now, was))
+        )
+        if len(gone) == len(come) == 1:  # one cannot be taken off and another put on in one step
+            found.append(Was(f"{KIND[section]} {gone[0]}", "name", gone[0], come[0]))
+            was[section][come[0]] = was[section].pop(gone[0])
         for name in dict.fromkeys((*was[section], *now[section])):
             old, new = was[section].get(name), now[section].get(name)
             of = f"{KIND[section]} {name}"

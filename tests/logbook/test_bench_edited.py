@@ -89,6 +89,7 @@ def test_what_runs_name_is_renamed_with_them_and_never_taken_from_under_them(
     assert "tin" not in logbook.bench("bar").vessels
     taken = last_step(logbook, "bar")
     assert taken is not None and len(taken.changed) == len(runs)
+    assert taken.words.endswith("runs changed, vessel tin is now small tin")
     undo_step(logbook, "bar")
     assert logbook.book("bar") == before
 
