@@ -31,6 +31,7 @@ from dashboard.pages import (
     run,
     runs,
     shake_time,
+    sheet,
 )
 from dashboard.params import one, params_of_query
 from dashboard.service import Service
@@ -46,6 +47,7 @@ PAGES: tuple[Page, ...] = (
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
+    sheet.PAGE,
     bench.PAGE,
     bench_entry.PAGE,
     rehearsal.PAGE,

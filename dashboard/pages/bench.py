@@ -125,7 +125,7 @@ def _steps(taken: Sequence[StepTaken], last: StepTaken | None) -> html.Section:
             html.H2("What was done"),
             html.P("There is nothing to take back.", className="quiet")
             if last is None
-            else html.Button(f"Undo: {last.words}", id="bench-undo", className="do"),
+            else html.Button(f"Undo: {last.words}", id="bench-undo", className="less"),
             table(
                 "Every step, the last first",
                 ("When", "What", "Was", "Is", "Why", "Now"),

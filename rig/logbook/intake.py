@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from rig.bench import BENCH_FILE, parse_bench
 from rig.bench_text import merged, tables_of
 from rig.bench_toml import bench_toml
+from rig.consistency.judging import Judged
 from rig.errors import BenchError, Place
 from rig.logbook import schema
 from rig.logbook.changes import (
@@ -120,6 +121,16 @@ def add_book(
         _store_findings(connection, bench_id, source, book.findings)
         step.write(connection)
     return added
+
+
+def add_by_hand(connection: sa.Connection, step: Step, told: Sequence[Judged]) -> None:
+    """Add runs that somebody wrote down, none of which is there, with what was found in them."""
+    source = f"run sheet, {now_text()}"
+    for one in told:
+        _store_run(connection, _arrival(one.run), step, source, Added())
+    if told:
+        findings = [f for one in told for f in one.findings(Place())]
+        _store_findings(connection, step.bench_id, source, findings)
 
 
 def _bring_back(engine: sa.Engine, step: Step, names: Sequence[str]) -> int:

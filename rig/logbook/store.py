@@ -183,8 +183,7 @@ class Logbook:
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""
         with self._reading() as connection:
-            row = run_row(connection, bench_id_of(connection, bench_name), run)
-            return _run(row, _traces(connection, schema.run.c.id == row["id"]))
+            return run_with_trace(connection, run_row(connection, bench_id_of(connection, bench_name), run))
 
     def list_runs(
         self, bench_name: str | None = None, **selection: Unpack[Selection]
@@ -326,9 +325,13 @@ def change_run(connection: sa.Connection, made: Step, run: str, changes: Mapping
     bench = bench_of(connection, made.bench_id)
     record = checked_changes(bench, run, changes)
     if not JUDGED.isdisjoint(record):
-        before = _run(row, _traces(connection, schema.run.c.id == row["id"]))
-        refuse_contradictions(bench, before, record)
+        refuse_contradictions(bench, run_with_trace(connection, row), record)
     return made.changed(row, keep_history(connection, row, record, made.why))
+
+
+def run_with_trace(connection: sa.Connection, row: sa.RowMapping) -> Run:
+    """The run of a row with its trace."""
+    return _run(row, _traces(connection, schema.run.c.id == row["id"]))
 
 
 def turn_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:
