@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -56,7 +58,7 @@ def open_bench(folder: str | Path) -> RunBook:
     for sheet_run, one in zip(sheet_runs, told, strict=True):
         findings += one.findings(Place(RUN_SHEET, sheet_run.line))
     runs = tuple(one.run for one in told)
-    files = {name: zlib.compress(content) for name, content in raw.items()} | traces.raw
+    files = {name: zlib.compress(content, 1) for name, content in raw.items()} | traces.as_they_lie()
     return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()), files)
 
 
@@ -100,6 +102,15 @@ def _bench(raw: bytes) -> tuple[Bench, tuple[BenchNote, ...]]:
         line = next(n for n, part in enumerate(text.split("\n"), 1) if is_unreadable(part))
         raise BenchError("not UTF-8 text", Place(BENCH_FILE, line), "Save it as UTF-8")
     return parse_bench(text)
+
+
+def trace_paths(home: Path, runs: Iterable[Run]) -> dict[str, str]:
+    """Where the file lies that a run names as its trace, in a folder; by run, where there is one."""
+    traces = _Traces(home)
+    found = {r.run: traces.path(r.trace_file) for r in runs if r.trace_file is not None}
+    return {
+        name: path.relative_to(traces.home).as_posix() for name, path in found.items() if path is not None
+    }
 
 
 class _Traces:
@@ -177,6 +188,15 @@ class _Traces:
     def files(self) -> list[Path]:
         """The trace files that are there, by name."""
         return sorted((self.home / TRACES).glob("*.csv"))
+
+    def as_they_lie(self) -> dict[str, bytes]:
+        """Every trace's file, compressed, by its name in the folder; those too that no run names."""
+        for path in self.files():
+            name = path.relative_to(self.home).as_posix()
+            if name not in self.raw:
+                with suppress(OSError):  # a file nobody can read, and no run needs
+                    self.raw[name] = zlib.compress(path.read_bytes(), 1)
+        return self.raw
 
     def orphans(self) -> tuple[Finding, ...]:
         """A note for each trace file that no usable run names."""

@@ -121,6 +121,20 @@ def bench_text(logbook: Logbook, bench_name: str) -> str:
         return _text(connection, bench_id_of(connection, bench_name))
 
 
+def kept_files(logbook: Logbook, bench_name: str) -> dict[str, bytes]:
+    """The files of the folder that was imported last, as `RunBook.files` has them; without a run sheet where none was.
+
+    A bench that was begun here, or came in some other way, has its first text alone.
+    """
+    table = schema.bench_file
+    with logbook._reading() as connection:
+        mine = table.c.bench_id == bench_id_of(connection, bench_name)
+        return {
+            n: bytes(data)
+            for n, data in connection.execute(sa.select(table.c.name, table.c.data).where(mine))
+        }
+
+
 def entry_of(logbook: Logbook, bench_name: str, section: str, name: str) -> dict[str, Any]:
     """What the bench says of an entry, as it is written there; NotFound where there is none."""
     entries = tables_of(bench_text(logbook, bench_name))[_section(section)]
