@@ -221,7 +221,8 @@ def changed_table(
     wrong = []
     for field in fields:
         texts = tuple(" ".join(str(t).split()) for t in said.get(field.key, ()))
-        if not texts or texts == written(field, table):
+        plain = tuple(t.replace("\N{MINUS SIGN}", "-") for t in texts)
+        if not texts or written(field, table) in (texts, plain):
             continue
         try:
             value = _value(field, texts)
@@ -264,13 +265,16 @@ def _value(field: Field, texts: Sequence[str]) -> Any:
     return _number(field, text)
 
 
+_CONVERTED = ("°C", "g", "ml")
+
+
 def _number(field: Field, text: str) -> float | int:
     if field.kind is Kind.SHARE:
         value = typed_share(text)[0]
     else:
-        # what is told as a share in percent is typed as a plain number, with its unit or without
-        bare = text.removesuffix(field.unit).strip() if field.unit else text
-        value = typed(bare, field.unit if field.unit in ("°C", "g", "ml") else "")
+        # a unit that is converted from nothing may be typed as it stands beside the field
+        known = field.unit in _CONVERTED
+        value = typed(text if known else text.removesuffix(field.unit).strip(), field.unit if known else "")
     value = round(value, 4)
     return int(value) if value.is_integer() else value
 

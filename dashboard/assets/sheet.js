@@ -23,7 +23,7 @@ window.dash_clientside = window.dash_clientside || {};
   function field(column, text, of) {
     const input = element("input", {
       type: "text", autocomplete: "off", spellcheck: "false", maxlength: "500", value: text,
-      size: column.number ? "7" : "14",
+      size: column.number || column.key === "run" ? "7" : "14",
       "aria-label": `${column.words}${column.unit ? ` [${column.unit}]` : ""}, ${of}`,
     });
     if (column.number) input.inputMode = "decimal";

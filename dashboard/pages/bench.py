@@ -47,6 +47,14 @@ def layout(here: Here) -> Any:
             html.H1("Bench"),
             html.Div(body(logbook, here.bench, here.kept), id="bench-body"),
             html.Div(id="bench-said", role="status"),
+            html.P(
+                html.A(
+                    "Take it away as a folder",
+                    href=address("/bench.zip", bench=here.kept),
+                    download=f"{here.bench}.zip",
+                ),
+                className="ways-on",
+            ),
             html.Details([html.Summary("Give it another title"), _title_form()]),
             html.Details([html.Summary("Begin another bench"), _begin_form()]),
             dcc.Store(id="bench-kept", data=here.kept),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from dashboard.questions.correction import reason_of
 from rig.bench_fields import Shelf, changed_table, shelf_of
 from rig.bench_text import tables_of
 from rig.errors import ModelRangeError
-from rig.logbook.editing import begin_bench, bench_text, describe
+from rig.importing.write_bench import bench_files, zipped
+from rig.logbook.editing import begin_bench, bench_text, describe, kept_files
 from rig.logbook.store import Logbook
 
 ADDED = "added"
@@ -111,6 +112,12 @@ def parts_of(table: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The ingredients that a recipe's table lists."""
     listed = table.get("ingredients")
     return [dict(i) for i in listed if isinstance(i, dict)] if isinstance(listed, list) else []
+
+
+def as_folder(logbook: Logbook, bench: str) -> bytes:
+    """The bench as the folder it is on a disk, in one archive."""
+    book = replace(logbook.book(bench), files=kept_files(logbook, bench))
+    return zipped(bench_files(book, bench_text(logbook, bench)), bench)
 
 
 def begin(logbook: Logbook, name: Any, title: Any) -> str:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
+import re
+import zipfile
 import zlib
 from collections.abc import Mapping
 from dataclasses import fields
@@ -23,6 +26,8 @@ from rig.importing.cells_out import csv_text, trace_csv, trace_names
 from rig.importing.folder_again import folder_again
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
 from rig.runs import RunBook, Trace
+
+_UNSAFE = re.compile(r"[^\w.-]+")
 
 
 def write_bench(book: RunBook, folder: str | Path, *, overwrite: bool = False, text: str = "") -> Path:
@@ -69,6 +74,17 @@ def bench_files(book: RunBook, text: str = "") -> dict[str, bytes]:
         f"{TRACES}/{names[r.run]}": trace_csv(r.trace).encode() for r in book.runs if r.trace is not None
     }
     return described | {RUN_SHEET: run_sheet_csv(book).encode()} | traces
+
+
+def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
+    """Files in one archive below a folder's name; the same bytes for the same files."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(f"{_UNSAFE.sub('_', folder).strip('. ') or 'bench'}/{name}")
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, content)
+    return out.getvalue()
 
 
 def _described(book: RunBook, text: str) -> bytes:
