@@ -285,12 +285,67 @@ def summary(shelf: Shelf, table: Mapping[str, Any]) -> str:
         listed = table.get("ingredients")
         named = [i for i in listed if isinstance(i, dict)] if isinstance(listed, list) else []
         return ", ".join(f"{i.get('name', '?')}{_amount(i)}" for i in named) or "no ingredients"
-    told = []
-    for field in shelf.fields:
-        texts = [t.replace("-", "−") for t in written(field, table)]
-        if any(texts):
-            told.append(f"{field.words.casefold()} {' to '.join(texts)} {field.unit}".strip())
-    return ", ".join(told) or "nothing said"
+    return ", ".join(t for f in shelf.fields if (t := _of_field(f, table))) or "nothing said"
+
+
+def was_and_is(section: str, key: str, before: Any, after: Any) -> tuple[str, str]:
+    """A field of an entry before and after a change, in words; "" is the whole entry, None where it was not there.
+
+    Of a recipe's ingredients only those that changed.
+    """
+    shelf = SHELVES.get(section)
+    if shelf is None or not key:
+        return _plainly(shelf, before), _plainly(shelf, after)
+    if shelf.parts and key == "ingredients":
+        listed = [
+            [i for i in v if isinstance(i, dict)] if isinstance(v, list) else [] for v in (before, after)
+        ]
+        was, now = ([i for i in mine if i not in other] for mine, other in (listed, listed[::-1]))
+        return _poured(shelf, was), _poured(shelf, now)
+    field = next((f for f in shelf.fields if f.key == key), None)
+    if field is None:
+        return _shown(before), _shown(after)
+    return _of_field(field, {key: before}) or "–", _of_field(field, {key: after}) or "–"
+
+
+def words_of(section: str, key: str) -> str:
+    """What a field of an entry is called."""
+    shelf = SHELVES.get(section)
+    known = () if shelf is None else shelf.fields
+    return next((f.words.casefold() for f in known if f.key == key), key.replace("_", " "))
+
+
+def _plainly(shelf: Shelf | None, table: Any) -> str:
+    if shelf is None or not isinstance(table, dict):
+        return _shown(table)
+    return summary(shelf, table) if not shelf.parts else _poured(shelf, table.get("ingredients"))
+
+
+def _poured(shelf: Shelf, listed: Any) -> str:
+    said = []
+    for table in listed if isinstance(listed, list) else []:
+        told = [t for f in shelf.parts if f.key != "name" and (t := _of_field(f, table))]
+        said.append(f"{table.get('name', '?')} ({', '.join(told)})" if told else str(table.get("name", "?")))
+    return "; ".join(said) or "–"
+
+
+def _of_field(field: Field, table: Mapping[str, Any]) -> str:
+    """What a table says of a field, with its unit, and its words where the unit does not tell."""
+    texts = [
+        t.replace("-", "−") if field.kind in (Kind.NUMBER, Kind.SHARE) else t for t in written(field, table)
+    ]
+    if not any(texts):
+        return ""
+    value = f"{' to '.join(texts)} {field.unit}".strip()
+    return (
+        value
+        if field.key in ("volume_ml", "mass_g") and not field.window
+        else f"{field.words.casefold()} {value}"
+    )
+
+
+def _shown(value: Any) -> str:
+    return "–" if value is None else str(value)
 
 
 def _amount(ingredient: Mapping[str, Any]) -> str:

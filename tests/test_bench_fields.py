@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 
 from rig.bench import SECTIONS, Ice, Target, Technique, Vessel, parse_bench
-from rig.bench_fields import SHELVES, changed_table, shelf_of, summary, written
+from rig.bench_fields import SHELVES, changed_table, shelf_of, summary, was_and_is, words_of, written
 from rig.bench_text import merged, tables_of, with_entry, with_entry_renamed, without_entry
 from rig.brewing import Brew
 from rig.errors import BenchError, NotFound
@@ -123,3 +123,18 @@ def test_what_came_in_goes_under_what_was_changed_by_hand() -> None:
     kept = merged(base, mine, theirs, needed={"vessels": {"pot"}}, yields=True)
     assert tables_of(kept)["vessels"] == {"tin": {"mass_g": 9, "held_back_g": 2}, "pot": {}}
     assert merged(base, base, theirs, needed={}, yields=False) == theirs
+
+
+def test_a_change_is_told_in_the_words_of_the_form() -> None:
+    assert was_and_is("targets", "dilution_by_volume", None, [0.3, 0.36]) == (
+        "–",
+        "water added ÷ starting volume 0.3 to 0.36",
+    )
+    assert was_and_is("vessels", "mass_g", 235, 240) == ("235 g", "240 g")
+    coffee = {"name": "coffee", "volume_ml": 50}
+    spirit = {"name": "spirit", "volume_ml": 35, "abv_pct": 40}
+    changed = was_and_is("recipes", "ingredients", [coffee, spirit], [coffee, spirit | {"abv_pct": 42}])
+    assert changed == ("spirit (35 ml, alcohol 40 % vol)", "spirit (35 ml, alcohol 42 % vol)")
+    assert was_and_is("recipes", "", None, {"ingredients": [coffee]}) == ("–", "coffee (50 ml)")
+    assert was_and_is("", "title", "a", "b") == ("a", "b")
+    assert words_of("ice", "temp_c") == "usual temperature" and words_of("ice", "own_key") == "own key"

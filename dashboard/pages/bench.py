@@ -17,7 +17,7 @@ from dashboard.params import address
 from dashboard.questions.bench import begin
 from dashboard.questions.correction import reason_of
 from dashboard.service import Service
-from rig.bench_fields import SHELVES, Shelf, summary
+from rig.bench_fields import SHELVES, Shelf, summary, was_and_is, words_of
 from rig.bench_text import tables_of
 from rig.errors import RigError
 from rig.logbook.editing import StepTaken, Was, bench_text, entitle, last_step, steps, undo_step
@@ -154,7 +154,7 @@ def step_rows(step: StepTaken) -> list[tuple[str, ...]]:
     ends = (step.why, now)
     when = wording.when(step.changed_at)
     rows: list[tuple[str, ...]] = [
-        (when, _field(w), said(w.before), said(w.after), *ends) for w in step.described
+        (when, _field(w), *was_and_is(w.section, w.field, w.before, w.after), *ends) for w in step.described
     ]
     if step.added or step.changed or step.began_bench or not rows:
         words = "the bench put away" if step.began_bench and step.is_undo else _of_runs(step)
@@ -168,18 +168,7 @@ def _of_runs(step: StepTaken) -> str:
 
 
 def _field(was: Was) -> str:
-    return f"{was.of}: {was.field.replace('_', ' ')}" if was.field else was.of
-
-
-def said(value: Any) -> str:
-    """A value of bench.toml in words."""
-    if value is None:
-        return "–"
-    if isinstance(value, Mapping):
-        return ", ".join(f"{k.replace('_', ' ')} {said(v)}" for k, v in value.items()) or "nothing said"
-    if isinstance(value, list):
-        return "; ".join(said(v) for v in value)
-    return str(value).replace("-", "−") if isinstance(value, int | float) else str(value)
+    return f"{was.of}: {words_of(was.section, was.field)}" if was.field else was.of
 
 
 def open_logbook_of(service: Service) -> Logbook:

@@ -12,7 +12,16 @@ from dashboard.page import Here, Page
 from dashboard.pages.bench import NO_LOGBOOK, ONLY_HERE, open_logbook_of
 from dashboard.params import Params, Scale, address
 from dashboard.questions.correction import reason_of
-from dashboard.questions.sheet import PAGE_ROWS, edits_of, fault_words, faults_json, grid, summary, where
+from dashboard.questions.sheet import (
+    PAGE_ROWS,
+    cells_words,
+    edits_of,
+    fault_words,
+    faults_json,
+    grid,
+    summary,
+    where,
+)
 from dashboard.service import Service
 from rig.errors import RigError
 from rig.logbook.editing import last_step, undo_step
@@ -148,7 +157,7 @@ def register(app: Dash, service: Service) -> None:
                 told = notice(f"Nothing was saved: {len(faults)} cells need another look.")
                 return told, no_update, no_update, no_update, faults_json(faults), faults_block(faults)
             told = notice(
-                f"Saved: {edits.changes} cells. It is one step, and can be taken back as one.", "know"
+                f"Saved: {cells_words(edits)}. It is one step, and can be taken back as one.", "know"
             )
             return told, _grid(service, bench, _page(page)), undo_words(logbook, bench), "", [], None
         except RigError as error:

@@ -113,11 +113,16 @@ def where(fault: CellFault) -> str:
     return f"{row}, {BY_KEY[fault.field].words.casefold() if fault.field in BY_KEY else fault.field}"
 
 
+def cells_words(edits: SheetEdits) -> str:
+    """How many cells are written anew."""
+    return f"{edits.changes} cell{'' if edits.changes == 1 else 's'}"
+
+
 def summary(edits: SheetEdits, faults: Sequence[CellFault]) -> str:
     """How much is changed and whether it can be saved."""
     if not edits.changes:
         return "Nothing is changed yet."
-    cells = f"{edits.changes} cell{'' if edits.changes == 1 else 's'} changed"
+    cells = f"{cells_words(edits)} changed"
     if not faults:
         return f"{cells}, all in order. Say why, then save."
     return (

@@ -20,7 +20,8 @@ EXAMPLE = example(
     "chillrig bench set vessel tin mass_g=235 held_back_g=2,5",
     "chillrig bench set ice cube shape=cube edge_mm=25 temp_c=-16",
     "chillrig bench pour 'my drink' 'dark spirit' volume_ml='1.5 oz' abv_pct=42",
-    "chillrig bench set target coupe serve_temp_c_max=-2 dilution_by_volume=0.30:0.36",
+    "chillrig bench set target coupe serve_temp_c_max=-2 \\",
+    "    dilution_by_volume=0.30:0.36",
     "chillrig bench rename vessel tin 'small tin' --why 'two tins now'",
     "chillrig bench undo",
 )

@@ -43,8 +43,9 @@ KIND = {s: "ice" if s == "ice" else s.removesuffix("s") for s in SECTIONS}
 
 @dataclass(frozen=True)
 class Was:
-    """One thing that a step changed: of a run or an entry of the bench, which field, before and after."""
+    """One thing that a step changed of a bench: in which section, of what, which field, before and after."""
 
+    section: str
     of: str
     field: str
     before: Any
@@ -177,8 +178,8 @@ def describe(
                 write.rename_in_runs(USED_BY[section], was, fresh)
         else:
             fresh = name
-        before = entries.get(name if was is None else was)
-        return write(with_entry(text, section, fresh, table), strange_keys=before == dict(table))
+        known_as = None if was is None else (f"'{section}.{was}.", f"'{section}.{fresh}.")
+        return write(with_entry(text, section, fresh, table), known_as)
 
 
 def entitle(logbook: Logbook, bench_name: str, title: str, why: str) -> bool:
@@ -225,14 +226,15 @@ class _Writer:
     made: Step
     text: str
 
-    def __call__(self, text: str, *, strange_keys: bool = False) -> bool:
+    def __call__(self, text: str, known_as: tuple[str, str] | None = None) -> bool:
+        """Write the text; `known_as` is how notes on an entry began before and begin now that it has another name."""
         bench, notes = parse_bench(text)
         known = {note.text for note in parse_bench(self.text)[1]}
+        if known_as is not None:
+            known |= {told.replace(*known_as) for told in known}
         for note in notes:
             if note.text not in known:
                 if note.left_out is None:
-                    if strange_keys:
-                        continue
                     raise BenchError(note.text.replace(" kept as a note", ""), Place(), note.cure)
                 section, name = note.left_out
                 what = note.text.removesuffix(f"; {section}.{name} is left out")
@@ -452,20 +454,20 @@ def differences(before: str, after: str) -> tuple[Was, ...]:
     found = []
     titles = [parse_bench(t)[0].title for t in (before, after)]
     if titles[0] != titles[1]:
-        found.append(Was("title", "title", *titles))
+        found.append(Was("", "title", "title", *titles))
     for section in SECTIONS:
         gone, come = (
             tuple(n for n in a[section] if n not in b[section]) for a, b in ((was, now), (now, was))
         )
         if len(gone) == len(come) == 1:  # one cannot be taken off and another put on in one step
-            found.append(Was(f"{KIND[section]} {gone[0]}", "name", gone[0], come[0]))
+            found.append(Was(section, f"{KIND[section]} {gone[0]}", "name", gone[0], come[0]))
             was[section][come[0]] = was[section].pop(gone[0])
         for name in dict.fromkeys((*was[section], *now[section])):
             old, new = was[section].get(name), now[section].get(name)
             of = f"{KIND[section]} {name}"
             if isinstance(old, dict) and isinstance(new, dict):
                 keys = [k for k in dict.fromkeys((*old, *new)) if old.get(k) != new.get(k)]
-                found += [Was(of, k, old.get(k), new.get(k)) for k in keys]
+                found += [Was(section, of, k, old.get(k), new.get(k)) for k in keys]
             elif old != new:
-                found.append(Was(of, "", old, new))
+                found.append(Was(section, of, "", old, new))
     return tuple(found)

@@ -92,6 +92,12 @@ def test_what_runs_name_is_renamed_with_them_and_never_taken_from_under_them(
     assert taken.words.endswith("runs changed, vessel tin is now small tin")
     undo_step(logbook, "bar")
     assert logbook.book("bar") == before
+    own = entry_of(logbook, "bar", "vessels", "tin")
+    assert set(own) - {"material", "mass_g", "held_back_g"}, "it has a key of the bar's own"
+    describe(logbook, "bar", "vessels", "light tin", own | {"mass_g": 200}, "another", was="tin")
+    assert entry_of(logbook, "bar", "vessels", "light tin") == own | {"mass_g": 200}
+    undo_step(logbook, "bar")
+    assert logbook.book("bar") == before
 
 
 def test_a_recipe_that_is_drawn_from_another_follows_it(logbook: Logbook) -> None:
