@@ -104,7 +104,7 @@ def run_block(number: int, run: FoundRun) -> html.Section:
             html.H2(run.name or ", ".join(run.files)),
             picture,
             html.P([html.Span("Open: " if run.open_point else ""), run.open_point or f"{run.said}."]),
-            html.P(f"{', '.join(run.files)}: together by {run.by}." if run.by else "", className="quiet"),
+            html.P(_together(run), className="quiet"),
             dcc.Checklist(
                 id={"type": _IN, "run": number},
                 options=[{"value": "in", "label": "bring it in"}],
@@ -123,6 +123,11 @@ def run_block(number: int, run: FoundRun) -> html.Section:
         className="drawer-run",
         **aria(label=run.name or ", ".join(run.files)),
     )  # fmt: skip
+
+
+def _together(run: FoundRun) -> str:
+    """Its files, and what puts several of them together."""
+    return f"{', '.join(run.files)}{f': together by {run.by}' if len(run.files) > 1 else ''}."
 
 
 def _line(number: int, key: str, run: FoundRun) -> html.Div:

@@ -114,6 +114,8 @@ def test_several_runs_are_seen_merged_and_stored_at_once(open_logbook_page: Open
         page.locator(f"#drawer-{of} label").first.click()
     page.get_by_role("button", name="Store these runs").click()
     page.get_by_text(f"Stored {count - 1} runs: k2").wait_for()
+    if width < 500:
+        page.get_by_role("button", name="More").click()
     page.get_by_role("link", name="Bench", exact=True).click()
     page.get_by_role("button", name=f"Undo: {count - 1} runs brought in").click()
     page.get_by_text(f"Taken back: {count - 1} runs brought in").wait_for()
