@@ -14,8 +14,11 @@ from flask import Flask, request
 from dashboard import downloads, frame, headers, loading
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
+    bench,
+    bench_entry,
     bring_in,
     by_hand,
+    bring_in_several,
     coffee,
     compare,
     glass,
@@ -31,6 +34,7 @@ from dashboard.pages import (
     run,
     runs,
     shake_time,
+    sheet,
 )
 from dashboard.params import one, params_of_query
 from dashboard.service import Service
@@ -47,6 +51,10 @@ PAGES: tuple[Page, ...] = (
     run.PAGE,
     bring_in.PAGE,
     by_hand.PAGE,
+    bring_in_several.PAGE,
+    sheet.PAGE,
+    bench.PAGE,
+    bench_entry.PAGE,
     rehearsal.PAGE,
     next_runs.PAGE,
     recipe.PAGE,

@@ -1,4 +1,4 @@
-"""Pages to take away: any page's finding as one HTML file, and the technique card as HTML and PDF."""
+"""What is taken away: any page's finding as one HTML file, the technique card as HTML and PDF, a bench as a folder."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ from threading import BoundedSemaphore, Lock
 from flask import Flask, Response, request
 
 from dashboard.answers import complete, make_call
+from dashboard.headers import GUEST
 from dashboard.page import Here, Page, page_at
 from dashboard.params import one, params_of_query
+from dashboard.questions.bench import as_folder
 from dashboard.questions.call import CallQuestion
 from dashboard.service import Service, Working
 from rig.errors import NotFound, RigError
@@ -20,8 +22,8 @@ from rig.report.card import technique_card
 from rig.report.finding_page import render_finding
 from rig.report.pdf import find_chromium, pdf_of
 
-KEEP, CARD, CARD_PDF = "/keep", "/card", "/card.pdf"
-"""Before the address of any page; of a call's technique card; of the same as PDF."""
+KEEP, CARD, CARD_PDF, FOLDER = "/keep", "/card", "/card.pdf", "/bench.zip"
+"""Before the address of any page; of a call's technique card; of the same as PDF; of a bench as a folder."""
 
 
 def register(server: Flask, service: Service, pages: Sequence[Page], chromium: Path | None = None) -> None:
@@ -46,6 +48,15 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
             content = pdf_of(_card(service), find_chromium(chromium))
         return _file(content, "application/pdf", "technique-card.pdf")
 
+    def folder() -> Response:
+        logbook = service.logbook
+        if logbook is None or request.environ.get(GUEST):
+            raise RigError("A bench is taken away as a folder on the computer that keeps its logbook.")
+        name = service.chosen(
+            one(params_of_query(request.query_string.decode("utf-8", errors="replace")), "bench")
+        )
+        return _file(as_folder(logbook, name), "application/zip", "bench.zip")
+
     def busy(error: Busy) -> Response:
         return Response(str(error), 503, {"Retry-After": "20"}, mimetype="text/plain")
 
@@ -55,6 +66,7 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
     server.add_url_rule(f"{KEEP}/<path:place>", "keep", keep)
     server.add_url_rule(CARD, "card", card)
     server.add_url_rule(CARD_PDF, "card_pdf", card_pdf)
+    server.add_url_rule(FOLDER, "bench_folder", folder)
     server.register_error_handler(RigError, refused)
     server.register_error_handler(Busy, busy)
 

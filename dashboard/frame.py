@@ -141,9 +141,14 @@ def empty(where: str | None) -> html.Div:
         [
             html.H1("Nothing is logged yet"),
             html.P(
-                "A bench is your vessels, ices, recipes and targets, with the runs made on it. Make a first one in a "
-                "terminal on this computer; this page shows it as soon as it is loaded again.",
+                "A bench is your vessels, ices, recipes and targets, with the runs made on it. Begin a first one "
+                "here, or in a terminal on this computer; this page shows it as soon as it is loaded again.",
                 className="lead",
+            ),
+            *(
+                []
+                if where is None
+                else [html.P(dcc.Link("Begin a bench here", href="/bench"), className="ways-on")]
             ),
             html.Ul([html.Li([html.B(f"{what}, "), how, html.Code(told)]) for what, how, told in ways_on]),
             html.P(

@@ -149,7 +149,7 @@ def parse_bench(text: str, file: str = BENCH_FILE) -> tuple[Bench, tuple[BenchNo
     return reader.bench(), tuple(reader.notes)
 
 
-_SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
+SECTIONS = ("vessels", "ice", "recipes", "targets", "techniques")
 _POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density_g_per_ml"}
 _PARTS = {"abv_pct", "brix", "solids_pct", "surface_water_pct"}
 _OVERDRAWN = 0.01
@@ -219,7 +219,7 @@ class _Reader:
 
     def bench(self) -> Bench:
         for key in self.raw:
-            if key not in (*_SECTIONS, "title", "note", "notes"):
+            if key not in (*SECTIONS, "title", "note", "notes"):
                 self.note(key, self.raw[key], key)
             elif key in ("note", "notes"):
                 self.kept[key] = self.raw[key]

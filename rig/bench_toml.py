@@ -34,15 +34,17 @@ def bench_toml(bench: Bench) -> str:
     for path, value in bench.notes.items():
         home, key = _home(path, homes, bench)
         notes.setdefault(home, {})[key] = value
-    lines = [f"title = {_value(bench.title)}"]
-    lines += [f"{_key(k)} = {_value(v)}" for k, v in notes.get(None, {}).items()]
+    lines = [f"title = {toml_value(bench.title)}"]
+    lines += [f"{toml_key(k)} = {toml_value(v)}" for k, v in notes.get(None, {}).items()]
     for section, entries in sections.items():
         for name, entry in entries.items():
-            lines += ["", f"[{section}.{_key(name)}]"]
+            lines += ["", f"[{section}.{toml_key(name)}]"]
             table = _given(entry) | notes.get((section, name), {})
             for key, value in table.items():
-                text = _ingredients(value) if (section, key) == ("recipes", "ingredients") else _value(value)
-                lines.append(f"{_key(key)} = {text}")
+                text = (
+                    _ingredients(value) if (section, key) == ("recipes", "ingredients") else toml_value(value)
+                )
+                lines.append(f"{toml_key(key)} = {text}")
     return "\n".join(lines) + "\n"
 
 
@@ -70,7 +72,7 @@ def _given(entry: Any) -> dict[str, Any]:
 
 
 def _ingredients(listed: tuple[Ingredient, ...]) -> str:
-    return "[\n" + "".join(f"  {_value(_ingredient(i))},\n" for i in listed) + "]"
+    return "[\n" + "".join(f"  {toml_value(_ingredient(i))},\n" for i in listed) + "]"
 
 
 def _ingredient(i: Ingredient) -> dict[str, Any]:
@@ -111,7 +113,8 @@ def _brew(brew: Brew) -> dict[str, Any]:
     return {k: v for k, v in said.items() if v is not None and usual.get(k) != v}
 
 
-def _key(key: str) -> str:
+def toml_key(key: str) -> str:
+    """A key as TOML spells it."""
     return key if _BARE_KEY.fullmatch(key) else _string(key)
 
 
@@ -119,10 +122,11 @@ def _string(text: str) -> str:
     return '"' + _CONTROL.sub(lambda m: _ESCAPES.get(m[0], f"\\u{ord(m[0]):04x}"), text) + '"'
 
 
-def _value(value: Any) -> str:
+def toml_value(value: Any) -> str:
+    """A value as TOML spells it."""
     match value:
         case Brew():
-            return _value(_brew(value))
+            return toml_value(_brew(value))
         case bool():
             return "true" if value else "false"
         case str():
@@ -134,7 +138,7 @@ def _value(value: Any) -> str:
         case datetime() | date() | time():
             return value.isoformat()
         case Mapping():
-            return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+            return "{ " + ", ".join(f"{toml_key(k)} = {toml_value(v)}" for k, v in value.items()) + " }"
         case list() | tuple():
-            return "[" + ", ".join(_value(v) for v in value) + "]"
+            return "[" + ", ".join(toml_value(v) for v in value) + "]"
     raise TypeError(f"TOML has no {type(value).__name__}")

@@ -149,11 +149,16 @@ class Finding:
 
 @dataclass(frozen=True)
 class RunBook:
-    """A bench with its runs: what a folder holds, or a selection from the logbook."""
+    """A bench with its runs: what a folder holds, or a selection from the logbook.
+
+    `files` are those of the folder as they lay there, by their names in it, each compressed (zlib); empty where the
+    book comes from elsewhere.
+    """
 
     bench: Bench
     runs: tuple[Run, ...]
     findings: tuple[Finding, ...] = ()
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def set_ups(self) -> tuple[SetUp, ...]:

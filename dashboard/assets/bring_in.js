@@ -7,7 +7,7 @@ window.dash_clientside.bring_in = {
   // The field behind the drop zone comes without a name, and later than the page: it is given one for screen readers.
   named: function (words) {
     const named = function () {
-      const field = document.querySelector("#bring-upload input[type=file]");
+      const field = document.querySelector(".bring-drop input[type=file]");
       if (field) field.setAttribute("aria-label", words);
       return Boolean(field);
     };

@@ -57,6 +57,10 @@ def layout(here: Here) -> Any:
                 "nothing is stored before you say so.",
                 className="lead",
             ),
+            html.P(
+                dcc.Link("Bring in several runs", href=address("/runs/bring-in/several", bench=here.kept)),
+                className="ways-on",
+            ),
             html.Div(
                 dcc.Upload(
                     html.Div(

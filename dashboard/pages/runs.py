@@ -57,7 +57,10 @@ def layout(here: Here) -> Any:
             html.H1("Runs"),
             html.P(_summary(here.service, here.bench, view), id="runs-summary", className="lead"),
             html.P(
-                dcc.Link("Bring in tables", href=address("/runs/bring-in", bench=here.kept)),
+                [
+                    dcc.Link("Bring in tables", href=address("/runs/bring-in", bench=here.kept)),
+                    dcc.Link("Edit as a run sheet", href=address("/runs/sheet", bench=here.kept)),
+                ],
                 className="ways-on",
             ),
             trouble,

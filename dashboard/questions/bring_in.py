@@ -80,8 +80,8 @@ class Answer:
     text: str
 
 
-def files_of(sent: Any) -> tuple[Sent, ...]:
-    """The files that a page holds.
+def files_of(sent: Any, most: int = MOST_FILES) -> tuple[Sent, ...]:
+    """The files that a page holds, `most` of them.
 
     Raises
     ------
@@ -93,8 +93,8 @@ def files_of(sent: Any) -> tuple[Sent, ...]:
     )
     if not isinstance(names, list) or not isinstance(contents, list) or len(names) != len(contents):
         raise ModelRangeError("the page sent no files that can be read; choose them again")
-    if not 1 <= len(names) <= MOST_FILES:
-        raise ModelRangeError(f"choose one to {MOST_FILES} files, found {len(names)}")
+    if not 1 <= len(names) <= most:
+        raise ModelRangeError(f"choose one to {most} files, found {len(names)}")
     files = tuple(Sent(_name(n), _bytes(c)) for n, c in zip(names, contents, strict=True))
     if sum(len(f.raw) for f in files) > MOST_TABLE_BYTES:
         raise ModelRangeError(_TOO_LARGE)

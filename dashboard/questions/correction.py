@@ -8,26 +8,25 @@ from typing import Any
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotFound
 from rig.logbook.store import Logbook
+from rig.run_fields import BY_KEY
 from rig.runs import Run
 from rig.units import typed
 
 FIELDS = {
-    "strained_mass_g": ("Strained", "g"),
-    "drink_mass_g": ("Drink before the ice", "g"),
-    "ice_mass_g": ("Ice", "g"),
-    "duration_s": ("Moved", "s"),
-    "drink_temp_c": ("Drink before the ice, temperature", "°C"),
-    "ice_temp_c": ("Ice temperature", "°C"),
-    "vessel_temp_c": ("Vessel temperature", "°C"),
-    "room_temp_c": ("Room temperature", "°C"),
+    key: (BY_KEY[key].words, BY_KEY[key].unit)
+    for key in (
+        "strained_mass_g",
+        "drink_mass_g",
+        "ice_mass_g",
+        "duration_s",
+        "drink_temp_c",
+        "ice_temp_c",
+        "vessel_temp_c",
+        "room_temp_c",
+    )
 }
 """The numbers that can be corrected here, in words, and their units."""
-NAMES = {
-    "ice": "Which ice",
-    "vessel": "Which vessel",
-    "recipe": "Which recipe",
-    "technique": "How it was moved",
-}
+NAMES = {key: BY_KEY[key].words for key in ("ice", "vessel", "recipe", "technique")}
 """What is corrected by another name of the bench; all else is corrected on the command line."""
 WORDS = {**{field: words for field, (words, _) in FIELDS.items()}, **NAMES}
 

@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 from rig.cli import (
     advise,
     backup,
+    bench,
     brew,
     bring_in,
     calibrate,
@@ -113,6 +114,12 @@ app.command("restore", short_help="Bring a copy of the logbook back.", epilog=ba
     backup.restore
 )
 
+app.add_typer(
+    bench.app,
+    name="bench",
+    short_help="Recipes, targets, vessels, ices: change and undo.",
+    epilog=bench.EXAMPLE,
+)
 app.add_typer(
     calibrate.app,
     name="calibrate",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,7 +11,7 @@ import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Logbook, example
 from rig.cli.printing import print_json, say
-from rig.cli.source import open_source
+from rig.cli.source import Source, open_source
 from rig.errors import RigError
 
 if TYPE_CHECKING:
@@ -60,7 +61,8 @@ def command(
 ) -> None:
     """Write runs as a bench folder, CSV with W3C metadata, JSON, a spreadsheet or Parquet.
 
-    All but a run sheet alone come back with chillrig import, and nothing has changed.
+    All but a run sheet alone come back with chillrig import, and nothing has changed. A bench folder that was
+    imported is written as it lay there, byte for byte, but for what was changed since.
     """
     if to is None and shape not in _PRINTED:
         what = "folder goes: --to DIR" if shape in _FOLDERS else "file goes: --to FILE"
@@ -69,21 +71,36 @@ def command(
     if to is None:
         print(_text(source.book, shape), end="")
         return
-    _write(source.book, shape, to, overwrite)
+    if shape is Shape.BENCH:
+        _write_folder(source, to, overwrite)
+    else:
+        _write(source.book, shape, to, overwrite)
     if as_json:
         print_json({"path": str(to), "as": shape.value, "runs": len(source.book.runs)})
     else:
         say(f"{len(source.book.runs)} runs of {source.book.bench.title} are in {to}.")
 
 
+def _write_folder(source: Source, to: Path, overwrite: bool) -> None:
+    """The bench folder as it lay there when it came in, but for what has changed since."""
+    from rig.importing.write_bench import write_bench
+    from rig.logbook.editing import bench_text, kept_files
+
+    if source.logbook is None:
+        write_bench(source.book, to, overwrite=overwrite)
+        return
+    book = replace(source.book, files=kept_files(source.logbook, source.name))
+    write_bench(book, to, overwrite=overwrite, text=bench_text(source.logbook, source.name))
+
+
 def _write(book: RunBook, shape: Shape, to: Path, overwrite: bool) -> None:
-    if shape in _FOLDERS:
+    if shape is Shape.CSVW:
         from rig.importing.csvw import METADATA_FILE, folder_metadata
         from rig.importing.write_bench import write_bench
 
-        write_bench(book, to, overwrite=overwrite)
-        if shape is Shape.CSVW:
-            write_text(to / METADATA_FILE, folder_metadata(book), overwrite)
+        # its metadata tells of every column, so that all of it is written anew
+        write_bench(replace(book, files={}), to, overwrite=overwrite)
+        write_text(to / METADATA_FILE, folder_metadata(book), overwrite)
     elif shape is Shape.CSV:
         from rig.importing.csvw import sheet_metadata
 

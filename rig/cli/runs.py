@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -22,7 +21,7 @@ from rig.cli.options import (
 )
 from rig.cli.printing import bullets, finding_json, heading, print_findings, print_json, say, table
 from rig.cli.source import Source, fitted, open_source, quoted
-from rig.errors import BenchError, ModelRangeError, NotEnoughData, NotFound, Place, RigError
+from rig.errors import NotEnoughData, NotFound, RigError
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit, RunFit
@@ -339,24 +338,10 @@ def undoes_words(change: Change) -> str:
 def _change(text: str) -> tuple[str, Any]:
     """COLUMN=VALUE as the field of a run and its value."""
     from rig.importing.run_sheet import FIELD
-    from rig.logbook.schema import NUMBERS
-    from rig.plausible import RUN as PLAUSIBLE
-    from rig.units import typed
+    from rig.logbook.edits import typed_value
 
     column, equals, value = (part.strip() for part in text.partition("="))
     if not equals or not column:
         raise typer.BadParameter(f"--set takes COLUMN=VALUE, found {text!r}")
     field = FIELD.get(column, column)
-    if not value:
-        return field, None
-    try:
-        if field in NUMBERS:
-            return field, typed(value, PLAUSIBLE[field].unit)
-        if field == "started_at":
-            return field, datetime.fromisoformat(value)
-    except ModelRangeError as error:
-        raise BenchError(str(error), Place(column=column), "Write a number, as 118.5") from error
-    except ValueError:
-        what = f"{value!r} is not a time by ISO 8601, as 2026-03-01T21:30"
-        raise BenchError(what, Place(column=column)) from None
-    return field, value
+    return field, typed_value(field, value)

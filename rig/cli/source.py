@@ -53,7 +53,7 @@ def open_source(
 
         return Source(open_bench(bench), str(bench))
     opened = existing_logbook(logbook)
-    name = _the_bench(tuple(b.name for b in opened.benches()), bench_name)
+    name = the_bench(tuple(b.name for b in opened.benches()), bench_name)
     return Source(opened.book(name, with_traces=with_traces), name, opened)
 
 
@@ -75,7 +75,8 @@ def existing_logbook_at(told: str | None) -> str:
     return at
 
 
-def _the_bench(names: tuple[str, ...], asked: str | None) -> str:
+def the_bench(names: tuple[str, ...], asked: str | None) -> str:
+    """The bench asked for, or the only one."""
     if asked is not None:
         if asked not in names:
             raise NotFound("bench", asked, names)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import zlib
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -40,12 +43,14 @@ def open_bench(folder: str | Path) -> RunBook:
             f"See which runs they are: chillrig import {folder}. Or write a {BENCH_FILE} and a {RUN_SHEET} "
             "beside them (README, Your own bench)",
         )
-    bench, notes = _bench(home)
+    raw = {
+        BENCH_FILE: _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use"),
+        RUN_SHEET: _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"),
+    }
+    bench, notes = _bench(raw[BENCH_FILE])
     findings = tuple(map(_finding, notes))
     left_out = {n.left_out: n.place for n in notes if n.left_out is not None}
-    sheet = text_from_bytes(
-        _bytes(home / RUN_SHEET, "one row a run, its first line names the columns"), RUN_SHEET
-    )
+    sheet = text_from_bytes(raw[RUN_SHEET], RUN_SHEET)
     sheet_runs, sheet_findings = read_run_sheet(sheet, bench, left_out=left_out)
     findings += sheet_findings
     traces = _Traces(home)
@@ -53,7 +58,8 @@ def open_bench(folder: str | Path) -> RunBook:
     for sheet_run, one in zip(sheet_runs, told, strict=True):
         findings += one.findings(Place(RUN_SHEET, sheet_run.line))
     runs = tuple(one.run for one in told)
-    return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()))
+    files = {name: zlib.compress(content, 1) for name, content in raw.items()} | traces.as_they_lie()
+    return RunBook(bench, runs, (*findings, *traces.findings, *traces.orphans()), files)
 
 
 def _home(path: Path) -> Path:
@@ -90,13 +96,21 @@ def _finding(note: BenchNote) -> Finding:
     return Finding(gravity, note.text, note.place, note.cure)
 
 
-def _bench(home: Path) -> tuple[Bench, tuple[BenchNote, ...]]:
-    raw = _bytes(home / BENCH_FILE, "the vessels, ice, recipes and targets in use")
+def _bench(raw: bytes) -> tuple[Bench, tuple[BenchNote, ...]]:
     text = text_from_bytes(raw, BENCH_FILE)
     if is_unreadable(text):
         line = next(n for n, part in enumerate(text.split("\n"), 1) if is_unreadable(part))
         raise BenchError("not UTF-8 text", Place(BENCH_FILE, line), "Save it as UTF-8")
     return parse_bench(text)
+
+
+def trace_paths(home: Path, runs: Iterable[Run]) -> dict[str, str]:
+    """Where the file lies that a run names as its trace, in a folder; by run, where there is one."""
+    traces = _Traces(home)
+    found = {r.run: traces.path(r.trace_file) for r in runs if r.trace_file is not None}
+    return {
+        name: path.relative_to(traces.home).as_posix() for name, path in found.items() if path is not None
+    }
 
 
 class _Traces:
@@ -106,6 +120,7 @@ class _Traces:
         self.home = home.resolve()
         self.findings: list[Finding] = []
         self.run_of: dict[Path, str] = {}
+        self.raw: dict[str, bytes] = {}
 
     def with_trace(self, sheet_run: SheetRun) -> Run:
         """The run with the trace it names, or without where that cannot be used."""
@@ -126,6 +141,7 @@ class _Traces:
         file = path.relative_to(self.home).as_posix()
         try:
             raw = path.read_bytes()
+            self.raw[file] = zlib.compress(raw, 1)
             text = text_from_bytes(raw, file)
             logged = None if is_trace(text) else self.logged(run, raw, path.name)
         except OSError as error:
@@ -172,6 +188,15 @@ class _Traces:
     def files(self) -> list[Path]:
         """The trace files that are there, by name."""
         return sorted((self.home / TRACES).glob("*.csv"))
+
+    def as_they_lie(self) -> dict[str, bytes]:
+        """Every trace's file, compressed, by its name in the folder; those too that no run names."""
+        for path in self.files():
+            name = path.relative_to(self.home).as_posix()
+            if name not in self.raw:
+                with suppress(OSError):  # a file nobody can read, and no run needs
+                    self.raw[name] = zlib.compress(path.read_bytes(), 1)
+        return self.raw
 
     def orphans(self) -> tuple[Finding, ...]:
         """A note for each trace file that no usable run names."""

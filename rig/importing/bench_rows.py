@@ -9,8 +9,8 @@ from pathlib import Path
 from rig.errors import BenchError, NotFound, Place
 from rig.importing.bench_folder import TRACES
 from rig.importing.cells import Row, delimiter_of, guarded, rows, text_from_bytes
+from rig.importing.cells_out import cell_text, trace_csv, trace_names
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
-from rig.importing.write_bench import cell_text, trace_csv, trace_names
 from rig.runs import Run
 
 

@@ -9,8 +9,9 @@ from urllib.parse import quote
 
 from rig.importing.bench_folder import TRACES
 from rig.importing.book_records import UNIT
+from rig.importing.cells_out import trace_names
 from rig.importing.run_sheet import RUN_SHEET
-from rig.importing.write_bench import sheet_header, trace_names
+from rig.importing.write_bench import sheet_header
 from rig.runs import RunBook
 
 METADATA_FILE = "csv-metadata.json"

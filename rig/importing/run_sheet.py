@@ -78,6 +78,13 @@ def read_run_sheet(
     return tuple(reader.runs(text)), tuple(reader.findings)
 
 
+def sheet_columns(text: str) -> dict[str, int]:
+    """Where each column of a run sheet stands, by the name it is known by. Raises as `read_run_sheet` does."""
+    found = [r for r in rows(text) if isinstance(r, Row)]
+    header = next(r for r in found if not r.is_blank)
+    return _SheetReader(Bench(), RUN_SHEET, {}).columns(header, found)
+
+
 class _SheetReader:
     """Collects findings on the way from text to runs."""
 

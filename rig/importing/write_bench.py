@@ -2,38 +2,41 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+import zipfile
+import zlib
+from collections.abc import Mapping
 from dataclasses import fields
-from datetime import date, datetime, time
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from rig.bench import BENCH_FILE
+from rig.bench import BENCH_FILE, parse_bench
 from rig.bench_toml import bench_toml
 from rig.brewing import Bean, BrewMethod
 from rig.errors import BenchError, Place
 from rig.importing.bench_folder import TRACES
 from rig.importing.book_records import FORMAT
-from rig.importing.cells import guarded
+from rig.importing.cells_out import csv_text, trace_csv, trace_names
+from rig.importing.folder_again import folder_again
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
-from rig.runs import Run, RunBook, Trace
+from rig.runs import RunBook, Trace
 
-_FILE_NAME = re.compile(r"\w[\w. -]{0,90}\.csv")
 _UNSAFE = re.compile(r"[^\w.-]+")
 
 
-def write_bench(book: RunBook, folder: str | Path, *, overwrite: bool = False) -> Path:
+def write_bench(book: RunBook, folder: str | Path, *, overwrite: bool = False, text: str = "") -> Path:
     """Write bench.toml, run_sheet.csv and traces/*.csv; `open_bench` reads back the same bench and runs.
 
-    Findings are not written: reading finds again what is still there. A trace keeps its file name where that
-    is free and lies in the folder, else it is named after its run.
+    A book that carries its folder's files is written as they lay there, but for what has changed since. `text` is the
+    bench.toml that describes its bench, where that is known word for word. Findings are not written: reading finds
+    again what is still there. A trace keeps its file name where that is free and lies in the folder, else it is named
+    after its run.
 
     Returns
     -------
@@ -49,17 +52,52 @@ def write_bench(book: RunBook, folder: str | Path, *, overwrite: bool = False) -
         raise BenchError(
             "a bench is there already", Place(str(home)), "Choose another folder, or overwrite it"
         )
-    names = trace_names(book.runs)
+    files = bench_files(book, text)
     try:
         (home / TRACES).mkdir(parents=True, exist_ok=True)
-        _write(home / BENCH_FILE, bench_toml(book.bench))
-        _write(home / RUN_SHEET, run_sheet_csv(book))
-        for run in book.runs:
-            if run.trace is not None:
-                _write(home / TRACES / names[run.run], trace_csv(run.trace))
+        for name, content in files.items():
+            path = home / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
     except OSError as error:
         raise BenchError(f"the bench cannot be written: {error.strerror}", Place(str(home))) from error
     return home
+
+
+def bench_files(book: RunBook, text: str = "") -> dict[str, bytes]:
+    """The files of a book's bench folder by their names in it; as `write_bench` writes them."""
+    described = {BENCH_FILE: _described(book, text)}
+    if RUN_SHEET in book.files:
+        return described | folder_again(book)
+    names = trace_names(book.runs)
+    traces = {
+        f"{TRACES}/{names[r.run]}": trace_csv(r.trace).encode() for r in book.runs if r.trace is not None
+    }
+    return described | {RUN_SHEET: run_sheet_csv(book).encode()} | traces
+
+
+def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
+    """Files in one archive below a folder's name; the same bytes for the same files."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(f"{_UNSAFE.sub('_', folder).strip('. ') or 'bench'}/{name}")
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, content)
+    return out.getvalue()
+
+
+def _described(book: RunBook, text: str) -> bytes:
+    """The bench.toml: the very file that came in where it still says this, else the text told or made."""
+    came = zlib.decompress(book.files[BENCH_FILE]) if BENCH_FILE in book.files else b""
+    as_text = came.decode("utf-8-sig")
+    if came and as_text == text:
+        return came
+    if not text:
+        if came and parse_bench(as_text)[0] == book.bench:
+            return came
+        text = bench_toml(book.bench)
+    return text.encode()
 
 
 def sheet_header(book: RunBook) -> list[str]:
@@ -78,13 +116,7 @@ def run_sheet_csv(book: RunBook) -> str:
     for run in book.runs:
         known = {c: getattr(run, FIELD.get(c, c)) for c in (*COLUMNS, *used)} | {"trace": names.get(run.run)}
         table.append([*known.values(), *(run.extra.get(c) for c in extra)])
-    return _csv(header, table)
-
-
-def trace_csv(trace: Trace) -> str:
-    """The trace as CSV text, one column a channel."""
-    channels = trace.channels()
-    return _csv(list(channels), zip(*(v.tolist() for v in channels.values()), strict=True))
+    return csv_text(header, table)
 
 
 def book_json(book: RunBook) -> str:
@@ -95,52 +127,6 @@ def book_json(book: RunBook) -> str:
     """
     whole = {"format": FORMAT, **_plain(book), "bench_toml": bench_toml(book.bench)}
     return json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False)
-
-
-def trace_names(runs: Sequence[Run]) -> dict[str, str]:
-    """The file name in traces/ of each run that has one; no two different traces share a name."""
-    names = {r.run: r.trace_file for r in runs if r.trace is None and r.trace_file is not None}
-    taken: dict[str, Trace | None] = {name.casefold(): None for name in names.values()}
-    for run in runs:
-        if run.trace is None:
-            continue
-        slug = _UNSAFE.sub("_", run.run)[:80].strip(". ") or "trace"
-        wanted = [f"{slug}.csv", *(f"{slug} {n}.csv" for n in range(2, len(runs) + 2))]
-        if run.trace_file is not None and _FILE_NAME.fullmatch(run.trace_file):
-            wanted.insert(0, run.trace_file)
-        name = next(n for n in wanted if taken.get(n.casefold(), run.trace) == run.trace)
-        taken[name.casefold()] = run.trace
-        names[run.run] = name
-    return names
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_bytes(text.encode())
-
-
-def _csv(header: Sequence[str], table: Iterable[Iterable[Any]]) -> str:
-    """CSV text as RFC 4180 has it: lines end in CR LF, quotes only where they are needed."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow([guarded(name) for name in header])
-    writer.writerows([_cell(v) for v in line] for line in table)
-    return out.getvalue()
-
-
-def _cell(value: Any) -> str:
-    """One value as the text of a cell of a file that others open too."""
-    return guarded(value) if isinstance(value, str) else cell_text(value)
-
-
-def cell_text(value: Any) -> str:
-    """One value as the text of a cell; the shortest text that reads back exactly."""
-    if value is None:
-        return ""
-    if isinstance(value, float | np.floating):
-        return "" if math.isnan(value) else repr(float(value)).removesuffix(".0")
-    if isinstance(value, np.generic):
-        value = value.item()
-    return value.isoformat() if isinstance(value, datetime) else str(value)
 
 
 def _plain(value: Any) -> Any:

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from rig.errors import LogbookError
-from rig.logbook.intake import insert_unless_there
+from rig.logbook.changes import insert_unless_there
 from rig.logbook.records import fingerprint, json_text
 from rig.logbook.schema import calibration as table
 from rig.logbook.store import Logbook

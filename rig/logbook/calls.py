@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from rig.bench import Target
 from rig.errors import NotFound
 from rig.logbook import schema
-from rig.logbook.intake import insert_unless_there
+from rig.logbook.changes import insert_unless_there
 from rig.logbook.records import fingerprint, json_text
 from rig.logbook.schema import call_made as table
 from rig.logbook.store import Logbook

@@ -11,11 +11,12 @@ from typing import Any
 
 from rig.bench import Bench
 from rig.consistency.judging import objections
-from rig.errors import BenchError, NotFound, Place
+from rig.errors import BenchError, ModelRangeError, NotFound, Place
 from rig.logbook.records import FIELDS, Record
 from rig.logbook.schema import NUMBERS, OPTIONAL_TEXTS, TEXTS
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
+from rig.units import typed
 
 JUDGED = frozenset(("technique", "vessel", "ice", "recipe", *PLAUSIBLE))
 """What speaks for or against a run's other values."""
@@ -82,6 +83,45 @@ def checked_changes(bench: Bench, run: str, changes: Mapping[str, Any]) -> Recor
         Where a value is of the wrong kind or cannot be.
     """
     return {field: _checked(bench, Place(column=field, run=run), field, v) for field, v in changes.items()}
+
+
+def typed_value(field: str, text: str) -> Any:
+    """What somebody typed of a run's field, as its value: a number with a decimal comma or a unit, a time, a name.
+
+    Raises
+    ------
+    BenchError
+        Where it is none.
+    """
+    said = text.strip()
+    if not said:
+        return None
+    try:
+        if field in NUMBERS:
+            return typed(said, PLAUSIBLE[field].unit)
+        if field == "started_at":
+            return datetime.fromisoformat(said)
+    except ModelRangeError as error:
+        raise BenchError(str(error), Place(column=field), "Write a number, as 118.5") from error
+    except ValueError:
+        what = f"{said[:40]!r} is not a time by ISO 8601"
+        raise BenchError(what, Place(column=field), "Write it year first, as 2026-03-01 21:30") from None
+    return said
+
+
+def refuse_strangers(bench: Bench, record: Mapping[str, Any]) -> None:
+    """Refuse a run that names what the bench does not hold.
+
+    Raises
+    ------
+    NotFound
+        Naming the first.
+    """
+    bench.vessel(record["vessel"])
+    bench.ice_type(record["ice"])
+    bench.recipe(record["recipe"])
+    if record["target"] is not None:
+        bench.target(record["target"])
 
 
 def refuse_contradictions(bench: Bench, before: Run, changes: Record) -> None:

@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 import json
+import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from itertools import islice
-from typing import Any
 from uuid import uuid4
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 
-from rig.bench import Bench, parse_bench
+from rig.bench import BENCH_FILE, parse_bench
+from rig.bench_text import merged, tables_of
 from rig.bench_toml import bench_toml
+from rig.consistency.judging import Judged
 from rig.errors import BenchError, Place
 from rig.logbook import schema
+from rig.logbook.changes import (
+    TAKEN_BACK,
+    Step,
+    describe_bench,
+    insert_unless_there,
+    keep_history,
+    now_text,
+    set_deleted,
+)
 from rig.logbook.connect import writing
 from rig.logbook.names import refuse_unclear
 from rig.logbook.records import (
@@ -27,7 +36,6 @@ from rig.logbook.records import (
     columns_of,
     fingerprint,
     json_text,
-    record_from_row,
     record_from_run,
 )
 from rig.runs import Finding, Run, RunBook
@@ -89,7 +97,8 @@ def add_book(
         raise BenchError("two runs have this name", Place(run=twice[0]), "Give each a name of its own")
     with writing(engine).begin() as connection:
         _refuse_unclear_names(connection, book, bench_name)
-        bench_id = _store_bench(connection, book.bench, bench_name, source)
+        step = _store_bench(connection, book, bench_name, source)
+        bench_id = step.bench_id
         known = _fingerprints(connection, bench_id)
     added = Added()
     done = 0
@@ -102,13 +111,43 @@ def add_book(
                 _lock(connection, bench_id)
                 for arrival, blobs in changed:
                     _store_trace(connection, arrival.record["trace"], arrival.run, blobs)
-                    added = _store_run(connection, arrival, bench_id, source, added)
+                    added = _store_run(connection, arrival, step, source, added)
+        back = _bring_back(engine, step, [a.record["run"] for a in arrivals])
+        added = replace(added, new=added.new + back, unchanged=added.unchanged - back)
         done += len(batch)
         if progress is not None:
             progress(done, len(book.runs))
     with writing(engine).begin() as connection:
         _store_findings(connection, bench_id, source, book.findings)
+        step.write(connection)
     return added
+
+
+def add_by_hand(connection: sa.Connection, step: Step, told: Sequence[Judged]) -> None:
+    """Add runs that somebody wrote down, none of which is there, with what was found in them."""
+    source = f"run sheet, {now_text()}"
+    for one in told:
+        _store_run(connection, _arrival(one.run), step, source, Added())
+    if told:
+        findings = [f for one in told for f in one.findings(Place())]
+        _store_findings(connection, step.bench_id, source, findings)
+
+
+def _bring_back(engine: sa.Engine, step: Step, names: Sequence[str]) -> int:
+    """Let runs come in again that are gone only because the step that brought them was taken back; how many."""
+    gone, run = schema.run_deleted, schema.run
+    with writing(engine).begin() as connection:
+        query = (
+            sa.select(run)
+            .join_from(run, gone)
+            .where(
+                (run.c.bench_id == step.bench_id) & run.c.run.in_(names) & gone.c.why.startswith(TAKEN_BACK)
+            )
+        )
+        rows = connection.execute(query).mappings().all()
+        for row in rows:
+            step.changed(row, set_deleted(connection, row, step.why, deleted=False))
+        return len(rows)
 
 
 def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: str) -> None:
@@ -142,42 +181,6 @@ def complete_row(
     return rev
 
 
-def now_text() -> str:
-    """The present in UTC, as the logbook writes it."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def insert_unless_there(connection: sa.Connection, table: sa.Table, values: dict[str, Any]) -> bool:
-    """Insert a row unless its key is taken; whether it was inserted."""
-    insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-    key = next(iter(table.primary_key.columns))
-    query = insert(table).values(values).on_conflict_do_nothing().returning(key)
-    return connection.scalar(query) is not None
-
-
-def keep_history(
-    connection: sa.Connection, row: sa.RowMapping, record: Record, why: str, **columns: Any
-) -> int:
-    """Write changed fields of a run, and what they were; the revision that makes."""
-    before = record_from_row(row)
-    changes = {f: [before[f], v] for f, v in record.items() if before[f] != v}
-    values = columns_of({f: record[f] for f in changes}) | columns
-    if values:
-        connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(values))
-    return note_change(connection, row, changes, why) if changes else int(row["rev"])
-
-
-def note_change(
-    connection: sa.Connection, row: sa.RowMapping, changes: dict[str, list[Any]], why: str
-) -> int:
-    """Write [before, after] of what changed of a run into its history; the revision that makes."""
-    rev: int = row["rev"] + 1
-    connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(rev=rev))
-    entry = {"run_id": row["id"], "rev": rev, "changed_at": now_text(), "why": why}
-    connection.execute(schema.run_history.insert(), entry | {"changes": json_text(changes)})
-    return rev
-
-
 def _batches(runs: Sequence[Run]) -> Iterator[tuple[Run, ...]]:
     rest = iter(runs)
     while batch := tuple(islice(rest, _BATCH)):
@@ -207,33 +210,70 @@ def _lock(connection: sa.Connection, bench_id: int) -> None:
     connection.execute(sa.select(schema.bench.c.id).where(schema.bench.c.id == bench_id).with_for_update())
 
 
-def _store_bench(connection: sa.Connection, bench: Bench, name: str, source: str) -> int:
-    """Store a new bench, or bring the stored one up to date; its id."""
+def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: str) -> Step:
+    """Store a new bench, or bring the stored one up to date: the beginning of the import's step."""
     table = schema.bench
-    fresh = {"name": name, "title": bench.title, "toml": bench_toml(bench), "rev": 1}
+    lay_there = _text_of(book.files.get(BENCH_FILE))
+    theirs = bench_toml(book.bench) if lay_there is None else lay_there
+    fresh = {"name": name, "title": book.bench.title, "toml": theirs, "rev": 1}
     is_new = insert_unless_there(connection, table, fresh)
     row = connection.execute(sa.select(table).where(table.c.name == name).with_for_update()).mappings().one()
-    bench_id: int = row["id"]
+    step = Step(row["id"], _why(source), began_bench=is_new or take_out(connection, row["id"]))
     if is_new:
-        return bench_id
-    text = bench_toml(_merged(connection, bench_id, parse_bench(row["toml"], name)[0], bench))
-    if text != row["toml"]:
-        entry = {"bench_id": bench_id, "rev": row["rev"], "changed_at": now_text()}
-        history = entry | {"toml_before": row["toml"], "why": _why(source)}
-        connection.execute(schema.bench_history.insert(), history)
-        values = {"title": bench.title, "toml": text, "rev": row["rev"] + 1}
-        connection.execute(table.update().where(table.c.id == bench_id).values(values))
-    return bench_id
+        _store_files(connection, step.bench_id, book.files or {BENCH_FILE: zlib.compress(theirs.encode())})
+        return step
+    base, mine = kept_text(connection, step.bench_id), row["toml"]
+    if lay_there is None and parse_bench(mine)[0] == book.bench:
+        return step
+    by_hand = base is not None and tables_of(base) != tables_of(mine)
+    needed = {
+        shelf: set(connection.scalars(sa.select(c).where(schema.run.c.bench_id == step.bench_id).distinct()))
+        for shelf, c in _SHELVES.items()
+    }
+    text = merged(base, mine, theirs, needed=needed, yields=lay_there is None)
+    title = parse_bench(text)[0].title
+    step.bench_rev = describe_bench(connection, step.bench_id, title, text, step.why)
+    if book.files:
+        _store_files(connection, step.bench_id, book.files)
+    elif not by_hand:
+        keep_text(connection, step.bench_id, text)
+    return step
 
 
-def _merged(connection: sa.Connection, bench_id: int, stored: Bench, new: Bench) -> Bench:
-    """The new bench, with those entries of the stored one that stored runs still need."""
-    shelves: dict[str, Any] = {}
-    for shelf, column in _SHELVES.items():
-        used = set(connection.scalars(sa.select(column).where(schema.run.c.bench_id == bench_id).distinct()))
-        old, fresh = getattr(stored, shelf), getattr(new, shelf)
-        shelves[shelf] = {**fresh, **{n: e for n, e in old.items() if n not in fresh and n in used}}
-    return replace(new, **shelves)
+def take_out(connection: sa.Connection, bench_id: int) -> bool:
+    """Take a bench out again that had been put away; whether it had been."""
+    table = schema.bench_put_away
+    return connection.execute(table.delete().where(table.c.bench_id == bench_id)).rowcount > 0
+
+
+def kept_text(connection: sa.Connection, bench_id: int) -> str | None:
+    """The bench.toml as it came in last; None where that was never kept."""
+    table = schema.bench_file
+    mine = (table.c.bench_id == bench_id) & (table.c.name == BENCH_FILE)
+    return _text_of(connection.scalar(sa.select(table.c.data).where(mine)))
+
+
+def keep_text(connection: sa.Connection, bench_id: int, text: str) -> None:
+    """Keep a bench.toml as what came in last, in place of the one before."""
+    table = schema.bench_file
+    connection.execute(table.delete().where((table.c.bench_id == bench_id) & (table.c.name == BENCH_FILE)))
+    row = {"bench_id": bench_id, "name": BENCH_FILE, "data": zlib.compress(text.encode())}
+    connection.execute(table.insert(), row)
+
+
+def _text_of(data: bytes | None) -> str | None:
+    return None if data is None else zlib.decompress(data).decode("utf-8-sig")
+
+
+def _store_files(connection: sa.Connection, bench_id: int, files: Mapping[str, bytes]) -> None:
+    """Keep a folder's files in place of those kept before."""
+    table = schema.bench_file
+    there = connection.execute(sa.select(table.c.name, table.c.data).where(table.c.bench_id == bench_id))
+    if {name: bytes(data) for name, data in there} == dict(files):
+        return
+    connection.execute(table.delete().where(table.c.bench_id == bench_id))
+    rows = [{"bench_id": bench_id, "name": name, "data": data} for name, data in files.items()]
+    connection.execute(table.insert(), rows)
 
 
 def _store_trace(
@@ -249,17 +289,17 @@ def _store_trace(
         connection.execute(schema.channel.insert(), rows)
 
 
-def _store_run(
-    connection: sa.Connection, arrival: _Arrival, bench_id: int, source: str, added: Added
-) -> Added:
-    table, record = schema.run, arrival.record
+def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source: str, added: Added) -> Added:
+    table, record, bench_id = schema.run, arrival.record, step.bench_id
     mine = (table.c.bench_id == bench_id) & (table.c.run == record["run"])
     row = connection.execute(sa.select(table).where(mine)).mappings().one_or_none()
     origin = {"source": source, "imported": arrival.imported, "fingerprint": arrival.fingerprint}
     if row is None:
         last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == bench_id)
-        place = {"id": str(uuid4()), "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1}
+        run_id = str(uuid4())
+        place = {"id": run_id, "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1}
         connection.execute(table.insert(), columns_of(record) | place | origin | {"rev": 1})
+        step.runs.append((run_id, 1))
         return replace(added, new=added.new + 1)
     if row["fingerprint"] == arrival.fingerprint:  # another import was quicker
         return replace(added, unchanged=added.unchanged + 1)
@@ -268,7 +308,7 @@ def _store_run(
     elsewhere = (record["run"],) if row["source"] != source else ()
     if elsewhere:  # what this source never knew is no value taken back
         taken = {f: v for f, v in taken.items() if v not in (None, {})}
-    keep_history(connection, row, taken, _why(source), **origin)
+    step.changed(row, keep_history(connection, row, taken, _why(source), **origin))
     return replace(added, changed=added.changed + 1, from_elsewhere=(*added.from_elsewhere, *elsewhere))
 
 

@@ -58,6 +58,12 @@ def add_deleted_runs(connection: sa.Connection) -> None:
     schema.run_deleted.create(connection)
 
 
+def add_steps(connection: sa.Connection) -> None:
+    """Step 7: what was done at once, and the folder that was imported last."""
+    for table in (schema.step, schema.step_run, schema.bench_put_away, schema.bench_file):
+        table.create(connection)
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
@@ -65,6 +71,7 @@ STEPS: tuple[Step, ...] = (
     add_known_instruments,
     add_calls_made,
     add_deleted_runs,
+    add_steps,
 )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from rig.errors import NotFound
-from rig.logbook.intake import now_text
+from rig.logbook.changes import now_text
 from rig.logbook.records import json_text
 from rig.logbook.schema import table_profile as table
 from rig.logbook.store import Logbook

@@ -125,6 +125,49 @@ run_history = sa.Table(
     sa.Column("why", sa.Text, nullable=False),
 )
 
+step = sa.Table(
+    "step",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), nullable=False),
+    sa.Column("changed_at", sa.Text, nullable=False),
+    sa.Column("why", sa.Text, nullable=False),
+    sa.Column("is_undo", sa.Boolean, nullable=False),
+    sa.Column("began_bench", sa.Boolean, nullable=False),
+    sa.Column("bench_rev", sa.Integer),
+    sa.Index("step_of_bench", "bench_id", "id"),
+)
+"""Everything that was done to a bench and its runs at once, and is taken back at once.
+
+`bench_rev`: the revision that it gave the bench; None where it changed runs alone.
+"""
+
+step_run = sa.Table(
+    "step_run",
+    metadata,
+    sa.Column("step_id", sa.ForeignKey("step.id"), primary_key=True),
+    sa.Column("run_id", sa.ForeignKey("run.id"), primary_key=True),
+    sa.Column("rev", sa.Integer, primary_key=True),
+)
+"""The revisions that a step gave runs; 1: it brought the run in."""
+
+bench_put_away = sa.Table(
+    "bench_put_away",
+    metadata,
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), primary_key=True),
+    sa.Column("put_away_at", sa.Text, nullable=False),
+)
+"""Benches whose beginning was taken back: in no list, until somebody begins or imports them again."""
+
+bench_file = sa.Table(
+    "bench_file",
+    metadata,
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), primary_key=True),
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("data", sa.LargeBinary, nullable=False),
+)
+"""The files of the folder that was imported last, each compressed, to write it out again as it lay there."""
+
 source = sa.Table(
     "source",
     metadata,

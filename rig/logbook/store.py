@@ -16,8 +16,9 @@ from typing import Any, Self, TypedDict, Unpack
 import sqlalchemy as sa
 
 from rig.bench import Bench, parse_bench
-from rig.errors import BenchError, LogbookError, NotFound, Place
+from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
+from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
 from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import (
     DELETED,
@@ -26,19 +27,11 @@ from rig.logbook.edits import (
     DeletedRun,
     checked_changes,
     refuse_contradictions,
+    refuse_strangers,
     to_undo,
     undoes,
 )
-from rig.logbook.intake import (
-    Added,
-    Progress,
-    add_book,
-    complete_row,
-    insert_unless_there,
-    keep_history,
-    note_change,
-    now_text,
-)
+from rig.logbook.intake import Added, Progress, add_book, complete_row
 from rig.logbook.mended import still_standing
 from rig.logbook.migrations import migrate
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
@@ -142,10 +135,9 @@ class Logbook:
         A later import of where the run came from leaves that in place. NotFound where there is no such run.
         """
         (run,) = book.runs
-        with self._writing() as connection:
-            bench_id = _bench_id(connection, bench_name)
-            row = _run_row(connection, bench_id, run.run, for_update=True)
-            return complete_row(connection, row, book, bench_id, source)
+        with self._step(bench_name, f"import from {source}") as (connection, made):
+            row = run_row(connection, made.bench_id, run.run, for_update=True)
+            return made.changed(row, complete_row(connection, row, book, made.bench_id, source))
 
     def benches(self) -> tuple[StoredBench, ...]:
         """The benches, by name."""
@@ -158,6 +150,7 @@ class Logbook:
                 (schema.run.c.bench_id == schema.bench.c.id) & schema.present(),
                 isouter=True,
             )
+            .where(schema.bench.c.id.not_in(sa.select(schema.bench_put_away.c.bench_id)))
             .group_by(schema.bench.c.id)
             .order_by(schema.bench.c.name)
         )
@@ -167,18 +160,18 @@ class Logbook:
     def bench(self, bench_name: str) -> Bench:
         """What is on a bench; NotFound where the logbook holds none of that name."""
         with self._reading() as connection:
-            return _bench(connection, _bench_id(connection, bench_name))
+            return bench_of(connection, bench_id_of(connection, bench_name))
 
     def book(self, bench_name: str, *, with_traces: bool = True, **selection: Unpack[Selection]) -> RunBook:
         """A bench with its runs, in the order they came, and what was found at their import."""
         with self._reading() as connection:
-            bench_id = _bench_id(connection, bench_name)
+            bench_id = bench_id_of(connection, bench_name)
             chosen = _chosen(bench_id, selection)
             query = sa.select(*_LISTED).where(chosen).order_by(schema.run.c.position)
             found = connection.execute(query).mappings().all()
             traces = _traces(connection, chosen) if with_traces else None
             runs = tuple(_run(row, traces) for row in found)
-            bench = _bench(connection, bench_id)
+            bench = bench_of(connection, bench_id)
             findings = still_standing(
                 connection, bench_id, bench, lambda named: _traces(connection, schema.run.c.trace.in_(named))
             )
@@ -190,8 +183,7 @@ class Logbook:
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""
         with self._reading() as connection:
-            row = _run_row(connection, _bench_id(connection, bench_name), run)
-            return _run(row, _traces(connection, schema.run.c.id == row["id"]))
+            return run_with_trace(connection, run_row(connection, bench_id_of(connection, bench_name), run))
 
     def list_runs(
         self, bench_name: str | None = None, **selection: Unpack[Selection]
@@ -200,7 +192,7 @@ class Logbook:
         table = schema.run
         query = sa.select(schema.bench.c.name.label("bench_name"), *_LISTED).join_from(schema.bench, table)
         with self._reading() as connection:
-            bench_id = None if bench_name is None else _bench_id(connection, bench_name)
+            bench_id = None if bench_name is None else bench_id_of(connection, bench_name)
             chosen = query.where(_chosen(bench_id, selection)).order_by(table.c.bench_id, table.c.position)
             return tuple(
                 ListedRun(
@@ -222,15 +214,8 @@ class Logbook:
         BenchError
             Where a value cannot be, by itself or beside the run's other values.
         """
-        with self._writing() as connection:
-            bench_id = _bench_id(connection, bench_name)
-            row = _run_row(connection, bench_id, run, for_update=True)
-            bench = _bench(connection, bench_id)
-            record = checked_changes(bench, run, changes)
-            if not JUDGED.isdisjoint(record):
-                before = _run(row, _traces(connection, schema.run.c.id == row["id"]))
-                refuse_contradictions(bench, before, record)
-            return keep_history(connection, row, record, why)
+        with self._step(bench_name, why) as (connection, made):
+            return change_run(connection, made, run, changes)
 
     def exclude(self, bench_name: str, run: str, because: str) -> int:
         """Leave a run out of fits, for a reason; `include` takes it back. Returns the run's revision."""
@@ -255,7 +240,7 @@ class Logbook:
             query = (
                 sa.select(schema.run.c.run, table.c.deleted_at, table.c.why)
                 .join_from(table, schema.run)
-                .where(schema.run.c.bench_id == _bench_id(connection, bench_name))
+                .where(schema.run.c.bench_id == bench_id_of(connection, bench_name))
                 .order_by(table.c.deleted_at.desc(), schema.run.c.position.desc())
             )
             found = connection.execute(query).all()
@@ -270,47 +255,21 @@ class Logbook:
             Where there is no such run, or nothing to undo.
         """
         change = to_undo(self.history(bench_name, run), run)
-        before = {f: old for f, (old, _) in change.changes.items()}
-        if DELETED in before:
-            self._set_deleted(bench_name, run, undoes(change.rev), deleted=bool(before[DELETED]))
-            return change
-        with self._writing() as connection:
-            row = _run_row(connection, _bench_id(connection, bench_name), run, for_update=True)
-            keep_history(connection, row, before, undoes(change.rev))
+        with self._step(bench_name, undoes(change.rev), is_undo=True) as (connection, made):
+            row = run_row(connection, made.bench_id, run, for_update=True)
+            made.changed(row, put_back(connection, row, change))
         return change
 
     def _set_deleted(self, bench_name: str, run: str, why: str, *, deleted: bool) -> int:
-        table = schema.run_deleted
-        with self._writing() as connection:
-            row = _run_row(connection, _bench_id(connection, bench_name), run, for_update=True)
-            is_now = (
-                connection.scalar(sa.select(table.c.run_id).where(table.c.run_id == row["id"])) is not None
-            )
-            if is_now is deleted:
-                raise BenchError(f"it is {'deleted already' if deleted else 'not deleted'}", Place(run=run))
-            if deleted:
-                connection.execute(
-                    table.insert(), {"run_id": row["id"], "deleted_at": now_text(), "why": why}
-                )
-            else:
-                connection.execute(table.delete().where(table.c.run_id == row["id"]))
-            return note_change(connection, row, {DELETED: [is_now, deleted]}, why)
+        with self._step(bench_name, why) as (connection, made):
+            row = run_row(connection, made.bench_id, run, for_update=True)
+            return made.changed(row, turn_deleted(connection, row, why, deleted=deleted))
 
     def history(self, bench_name: str, run: str) -> tuple[Change, ...]:
         """Every change of a run since it came in, oldest first."""
-        table = schema.run_history
         with self._reading() as connection:
-            row = _run_row(connection, _bench_id(connection, bench_name), run)
-            query = sa.select(table).where(table.c.run_id == row["id"]).order_by(table.c.rev)
-            return tuple(
-                Change(
-                    rev=entry["rev"],
-                    changed_at=datetime.fromisoformat(entry["changed_at"]),
-                    why=entry["why"],
-                    changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
-                )
-                for entry in connection.execute(query).mappings()
-            )
+            row = run_row(connection, bench_id_of(connection, bench_name), run)
+            return history_of(connection, row["id"])
 
     def cached(self, fingerprint: str) -> bytes | None:
         """What was cached under a fingerprint, or None."""
@@ -349,6 +308,61 @@ class Logbook:
         with explained(self.where), writing(self._engine).begin() as connection:
             yield connection
 
+    @contextmanager
+    def _step(
+        self, bench_name: str, why: str, *, is_undo: bool = False
+    ) -> Iterator[tuple[sa.Connection, Step]]:
+        """A transaction in which all that is done is one step."""
+        with self._writing() as connection:
+            bench_id = bench_id_of(connection, bench_name)
+            with step(connection, bench_id, why, is_undo=is_undo) as made:
+                yield connection, made
+
+
+def change_run(connection: sa.Connection, made: Step, run: str, changes: Mapping[str, Any]) -> int:
+    """Change fields of a run as part of a step; its revision. Raises as `Logbook.edit_run` does."""
+    row = run_row(connection, made.bench_id, run, for_update=True)
+    bench = bench_of(connection, made.bench_id)
+    record = checked_changes(bench, run, changes)
+    if not JUDGED.isdisjoint(record):
+        refuse_contradictions(bench, run_with_trace(connection, row), record)
+    return made.changed(row, keep_history(connection, row, record, made.why))
+
+
+def run_with_trace(connection: sa.Connection, row: sa.RowMapping) -> Run:
+    """The run of a row with its trace."""
+    return _run(row, _traces(connection, schema.run.c.id == row["id"]))
+
+
+def turn_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:
+    """Delete a run, or bring it back where the bench still holds what it names; its revision."""
+    if not deleted:
+        refuse_strangers(bench_of(connection, row["bench_id"]), record_from_row(row))
+    return set_deleted(connection, row, why, deleted=deleted)
+
+
+def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> int:
+    """Take back a change of a run; the revision that makes."""
+    before = {f: old for f, (old, _) in change.changes.items()}
+    if DELETED in before:
+        return turn_deleted(connection, row, undoes(change.rev), deleted=bool(before[DELETED]))
+    return keep_history(connection, row, before, undoes(change.rev))
+
+
+def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
+    """Every change of a run, oldest first."""
+    table = schema.run_history
+    query = sa.select(table).where(table.c.run_id == run_id).order_by(table.c.rev)
+    return tuple(
+        Change(
+            rev=entry["rev"],
+            changed_at=datetime.fromisoformat(entry["changed_at"]),
+            why=entry["why"],
+            changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
+        )
+        for entry in connection.execute(query).mappings()
+    )
+
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:
     wanted = [schema.run.c[name] == value for name, value in selection.items() if value is not None]
@@ -358,7 +372,8 @@ def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool
     return sa.and_(sa.true(), *wanted)
 
 
-def _bench_id(connection: sa.Connection, name: str) -> int:
+def bench_id_of(connection: sa.Connection, name: str) -> int:
+    """The number of a bench; NotFound where there is none of that name."""
     found = connection.scalar(sa.select(schema.bench.c.id).where(schema.bench.c.name == name))
     if found is None:
         known = connection.scalars(sa.select(schema.bench.c.name).order_by(schema.bench.c.name))
@@ -366,16 +381,16 @@ def _bench_id(connection: sa.Connection, name: str) -> int:
     return int(found)
 
 
-def _bench(connection: sa.Connection, bench_id: int) -> Bench:
+def bench_of(connection: sa.Connection, bench_id: int) -> Bench:
+    """What is on a bench."""
     name, toml = connection.execute(
         sa.select(schema.bench.c.name, schema.bench.c.toml).where(schema.bench.c.id == bench_id)
     ).one()
     return parse_bench(toml, f"the logbook's bench {name}")[0]
 
 
-def _run_row(
-    connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False
-) -> sa.RowMapping:
+def run_row(connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False) -> sa.RowMapping:
+    """The row of a run; NotFound names runs like it."""
     table = schema.run
     query = sa.select(table).where((table.c.bench_id == bench_id) & (table.c.run == run))
     row = connection.execute(query.with_for_update() if for_update else query).mappings().one_or_none()

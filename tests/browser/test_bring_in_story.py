@@ -11,6 +11,7 @@ import pytest
 
 from tests.browser.conftest import axe_faults
 from tests.dashboard.logger_tables import SCALE, TIMER
+from tests.dashboard.test_bring_in_several import FILES, scale, stamped
 
 OpenPage = Callable[..., Any]
 
@@ -84,3 +85,37 @@ def test_files_that_are_too_large_are_told_before_anything_is_sent(open_logbook_
     page.get_by_role("button", name="Choose tables").wait_for()
     _choose(page, ("long.csv", b"1,2\n" * 300_000))
     page.get_by_text("larger than 700 kB").wait_for()
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_several_runs_are_seen_merged_and_stored_at_once(open_logbook_page: OpenPage, width: int) -> None:
+    page = open_logbook_page("/runs/bring-in", width=width)
+    page.get_by_role("link", name="Bring in several runs").click()
+    page.locator("#drawer-upload input[aria-label]").wait_for(state="attached")
+    assert axe_faults(page) == []
+    left = stamped(scale(), "scale_g")
+    files = [("m1 probe.csv", stamped(FILES[0][1], "probe_c")), ("shelf.csv", left), *FILES[1:]]
+    sent = [{"name": name, "mimeType": "text/csv", "buffer": raw} for name, raw in files]
+    page.locator("#drawer-upload input[type=file]").set_input_files(sent)
+    first = page.get_by_role("region", name="m1probe").or_(page.locator(".drawer-run").first)
+    first.locator("img").wait_for()
+    _shot(page, "several-found")
+    assert axe_faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    runs = page.locator(".drawer-run")
+    count = runs.count()
+    for n, name in enumerate(["k1", "k2", "k3"][:count]):
+        runs.nth(n).get_by_label("Name").fill(name)
+    runs.nth(count - 1).get_by_label("Starts at").fill("9,5")
+    page.get_by_role("button", name="Look again").click()
+    page.get_by_text("Motion starts at 9.5 s").wait_for()
+    page.locator(".drawer-run").nth(0).get_by_label("bring it in").uncheck()
+    for of in ("technique", "vessel", "ice", "recipe"):
+        page.locator(f"#drawer-{of} label").first.click()
+    page.get_by_role("button", name="Store these runs").click()
+    page.get_by_text(f"Stored {count - 1} runs: k2").wait_for()
+    if width < 500:
+        page.get_by_role("button", name="More").click()
+    page.get_by_role("link", name="Bench", exact=True).click()
+    page.get_by_role("button", name=f"Undo: {count - 1} runs brought in").click()
+    page.get_by_text(f"Taken back: {count - 1} runs brought in").wait_for()

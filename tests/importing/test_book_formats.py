@@ -23,8 +23,9 @@ from rig.importing.bench_folder import open_bench
 from rig.importing.book_file import open_book
 from rig.importing.book_parquet import book_parquet
 from rig.importing.book_workbook import book_xlsx
+from rig.importing.cells_out import trace_names
 from rig.importing.csvw import folder_metadata, sheet_metadata
-from rig.importing.write_bench import book_json, run_sheet_csv, trace_names, write_bench
+from rig.importing.write_bench import book_json, run_sheet_csv, write_bench
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 
 WRITERS: dict[str, Callable[[RunBook], bytes]] = {

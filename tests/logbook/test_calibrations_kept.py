@@ -121,6 +121,8 @@ def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
                 connection.exec_driver_sql(f"alter table run drop column {column}")
             schema.call_made.drop(connection)
             schema.run_deleted.drop(connection)
+            for table in (schema.step_run, schema.step, schema.bench_put_away, schema.bench_file):
+                table.drop(connection)
             connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 3))
     with open_logbook(url) as logbook:
         assert logbook.book("bar") == book

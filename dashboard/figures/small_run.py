@@ -1,0 +1,69 @@
+"""A run that was only found in files, as a small picture: its curves, and where it was found to start and stop."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+
+import numpy as np
+
+from rig.arrays import FloatArray
+from rig.report.look import LIGHT
+from rig.runs import Trace
+from rig.signals.scale import Plateau
+
+_WIDTH, _HEIGHT, _EDGE = 320.0, 120.0, 8.0
+_MOST_POINTS = 240
+
+
+def small_run_svg(trace: Trace, stop_s: float | None, rests: Sequence[Plateau] = ()) -> str:
+    """Probe and scale against seconds, each over its own range; lines stand at the start and, where known, the stop.
+
+    A dot stands in the middle of each rest of the scale, which is a weigh-in.
+    """
+    time_s = trace.time_s
+    first, last = float(time_s[0]), float(max(time_s[-1], time_s[0] + 1e-9))
+
+    def x(at_s: float) -> float:
+        return _EDGE + (_WIDTH - 2 * _EDGE) * (at_s - first) / (last - first)
+
+    parts = [f'<rect width="{_WIDTH:g}" height="{_HEIGHT:g}" fill="{LIGHT.paper}"/>']
+    marks = [(0.0, LIGHT.ink)] + ([] if stop_s is None else [(stop_s, LIGHT.series[1])])
+    parts += [
+        f'<line x1="{x(at):.1f}" x2="{x(at):.1f}" y1="0" y2="{_HEIGHT:g}" stroke="{colour}" stroke-width="1.5"/>'
+        for at, colour in marks
+        if first <= at <= last
+    ]
+    for values, colour, dash in ((trace.scale_g, LIGHT.series[3], "5 3"), (trace.probe_c, LIGHT.accent, "")):
+        if values is not None:
+            parts.append(_line(time_s, values, x, colour, dash))
+            if values is trace.scale_g:
+                parts += [_dot(rest, values, x) for rest in rests if first <= rest.start_s <= last]
+    inside = "".join(parts)
+    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}">{inside}</svg>'
+
+
+def as_address(svg: str) -> str:
+    """The picture as an address that holds all of it (RFC 2397)."""
+    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
+
+
+def _y(value: float, values: FloatArray) -> float:
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    share = 0.5 if high == low else (value - low) / (high - low)
+    return _HEIGHT - _EDGE - (_HEIGHT - 2 * _EDGE) * share
+
+
+def _line(time_s: FloatArray, values: FloatArray, x: object, colour: str, dash: str) -> str:
+    assert callable(x)
+    read = np.flatnonzero(np.isfinite(values))
+    kept = read[:: max(len(read) // _MOST_POINTS, 1)]
+    points = " ".join(f"{x(float(time_s[k])):.1f},{_y(float(values[k]), values):.1f}" for k in kept)
+    style = f' stroke-dasharray="{dash}"' if dash else ""
+    return f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="2"{style}/>'
+
+
+def _dot(rest: Plateau, values: FloatArray, x: object) -> str:
+    assert callable(x)
+    at = 0.5 * (rest.start_s + rest.stop_s)
+    return f'<circle cx="{x(at):.1f}" cy="{_y(rest.mass_g, values):.1f}" r="4" fill="{LIGHT.series[3]}"/>'

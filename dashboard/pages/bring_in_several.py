@@ -1,0 +1,248 @@
+"""Bring in several runs: loose files as the runs they were found to be, each a small picture to accept or put right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import ALL as EVERY
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from dashboard.controls import aria, choice, names, notice, waiting
+from dashboard.figures.small_run import as_address
+from dashboard.live.question import techniques
+from dashboard.page import Here, Page
+from dashboard.pages.bench import open_logbook_of
+from dashboard.pages.bring_in import NO_LOGBOOK, ONLY_HERE
+from dashboard.params import address
+from dashboard.questions.bring_in import MOST_TABLE_BYTES, files_of
+from dashboard.questions.bring_in_run import NAMES, NUMBERS
+from dashboard.questions.drawer import MOST_FILES, TYPED, FoundRun, found_runs, store_runs, told_runs
+from dashboard.service import Service
+from rig.errors import RigError
+
+_FIELD, _IN = "drawer-field", "drawer-in"
+_FIELDS = {"type": _FIELD, "run": EVERY, "key": EVERY}
+_TAKEN = {"type": _IN, "run": EVERY}
+_WORDS = {"run": "Name", "start": "Starts at [s of its first file]", **NUMBERS}
+_HINT = {"run": "Two of one name become one run.", "start": "Empty: as it was found."}
+
+
+def layout(here: Here) -> Any:
+    """Where files are dropped, how all of them were made, and the runs they are."""
+    if here.service.logbook is None or here.guest:
+        why = ONLY_HERE if here.guest else NO_LOGBOOK
+        return html.Div([html.H1("Bring in several runs"), notice(why, "know")])
+    bench = here.service.bench(here.bench)
+    offered = {
+        "technique": techniques(bench),
+        "vessel": tuple(bench.vessels),
+        "ice": tuple(bench.ice),
+        "recipe": tuple(bench.recipes),
+    }
+    return html.Div(
+        [
+            html.P(dcc.Link("All runs", href=address("/runs", bench=here.kept)), className="over"),
+            html.H1("Bring in several runs"),
+            html.P(
+                "Loose files of probes and scales are sorted into runs by their clocks and names. Each is shown before "
+                "anything is stored; what is stored is one step, and is undone as one.",
+                className="lead",
+            ),
+            dcc.Upload(
+                html.Div(
+                    [
+                        html.Button("Choose files", className="do"),
+                        html.P(
+                            f"or drop them here: up to {MOST_FILES} files, {MOST_TABLE_BYTES // 1000} kB together."
+                        ),
+                    ]
+                ),
+                id="drawer-upload",
+                multiple=True,
+                className="bring-drop",
+                style={},
+                style_active={},
+            ),
+            html.P(id="drawer-refused", className="first-caution", role="status"),
+            waiting(
+                html.Div(id="drawer-runs", className="drawer-runs", **aria(live="polite")),
+                "Reading the files …",
+            ),
+            html.Div(
+                [
+                    html.Button("Look again", id="drawer-again", className="less"),
+                    html.H2("How they were made"),
+                    *(
+                        choice(f"drawer-{k}", k.capitalize(), names(v), v[0] if len(v) == 1 else "")
+                        for k, v in offered.items()
+                    ),
+                    html.Button("Store these runs", id="drawer-store", className="do"),
+                ],
+                id="drawer-form",
+                hidden=True,
+            ),
+            html.Div(id="drawer-said", role="status"),
+            dcc.Store(id="drawer-files"),
+            dcc.Store(id="drawer-found"),
+            dcc.Store(id="drawer-named", data="Files to bring in"),
+            dcc.Store(id="drawer-bench", data=here.kept),
+            dcc.Store(id="drawer-most", data={"files": MOST_FILES, "bytes": MOST_TABLE_BYTES}),
+        ]
+    )
+
+
+def run_block(number: int, run: FoundRun) -> html.Section:
+    """One run: its picture, what was found, and the fields that put it right."""
+    picture = (
+        html.Img(src=as_address(run.svg), alt=f"Curve of {run.name or 'these files'}. {run.said}")
+        if run.svg
+        else None
+    )
+    return html.Section(
+        [
+            html.H2(run.name or ", ".join(run.files)),
+            picture,
+            html.P([html.Span("Open: " if run.open_point else ""), run.open_point or f"{run.said}."]),
+            html.P(_together(run), className="quiet"),
+            dcc.Checklist(
+                id={"type": _IN, "run": number},
+                options=[{"value": "in", "label": "bring it in"}],
+                value=[] if run.open_point else ["in"],
+                className="as-usual",
+            ),
+            html.Div([_line(number, k, run) for k in ("run", "duration_s", "start")], className="bench-many"),
+            html.Details(
+                [
+                    html.Summary("What was weighed and measured by hand"),
+                    html.Div([_line(number, k, run) for k in TYPED if k not in ("run", "start", "duration_s")],
+                             className="bench-many"),
+                ]
+            ),
+        ],
+        className="drawer-run",
+        **aria(label=run.name or ", ".join(run.files)),
+    )  # fmt: skip
+
+
+def _together(run: FoundRun) -> str:
+    """Its files, and what puts several of them together."""
+    return f"{', '.join(run.files)}{f': together by {run.by}' if len(run.files) > 1 else ''}."
+
+
+def _line(number: int, key: str, run: FoundRun) -> html.Div:
+    line = dcc.Input(
+        id={"type": _FIELD, "run": number, "key": key},
+        type="text",
+        value=run.typed.get(key, ""),
+        autoComplete="off",
+        maxLength=200,
+        className="written",
+    )
+    hint = _HINT.get(key)
+    return html.Div(
+        [
+            html.Label([_WORDS[key], line], className="legend"),
+            html.Small(hint, className="quiet") if hint else None,
+        ],
+        className="control",
+    )
+
+
+def register(app: Dash, service: Service) -> None:
+    """Connect the files to the runs they are, and those to the logbook."""
+    app.clientside_callback(
+        ClientsideFunction("bring_in", "named"),
+        Output("drawer-named", "storage_type"),
+        Input("drawer-named", "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("bring_in", "taken"),
+        Output("drawer-files", "data"),
+        Output("drawer-refused", "children"),
+        Input("drawer-upload", "contents"),
+        State("drawer-upload", "filename"),
+        State("drawer-most", "data"),
+        prevent_initial_call=True,
+    )
+
+    @app.callback(
+        Output("drawer-runs", "children"),
+        Output("drawer-found", "data"),
+        Output("drawer-form", "hidden"),
+        Output("drawer-said", "children"),
+        Input("drawer-files", "data"),
+        Input("drawer-again", "n_clicks"),
+        State("drawer-found", "data"),
+        State(_FIELDS, "id"),
+        State(_FIELDS, "value"),
+        prevent_initial_call=True,
+    )
+    def look(sent: Any, _clicks: Any, found: Any, ids: Any, values: Any) -> tuple[Any, ...]:
+        if not sent:
+            return (no_update,) * 4
+        try:
+            logbook, files = open_logbook_of(service), files_of(sent, MOST_FILES)
+            if ctx.triggered_id == "drawer-again":
+                runs = told_runs(
+                    files, logbook, list(zip(_files(found), typed_of(ids, values), strict=False))
+                )
+            else:
+                runs = found_runs(files, logbook)
+        except RigError as error:
+            return no_update, no_update, no_update, notice(f"{str(error).rstrip('.')}.")
+        return [run_block(n, r) for n, r in enumerate(runs)], [list(r.files) for r in runs], False, None
+
+    @app.callback(
+        Output("drawer-said", "children", allow_duplicate=True),
+        Output("drawer-runs", "children", allow_duplicate=True),
+        Output("drawer-form", "hidden", allow_duplicate=True),
+        Input("drawer-store", "n_clicks"),
+        State("drawer-files", "data"),
+        State("drawer-found", "data"),
+        State(_FIELDS, "id"),
+        State(_FIELDS, "value"),
+        State(_TAKEN, "value"),
+        State("drawer-bench", "data"),
+        *(State(f"drawer-{k}", "value") for k in NAMES),
+        prevent_initial_call=True,
+    )
+    def stored(
+        clicks: Any, sent: Any, found: Any, ids: Any, values: Any, taken: Any, kept: Any, *made: Any
+    ) -> tuple[Any, Any, Any]:
+        if not clicks or not sent:
+            return no_update, no_update, no_update
+        try:
+            logbook, bench = open_logbook_of(service), service.chosen(kept)
+            told = zip(_files(found), typed_of(ids, values), taken or (), strict=False)
+            chosen = [(files, typed) for files, typed, is_in in told if is_in]
+            runs = told_runs(files_of(sent, MOST_FILES), logbook, chosen)
+            done = store_runs(logbook, bench, runs, dict(zip(NAMES, made, strict=True)))
+        except RigError as error:
+            return notice(f"Nothing was stored: {str(error).rstrip('.')}."), no_update, no_update
+        count = f"{len(done)} run{'' if len(done) == 1 else 's'}"
+        said: list[Any] = [
+            f"Stored {count}: {', '.join(done)}. ",
+            dcc.Link("All runs", href=address("/runs", bench=kept)),
+        ]
+        return html.Div(html.P(children=said), className="notice know", role="note"), None, True
+
+
+def _files(found: Any) -> list[list[str]]:
+    return (
+        [[str(f) for f in names] for names in found if isinstance(names, list)]
+        if isinstance(found, list)
+        else []
+    )
+
+
+def typed_of(ids: Any, values: Any) -> Sequence[Mapping[str, str]]:
+    """What was typed of each run, in their order."""
+    rows: dict[int, dict[str, str]] = {}
+    for id_, value in zip(ids or (), values or (), strict=False):
+        if isinstance(id_, dict) and isinstance(id_.get("run"), int) and id_.get("key") in TYPED:
+            rows.setdefault(id_["run"], {})[str(id_["key"])] = str(value) if isinstance(value, str) else ""
+    return [rows[n] for n in sorted(rows)]
+
+
+PAGE = Page("/runs/bring-in/several", "", layout, register)
