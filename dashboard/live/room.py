@@ -15,7 +15,6 @@ from dashboard.live.caller import nobody
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
-from dashboard.live.tally import tally_words
 from dashboard.params import one, params_of_store
 from dashboard.service import Service
 from rig.advice.verdict import Landing, with_landing
@@ -37,8 +36,8 @@ from rig.session.discarded import Discarded, discard, discarded, take_back
 from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
-from rig.signals.sound import HeardShake
 from rig.session.tally import alike, score_of, tally_words
+from rig.signals.sound import HeardShake
 
 MOST_DISCARDED = 3
 NO_LOGBOOK = (

@@ -31,7 +31,9 @@ def test_duration_and_cadence_are_said(chillrig: Chillrig, take: tuple[Path, Sha
     said = chillrig("hear", file)
     assert said.code == 0
     assert said.out.startswith(f"Shaken for {made.stop_s - made.start_s:.1f} s")
-    told_hz, within_hz = (float(x) for x in re.search(r"([\d.]+) strokes a second \(±([\d.]+)\)", said.out).groups())
+    told_hz, within_hz = (
+        float(x) for x in re.search(r"([\d.]+) strokes a second \(±([\d.]+)\)", said.out).groups()
+    )
     assert told_hz == pytest.approx(made.cadence_hz, abs=within_hz)
 
 
