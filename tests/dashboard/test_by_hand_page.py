@@ -217,7 +217,7 @@ def test_when_half_of_the_foam_should_be_gone_is_told_where_such_drinks_were_tim
         KEEP, json=_told(asked=asked, typed=TYPED | {"foam_ml": "160"}, moved_s=12.0, age_s=1.0)
     ).get_json()
     assert got["foam_half_life_s"][1] == pytest.approx(81.0, abs=2.0)
-    assert got["landing"]["overrun_pct"] == pytest.approx(28.0, abs=8.0)
+    assert got["landing"]["overrun_pct"] == pytest.approx(100.0 * (160.0 / 131.0 - 1.0), abs=4.0)
     plain = client.post(KEEP, json=_told("ef" * 16, moved_s=12.0, age_s=1.0)).get_json()
     assert plain["foam_half_life_s"] is None
     source.leave()
