@@ -11,7 +11,7 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output
 from flask import Flask, request
 
-from dashboard import downloads, frame, headers, loading
+from dashboard import downloads, frame, headers, loading, reader_units
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
     bring_in,
@@ -108,6 +108,9 @@ def make_app(
         part.register(app, service)
     server: Flask = app.server
     loading.register(server)
+    reader_units.register(
+        app, service
+    )  # the last registered is the first to change an answer: before it is packed
     downloads.register(server, service, PAGES, chromium)
     headers.register(server, app.csp_hashes())
     # what was sent was no question of our pages: one line, whoever sent it

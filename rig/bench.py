@@ -103,6 +103,13 @@ class Bench:
         """The target of that name; NotFound names the ones there are."""
         return _named("target", self.targets, name)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name that somebody gave to something on the bench."""
+        kinds = (self.vessels, self.ice, self.recipes, self.targets, self.techniques)
+        poured = (i.name for r in self.recipes.values() for i in r.ingredients)
+        return (self.title, *(name for kind in kinds for name in kind), *poured)
+
     def motion(self, technique: str) -> Motion | None:
         """Which known motion a technique is like: declared, or by its name, or None."""
         declared = self.techniques.get(technique)

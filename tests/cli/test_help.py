@@ -9,7 +9,7 @@ from tests.cli.conftest import Chillrig
 
 COMMANDS = (
     "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
-    "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear",
+    "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear", "units",
 )  # fmt: skip
 
 
