@@ -188,4 +188,8 @@ def answer_units(said: str) -> AnswerUnits:
             raise ModelRangeError(
                 f"{word[:20]!r} {why}. Say one of each kind at most, such as F,oz,floz; or us, or metric"
             )
-    return replace(LAB_UNITS, **chosen)
+    return AnswerUnits(
+        temperature=chosen.get("temperature", "°C"),
+        mass=chosen.get("mass", "g"),
+        volume=chosen.get("volume", "ml"),
+    )

@@ -28,12 +28,14 @@ from rig.cli import (
     hear,
     plan,
     ports,
+    rank,
     recipe,
     record,
     rehearse,
     report,
     runs,
     screen,
+    shares,
     steps,
 )
 from rig.cli import units as units_command
@@ -131,6 +133,8 @@ for _name, _module, _short in (
     ("runs", runs, "List runs, see one in full, correct one."),
     ("fit", fit, "How each set-up chills and dilutes."),
     ("compare", compare, "Which set-up is colder, thinner or quicker."),
+    ("rank", rank, "Which ice, vessel or recipe serves a target."),
+    ("shares", shares, "How much is ice, how much vessel, how much hand."),
     ("advise", advise, "How long to shake to land in the target."),
     ("rehearse", rehearse, "How often it lands, and what to practise."),
     ("plan", plan, "Which runs to make next."),
