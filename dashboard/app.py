@@ -14,6 +14,7 @@ from flask import Flask, request
 from dashboard import downloads, frame, headers, loading, reader_units
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
+    bench,
     bring_in,
     coffee,
     compare,
@@ -41,6 +42,7 @@ PAGES: tuple[Page, ...] = (
     shake_time.PAGE,
     compare.PAGE,
     projector.PAGE,
+    bench.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,

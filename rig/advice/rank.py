@@ -17,6 +17,7 @@ from rig.advice.assumed import Filled
 from rig.advice.calling import Call, air_for, answerable, call_at, landing, predict_drink
 from rig.advice.joint_draws import JointDraws, joint_draws
 from rig.advice.odds import OddsCurve, odds_curve
+from rig.advice.rank_words import sentences
 from rig.advice.ranking import SURE, Beats, Interval, Ranked, Ranking
 from rig.advice.search import Span, best_moment, run_span_s, widened
 from rig.arrays import FloatArray
@@ -132,9 +133,10 @@ def rank(
         for i, a in enumerate(order)
         for b in order[i + 1 :]
     )
-    return Ranking(
+    found = Ranking(
         vary, target, held, ranked, pairs, tuple(left_out), drinks_a_night, _notes(fit.bench, ranked, drinks_a_night)
     )  # fmt: skip
+    return replace(found, sentences=sentences(found))
 
 
 def _alternatives(fit: Fit, technique: str | None, vary: str, among: Sequence[str] | None) -> tuple[str, ...]:

@@ -79,7 +79,10 @@ class Beats:
 
 @dataclass(frozen=True)
 class Ranking:
-    """Alternatives, best odds first. `pairs`: each with the next, and all others; `left_out`: who, and why."""
+    """Alternatives, best odds first.
+
+    `pairs`: each with the next, and all others; `left_out`: who, and why; `sentences`: what is sure of it.
+    """
 
     varied: str
     target: Target
@@ -89,6 +92,7 @@ class Ranking:
     left_out: tuple[tuple[str, str], ...]
     drinks_a_night: float | None
     notes: tuple[str, ...]
+    sentences: tuple[str, ...] = ()
 
     def beats(self, a: str, b: str) -> float:
         """The probability that `a` lands more often than `b`."""
@@ -99,8 +103,6 @@ class Ranking:
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys, units in the names; what `rank --json` prints."""
-        from rig.advice.rank_words import sentences
-
         return {
             "varied": self.varied,
             "target": self.target.name,
@@ -108,7 +110,7 @@ class Ranking:
             "pairs": [p.to_dict() for p in self.pairs],
             "left_out": [{"name": name, "why": why} for name, why in self.left_out],
             "drinks_a_night": self.drinks_a_night,
-            "sentences": list(sentences(self)),
+            "sentences": list(self.sentences),
             "notes": list(self.notes),
         }
 

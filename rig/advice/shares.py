@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import replace
 from itertools import combinations, product
 from typing import Any
 
@@ -23,6 +22,8 @@ from rig.advice.compare_ground import most_measured_recipe
 from rig.advice.joint_draws import joint_draws
 from rig.advice.ranking import Interval
 from rig.advice.residual_bias import Observation
+from rig.advice.shares_result import FACTORS, Part, Share, Shares
+from rig.advice.shares_words import sentences
 from rig.advice.statistics import repeatability
 from rig.advice.what_changed import sound_residuals
 from rig.arrays import FloatArray
@@ -37,82 +38,6 @@ _PRIOR_RUNS = 8.0
 """What the fit's own prior of run-to-run spread is worth in runs."""
 MOST_DRINKS = 48
 _CONDITIONS = ("drink_temp_c", "room_temp_c")
-
-
-class Part(StrEnum):
-    """What drinks differ by."""
-
-    ICE = "ice"
-    VESSEL = "vessel"
-    TECHNIQUE = "technique"
-    RECIPE = "recipe"
-    TOGETHER = "together"
-    SESSION = "session"
-    RUN = "run"
-
-    @property
-    def words(self) -> str:
-        """As it is spoken of."""
-        return {
-            Part.TOGETHER: "what only goes with a combination",
-            Part.SESSION: "what a session shares",
-            Part.RUN: "the hand: one run to the next",
-            Part.RECIPE: "the drink",
-        }.get(self, f"the {self.value}")
-
-
-FACTORS = (Part.ICE, Part.VESSEL, Part.TECHNIQUE, Part.RECIPE)
-
-
-@dataclass(frozen=True)
-class Share:
-    """One part's share of the variance, and its spread (standard deviation) in K or dilution, as 90 % intervals."""
-
-    part: Part
-    levels: int
-    share: Interval
-    sd: Interval
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys."""
-        p = ("p05", "p50", "p95")
-        return {
-            "part": self.part.value,
-            "levels": self.levels,
-            "share": {k: round(v, 4) for k, v in zip(p, self.share, strict=True)},
-            "sd": {k: round(v, 5) for k, v in zip(p, self.sd, strict=True)},
-        }
-
-
-@dataclass(frozen=True)
-class Shares:
-    """Shares of the variance at one time, largest first, of end temperature and of dilution.
-
-    `confounded`: pairs of parts that the runs cannot tell apart, why, and which runs would.
-    """
-
-    duration_s: float
-    situation: Situation
-    levels: dict[Part, tuple[str, ...]]
-    temp_c: tuple[Share, ...]
-    dilution_by_volume: tuple[Share, ...]
-    confounded: tuple[str, ...]
-    notes: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys, units in the names; what `shares --json` prints."""
-        from rig.advice.shares_words import sentences
-
-        return {
-            "duration_s": self.duration_s,
-            "drink_temp_c": self.situation.drink_temp_c,
-            "levels": {part.value: list(names) for part, names in self.levels.items()},
-            "temp_c": [s.to_dict() for s in self.temp_c],
-            "dilution_by_volume": [s.to_dict() for s in self.dilution_by_volume],
-            "confounded": list(self.confounded),
-            "sentences": list(sentences(self)),
-            "notes": list(self.notes),
-        }
 
 
 def shares(
@@ -178,7 +103,7 @@ def shares(
         by_run, by_session = _within(fit, chosen, observation, made[observation])
         parts |= {Part.SESSION: by_session, Part.RUN: by_run}
         out[observation] = _shares(parts, dict(zip(FACTORS, shape, strict=True)))
-    return Shares(
+    told = Shares(
         time_s,
         held,
         levels,
@@ -187,6 +112,7 @@ def shares(
         confounded(sorted({s for s, _ in chosen})),
         _notes(chosen, shape),
     )
+    return replace(told, sentences=sentences(told))
 
 
 def _chosen(

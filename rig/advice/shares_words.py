@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rig.advice.call_words import percent
-from rig.advice.shares import Share, Shares
+from rig.advice.shares_result import Share, Shares
 
 
 def sentences(found: Shares) -> tuple[str, ...]:

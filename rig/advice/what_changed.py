@@ -9,17 +9,18 @@ hold several sessions, runs of one session are taken to be alike as far as they 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import date
-from enum import StrEnum
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 
+from rig.advice.changes import By, Change, WhatChanged
 from rig.advice.group_effects import GroupEffects, group_effects, linked
 from rig.advice.residual_bias import MATTERS, Observation
-from rig.advice.statistics import Estimate, Judgement, Verdict, judge
+from rig.advice.statistics import Estimate, Judgement, judge
+from rig.advice.what_changed_words import sentences
 from rig.arrays import FloatArray
 from rig.errors import NotEnoughData
 from rig.fitting.result import Fit
@@ -31,91 +32,8 @@ MOST_PAIRED = 6
 ALPHA = 0.05
 
 
-class By(StrEnum):
-    """What runs are grouped by."""
-
-    DAY = "day"
-    SESSION = "session"
-    OPERATOR = "operator"
-    ICE_BATCH = "ice-batch"
-    SINCE = "since"
-
-    @property
-    def words(self) -> str:
-        """As it is spoken of."""
-        return {By.ICE_BATCH: "batch of ice", By.SINCE: "time"}.get(self, self.value)
-
-
 ICE_BATCH_COLUMN = "ice_batch"
 """A column of the run sheet that nothing else reads: whatever names the bag, block or tray."""
-
-
-@dataclass(frozen=True)
-class Change:
-    """One group less another (None: less all others) in what is measured at the end of a run.
-
-    `difference`, `low`, `high`: dilution as a share of the starting volume, or K; interval of 95 % for itself alone.
-    `p_adjusted` allows for all comparisons made (Holm).
-    """
-
-    observation: Observation
-    group: str
-    other: str | None
-    runs: int
-    other_runs: int
-    difference: float
-    low: float
-    high: float
-    p_adjusted: float
-    verdict: Verdict
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys, units in the names."""
-        unit = "k" if self.observation is Observation.TEMPERATURE else "dilution_by_volume"
-        return {
-            "observation": self.observation.value,
-            "group": self.group,
-            "other": self.other,
-            "runs": self.runs,
-            "other_runs": self.other_runs,
-            f"difference_{unit}": round(self.difference, 5) + 0.0,
-            f"low_{unit}": round(self.low, 5) + 0.0,
-            f"high_{unit}": round(self.high, 5) + 0.0,
-            "p_adjusted": float(f"{self.p_adjusted:.3g}"),
-            "verdict": self.verdict.value,
-        }
-
-
-@dataclass(frozen=True)
-class WhatChanged:
-    """Groups of runs held against each other.
-
-    `groups`: how many sound runs each has; `p_any`: of there being no difference between any of them, by observation;
-    `apart`: pairs of groups that share no drink on a set-up.
-    """
-
-    by: By
-    since: date | None
-    groups: dict[str, int]
-    changes: tuple[Change, ...]
-    p_any: dict[Observation, float]
-    apart: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys; what `compare --by --json` prints."""
-        from rig.advice.what_changed_words import sentences
-
-        return {
-            "by": self.by.value,
-            "since": None if self.since is None else self.since.isoformat(),
-            "groups": dict(self.groups),
-            "changes": [c.to_dict() for c in self.changes],
-            "p_any": {o.value: float(f"{p:.3g}") for o, p in self.p_any.items()},
-            "not_comparable": [list(pair) for pair in self.apart],
-            "sentences": list(sentences(self)),
-            "notes": list(self.notes),
-        }
 
 
 def what_changed(fit: Fit, *, by: str | None = None, since: date | None = None) -> WhatChanged:
@@ -165,7 +83,7 @@ def what_changed(fit: Fit, *, by: str | None = None, since: date | None = None) 
     nested = way in (By.OPERATOR, By.ICE_BATCH, By.SINCE)
     residuals = _residuals(fit, judged, rows)
     found = {o: _effects(y, names, cells, sessions if nested else None) for o, y in residuals.items()}
-    return WhatChanged(
+    told = WhatChanged(
         by=way,
         since=since,
         groups=groups,
@@ -174,6 +92,7 @@ def what_changed(fit: Fit, *, by: str | None = None, since: date | None = None) 
         apart=_apart(tuple(groups), names, cells),
         notes=_notes(way, doubtful, unnamed, found),
     )
+    return replace(told, sentences=sentences(told))
 
 
 def _day(run: Run) -> date | None:

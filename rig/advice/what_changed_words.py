@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from rig.advice.changes import By, Change, WhatChanged
 from rig.advice.compare_words import true_minus
 from rig.advice.residual_bias import Observation
 from rig.advice.statistics import Verdict
-from rig.advice.what_changed import By, Change, WhatChanged
 
 _KINDS = {
     Observation.WEIGHING: (100.0, "points", "wetter", "drier", "dilution"),

@@ -86,8 +86,8 @@ def command(
 
 
 def _what_changed(source: Source, by: str | None, since: datetime | None, as_json: bool) -> None:
-    from rig.advice.what_changed import By, what_changed
-    from rig.advice.what_changed_words import sentences
+    from rig.advice.changes import By
+    from rig.advice.what_changed import what_changed
 
     ways = [b.value for b in By if b is not By.SINCE]
     if by is not None and by not in ways:
@@ -99,7 +99,7 @@ def _what_changed(source: Source, by: str | None, since: datetime | None, as_jso
     say(f"{source.book.bench.title}: what changed by {found.by.words}", "", style="bold")
     table((found.by.words, "sound runs"), list(found.groups.items()))
     say("")
-    told = sentences(found)
+    told = found.sentences
     bullets(told[:MOST_CHANGES])
     if len(told) > MOST_CHANGES:
         say(f"  … and {len(told) - MOST_CHANGES} more; --json lists all.")

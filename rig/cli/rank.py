@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from rig.advice.ranking import Interval, Ranking
 
 EXAMPLE = example(
-    "chillrig rank --bench my-bar --technique shake --vessel tin --recipe 'my drink' --target coupe",
-    "chillrig rank --vary vessel --technique shake --ice cube --recipe 'my drink' --target coupe",
+    "chillrig rank --technique shake --vessel tin --recipe 'my drink'",
+    "chillrig rank --vary vessel --technique shake --ice cube --recipe 'my drink'",
 )
 _HEADS = ("time\n[s]", "at the stop\n[°C]", "dilution\n[%]", "ice\n[g]")
 
@@ -71,7 +71,7 @@ def command(
 
 def print_ranking(found: Ranking) -> None:
     """A table, best first, then what is sure of the order."""
-    from rig.advice.rank_words import money_heads, money_of, sentences
+    from rig.advice.rank_words import money_heads, money_of
     from rig.report.wording import basis_label, of_hundred, seconds, target_words
 
     say(f"{found.varied.capitalize()} for {target_words(found.target)}", "", style="bold")
@@ -102,7 +102,7 @@ def print_ranking(found: Ranking) -> None:
         words=2,
     )
     say("")
-    bullets(sentences(found))
+    bullets(found.sentences)
     say("")
     bullets(found.notes)
 

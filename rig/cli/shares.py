@@ -11,7 +11,7 @@ from rig.cli.printing import bullets, print_json, say, table
 from rig.cli.source import fitted, open_source
 
 if TYPE_CHECKING:
-    from rig.advice.shares import Shares
+    from rig.advice.shares_result import Shares
 
 EXAMPLE = example(
     "chillrig shares --bench my-bar", "chillrig shares --technique shake --all-recipes --duration-s 12"
@@ -54,8 +54,6 @@ def command(
 
 def print_shares(found: Shares) -> None:
     """A bar for each part, then a sentence for each quantity."""
-    from rig.advice.shares_words import sentences
-
     for title, parts, scale, spread in (
         ("End temperature", found.temp_c, 1.0, "spread\n[K]"),
         ("Dilution", found.dilution_by_volume, 100.0, "spread\n[points]"),
@@ -75,5 +73,5 @@ def print_shares(found: Shares) -> None:
             words=2,
         )
         say("")
-    bullets(sentences(found))
+    bullets(found.sentences)
     bullets(found.notes)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import plotly.graph_objects as go
 
-from rig.advice.shares import Share, Shares
+from rig.advice.shares_result import Share, Shares
 from rig.report.look import LIGHT, Look, dress
 
 _BARS = (("end temperature", "", 0), ("dilution", "/", 1))
@@ -27,7 +29,7 @@ def shares_figure(found: Shares, look: Look = LIGHT) -> go.Figure:
 
 def _bars(
     figure: go.Figure,
-    shares: tuple[Share, ...] | list[Share],
+    shares: Sequence[Share],
     name: str,
     pattern: str,
     colour: str,

@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.anova import anova_lm
 
-from rig.advice.shares import Part, confounded, shares, split
+from rig.advice.shares import confounded, shares, split
+from rig.advice.shares_result import Part
 from rig.advice.shares_words import sentences
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting.result import Fit

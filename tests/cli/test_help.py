@@ -9,7 +9,8 @@ from tests.cli.conftest import Chillrig
 
 COMMANDS = (
     "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
-    "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear", "units",
+    "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear",
+    "units", "rank", "shares",
 )  # fmt: skip
 
 

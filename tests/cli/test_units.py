@@ -42,6 +42,8 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "fit": ("fit",),
     "compare": ("compare",),
     "advise": ("advise", *ASK, "--target", "coupe"),
+    "rank": ("rank", *ASK, "--target", "short"),
+    "shares": ("shares",),
     "rehearse": ("rehearse", *ASK, "--target", "coupe"),
     "plan": ("plan", "--target", "coupe"),
     "recipe": ("recipe", "properties", "night shift", "--dilution", "0.30", "0.36"),
