@@ -131,7 +131,8 @@ class AnswerUnits:
             return found[0]
         apart = bool(found["lead"] or found["tail"])
         gap = found["gap"] or " "
-        exact = exact or found["limit"] is not None
+        # a tenth of a degree is what a limit on the other scale comes to; mass and volume are told finely anyway
+        exact = of == "°C" and (exact or found["limit"] is not None)
         told = self.numbers(found["numbers"], of, difference=apart, exact=exact)
         within = self.numbers(found["within"], of, difference=apart)
         return f"{found['lead'] or ''}{told}{gap}{there}{found['limit'] or ''}{found['tail']}{within}"

@@ -7,7 +7,7 @@
   const NUMBER = "[-\u2212+]?\\d+(?:\\.\\d+)?", RANGE = "(?: to |\u2013|\u2026)";
   const TOLD = new RegExp(`(± ?|\\b(?:by|within) )?(?<![\\w.,/°])(${NUMBER}(?:${RANGE}${NUMBER}| ?± ?${NUMBER})*)` +
     `([ \u00a0\u202f]?)(°C|K|g|ml)(?![\\w/·²³°^])(?! (?:per|to 100) )` +
-    "((?: (?:colder|warmer|cooler|hotter|higher|lower|off|apart)\\b)?)", "g");
+    "( or (?:colder|warmer)\\b)?((?: (?:colder|warmer|cooler|hotter|higher|lower|off|apart)\\b)?)", "g");
 
   // what the server said of this browser when it loaded the page
   function chosen() {
@@ -42,11 +42,11 @@
     if (typeof said !== "string") return said;
     const to = chosen();
     if (Object.keys(LAB).every((of) => to[of] === of)) return said;
-    const told = said.replace(TOLD, function (whole, lead, numbers, gap, of, tail) {
+    const told = said.replace(TOLD, function (whole, lead, numbers, gap, of, limit, tail) {
       if (to[of] === of) return whole;
       const shown = numbers.replace(/(± ?)?((?<!\d)[-\u2212+])?(\d+(?:\.\d+)?)/g,
-        (_, off, sign, size) => (off || "") + number((sign || "") + size, of, !!(lead || tail || off), exact === true));
-      return `${lead || ""}${shown}${gap || " "}${to[of]}${tail}`;
+        (_, off, sign, size) => (off || "") + number((sign || "") + size, of, !!(lead || tail || off), of === "°C" && (exact === true || !!limit)));
+      return `${lead || ""}${shown}${gap || " "}${to[of]}${limit || ""}${tail}`;
     });
     return told.replace(/\[(°C|K|g|ml)\]/g, (_, of) => `[${to[of]}]`);
   }

@@ -28,7 +28,7 @@ from rig.report.shares_figure import shares_figure
 PATH = "/compare/bench"
 _CHOICES = ("vary", "technique", "vessel", "ice", "recipe", "target", "by")
 _HEADS = ("Rests on", "Lands", "Time", "At the stop", "Dilution", "Ice put in")
-MOST_CHANGES = 8
+MOST_CHANGES = 6
 
 
 def layout(here: Here) -> Any:
@@ -78,8 +78,8 @@ def layout(here: Here) -> Any:
                         for part, label, there in held
                     ),
                     ask(
-                        "a night: {bench-night}",
-                        f"a night: {NIGHT.words(asked.night)}",
+                        "{bench-night} a night",
+                        f"{NIGHT.words(asked.night)} a night",
                         [slider("bench-night", "Drinks a night, for what ice costs", NIGHT, asked.night)],
                     ),
                 ],

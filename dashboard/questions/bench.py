@@ -14,7 +14,7 @@ from rig.advice.ranking import Ranking
 from rig.advice.what_changed import what_changed
 from rig.errors import RigError
 
-NIGHT = Scale(0.0, 400.0, 10.0, "drinks", none_at=0.0)
+NIGHT = Scale(0.0, 400.0, 10.0, "drinks")
 BY = tuple(b.value for b in By if b is not By.SINCE)
 
 

@@ -31,6 +31,12 @@ class Part(StrEnum):
             Part.RECIPE: "the drink",
         }.get(self, f"the {self.value}")
 
+    @property
+    def short(self) -> str:
+        """As it stands beside a bar."""
+        short = {Part.TOGETHER: "Combination", Part.RUN: "Hand", Part.RECIPE: "Drink"}
+        return short.get(self, self.value.capitalize())
+
 
 FACTORS = (Part.ICE, Part.VESSEL, Part.TECHNIQUE, Part.RECIPE)
 

@@ -83,14 +83,15 @@ def what_changed(fit: Fit, *, by: str | None = None, since: date | None = None) 
     nested = way in (By.OPERATOR, By.ICE_BATCH, By.SINCE)
     residuals = _residuals(fit, judged, rows)
     found = {o: _effects(y, names, cells, sessions if nested else None) for o, y in residuals.items()}
+    changes = _judged(found, tuple(groups), names, residuals)
     told = WhatChanged(
         by=way,
         since=since,
         groups=groups,
-        changes=_judged(found, tuple(groups), names, residuals),
+        changes=changes,
         p_any={o: f.p_any for o, f in found.items() if f is not None},
         apart=_apart(tuple(groups), names, cells),
-        notes=_notes(way, doubtful, unnamed, found),
+        notes=_notes(way, len(changes), doubtful, unnamed, found),
     )
     return replace(told, sentences=sentences(told))
 
@@ -249,11 +250,16 @@ def _weights(effects: GroupEffects) -> list[tuple[str, str | None, FloatArray]]:
 
 
 def _notes(
-    way: By, doubtful: int, unnamed: int, found: dict[Observation, GroupEffects | None]
+    way: By, comparisons: int, doubtful: int, unnamed: int, found: dict[Observation, GroupEffects | None]
 ) -> tuple[str, ...]:
     out = [
         "Compared is what was measured less what the fit expects of each run, within each drink on a set-up."
     ]
+    if comparisons > 1:
+        out.append(
+            f"{comparisons} comparisons are made at once. Verdicts allow for that (Holm's method): the chance of even "
+            f"one false difference stays below {ALPHA:.0%}. Each interval is for itself alone."
+        )
     if doubtful:
         out.append(f"{doubtful} doubtful run{'s are' if doubtful > 1 else ' is'} not counted.")
     if unnamed:

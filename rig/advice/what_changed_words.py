@@ -27,7 +27,11 @@ def sentences(found: WhatChanged) -> tuple[str, ...]:
         "Make two runs of one drink on one set-up with both"
         for a, b in found.apart
     )
-    return tuple(true_minus(f"{text}.") for text in (*(change_words(found.by, c) for c in told), *apart))
+    nothing = [f"Nothing differs by {found.by.words} as far as these runs tell"]
+    first = nothing if told and not any(c.verdict is Verdict.DIFFERENT for c in told) else []
+    return tuple(
+        true_minus(f"{text}.") for text in (*first, *(change_words(found.by, c) for c in told), *apart)
+    )
 
 
 def change_words(by: By, change: Change) -> str:
@@ -40,17 +44,17 @@ def change_words(by: By, change: Change) -> str:
         near, far = sorted((low, high), key=abs)
         way = more if size > 0 else less
         return f"{who}: {abs(size):.1f} {unit} {way} than {other} ({abs(near):.1f} to {abs(far):.1f}), {runs}"
-    ends = f"{_end(low, unit, more, less)} to {_end(high, unit, more, less)}"
+    if low * high > 0:
+        near, far = sorted((abs(low), abs(high)))
+        ends = f"{near:.1f} to {far:.1f} {unit} {more if low > 0 else less}"
+    else:
+        ends = f"{abs(low):.1f} {unit} {less} to {abs(high):.1f} {unit} {more}"
     known = (
         "no difference that matters"
         if change.verdict is Verdict.NO_DIFFERENCE_THAT_MATTERS
         else "cannot tell"
     )
     return f"{who} against {other}: {known} in {about} ({ends}), {runs}"
-
-
-def _end(value: float, unit: str, more: str, less: str) -> str:
-    return f"{abs(value):.1f} {unit} {more if value >= 0 else less}"
 
 
 def _name(by: By, group: str) -> str:

@@ -23,7 +23,7 @@ def shares_figure(found: Shares, look: Look = LIGHT) -> go.Figure:
     dress(figure, look, 120 + 58 * len(parts))
     figure.update_layout(barmode="group", bargap=0.3, legend={"traceorder": "normal"})
     figure.update_xaxes(title_text="share of what differs [%]", range=[0, 100])
-    figure.update_yaxes(categoryorder="array", categoryarray=[s.part.words for s in reversed(parts)])
+    figure.update_yaxes(categoryorder="array", categoryarray=[s.part.short for s in reversed(parts)])
     return figure
 
 
@@ -37,7 +37,7 @@ def _bars(
 ) -> None:
     middle = [100.0 * s.share[1] for s in shares]
     figure.add_bar(
-        y=[s.part.words for s in shares],
+        y=[s.part.short for s in shares],
         x=middle,
         orientation="h",
         name=name,

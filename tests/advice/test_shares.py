@@ -96,7 +96,7 @@ def test_the_picture_has_a_bar_a_part_and_quantity(fit: Fit) -> None:
     drawn = shares_figure(found)
     assert [t.name for t in drawn.data] == ["end temperature", "dilution"]
     assert list(drawn.data[0].x) == [pytest.approx(100 * s.share[1]) for s in found.temp_c]
-    assert set(drawn.data[1].y) == {s.part.words for s in found.dilution_by_volume}
+    assert set(drawn.data[1].y) == {s.part.short for s in found.dilution_by_volume}
 
 
 def test_what_cannot_be_split_is_refused(fit: Fit) -> None:

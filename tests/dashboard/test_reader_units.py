@@ -24,7 +24,8 @@ from tests.dashboard.reading import by_id, parts, text
 US = AnswerUnits("°F", "oz", "fl oz")
 ADDRESSES = (
     "/live", "/shake-time", "/compare", "/compare/projector", "/compare/bench", "/live/projector", "/runs", "/runs/b3",
-    "/rehearsal", "/rehearsal/next-runs", "/recipe", "/recipe/coffee", "/recipe/glass", "/rig", "/guide", "/runs/bring-in",
+    "/rehearsal", "/rehearsal/next-runs", "/recipe", "/recipe/coffee", "/recipe/glass", "/rig",
+    "/guide", "/runs/bring-in",
 )  # fmt: skip
 CHOSEN_BY_HAND = {"in °C"}
 """What a column of somebody's table is measured in is theirs to say."""
