@@ -28,8 +28,8 @@ _WORDS = frozenset(
     {"children", "title", "label", "aria-label", "alt", "data-head", "data-told", "message", "options"}
 )
 """Properties of components that a person reads."""
-_TYPED = "legend"
-"""The class of a label beside what is typed: it says the unit of a number typed bare, which no choice changes."""
+_OF_THE_LAB = "calibrate-"
+"""How ids of lines begin whose bare numbers are the lab's, whatever is chosen: a calibration is done in °C and g."""
 
 
 def chosen_units() -> AnswerUnits:
@@ -78,8 +78,9 @@ def units_block() -> html.Div:
                 for kind, both in KINDS.items()
             ),
             html.P(
-                "For this browser. What you type without a unit is in the unit beside the line; 75 F or 2 oz will do "
-                "anywhere. For every browser and the command line: chillrig units us.",
+                "For this browser: answers, and what you type without a unit. A calibration alone keeps to the units "
+                "beside its lines. 24 C or 60 g will do anywhere. For every browser and the command line: "
+                "chillrig units us.",
                 className="quiet",
             ),
         ],
@@ -104,7 +105,7 @@ def in_units(sent: Any, units: AnswerUnits) -> Any:
 
 
 def _props(props: Mapping[str, Any], units: AnswerUnits, kind: str = "") -> dict[str, Any]:
-    if kind == "Label" and props.get("className") == _TYPED:
+    if kind == "Label" and str(props.get("htmlFor", "")).startswith(_OF_THE_LAB):
         return dict(props)
     of = units.heading(str(props.get("data-head", "")))[1]
     out = dict(props)

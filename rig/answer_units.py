@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rig.errors import ModelRangeError
-from rig.units import UNITS, Quantity
+from rig.units import UNITS, Quantity, typed
 
 KINDS = {"temperature": ("°C", "°F"), "mass": ("g", "oz"), "volume": ("ml", "fl oz")}
 """What can be chosen, the usual first."""
@@ -40,6 +40,7 @@ _TOLD = re.compile(
 """Numbers that carry a unit once, behind the last; with what says that they are differences, and a bare range."""
 _NUMBER = re.compile(r"(?P<off>± ?)?(?P<sign>(?<!\d)[-\u2212+])?(?P<size>\d+(?:\u202f\d{3})*(?:\.\d+)?)")
 _BETWEEN = re.compile(rf"\bbetween (?P<low>{_N}) and (?P<high>{_N})(?P<rest>[ \u00a0\u202f]{_UNIT}){_ENDS}")
+_BARE = re.compile(r"[-\u2212+]?[\d.,]+")
 _CARRIED = re.compile(r"\d[ \u00a0\u202f]?(?:°[CF]|k?g|ml|K|oz|lb|fl oz|s|%)(?!\w)")
 _BRACKETS = re.compile(rf"\[(?P<unit>{_UNIT})(?P<rest>(?: at 20 °C)?)\]")
 _PARTS = (
@@ -153,6 +154,17 @@ class AnswerUnits:
             return f"{found['off'] or ''}{plus}{out.replace('-', minus)}"
 
         return _NUMBER.sub(told, bare)
+
+    def typed(self, text: str, of: str) -> float:
+        """A number as somebody types it, in one of the lab's units: bare, it is in the unit that stands in for it.
+
+        Raises
+        ------
+        ModelRangeError
+            As `rig.units.typed`.
+        """
+        bare = _BARE.fullmatch(text.strip()) is not None and self.unit(of) != of
+        return typed(f"{text} {self.unit(of)}" if bare else text, of)
 
     def cell(self, told: str, of: str | None) -> str:
         """A cell of a table, told in these units already, whose bare numbers are in the lab's unit `of` of its head."""

@@ -12,8 +12,10 @@ from dashboard.app import HOME, make_app, page
 from dashboard.page import Here
 from dashboard.pages import compare, shake_time
 from dashboard.params import params_of_query
+from dashboard.questions.bring_in_run import RunForm
 from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
+from dashboard.questions.correction import Correction, standing
 from dashboard.reader_units import COOKIE, in_units
 from dashboard.service import BenchView, Service
 from rig.answer_units import AnswerUnits
@@ -38,11 +40,11 @@ def sent(component: Any) -> Any:
 
 
 def read(component: Any) -> list[str]:
-    """All that a person reads or hears of a page, but what stands beside a line to type in."""
+    """All that a person reads or hears of a page, but what stands beside the lines of a calibration."""
     out = []
     for part in parts(component):
         props = part["props"]
-        if part["type"] == "Label" and props.get("className") == "legend":
+        if part["type"] == "Label" and str(props.get("htmlFor", "")).startswith("calibrate-"):
             continue
         out += [props[k] for k in ("title", "aria-label", "data-head") if isinstance(props.get(k), str)]
         children = props.get("children")
@@ -146,3 +148,16 @@ def test_a_browser_without_a_choice_is_told_as_the_user_keeps_it(
     assert 'data-units="°F, g, ml"' in client.get(HOME).get_data(as_text=True)
     client.set_cookie(COOKIE, "C+g+ml")
     assert "data-units" not in client.get(HOME).get_data(as_text=True)
+
+
+def test_what_is_typed_bare_is_in_the_units_chosen_and_what_carries_one_in_its_own(view: BenchView) -> None:
+    run = view.book.runs[0]
+    hint = standing(run, "drink_temp_c", view.bench, US)
+    assert f"Now {32.0 + 1.8 * (run.drink_temp_c or 0.0):g} °F. Write it in °F" in hint
+    assert Correction.of("drink_temp_c", "77", "misread", US).value == pytest.approx(25.0)
+    assert Correction.of("drink_temp_c", "25 C", "misread", US).value == pytest.approx(25.0)
+    assert Correction.of("drink_temp_c", "25", "misread").value == pytest.approx(25.0)
+    assert Correction.of("ice_mass_g", "7,5", "misread", US).value == pytest.approx(7.5 * 28.349523125)
+    form = {"way": "into", "into": "a1", "ice_temp_c": "14", "duration_s": "12"}
+    told = RunForm.of(form, view.bench, {}, US).numbers
+    assert told == {"ice_temp_c": pytest.approx(-10.0), "duration_s": 12.0}
