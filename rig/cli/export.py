@@ -60,7 +60,8 @@ def command(
 ) -> None:
     """Write runs as a bench folder, CSV with W3C metadata, JSON, a spreadsheet or Parquet.
 
-    All but a run sheet alone come back with chillrig import, and nothing has changed.
+    All but a run sheet alone come back with chillrig import, and nothing has changed. With --overwrite, of a bench
+    folder that is there only the files, rows and cells are written that say something else.
     """
     if to is None and shape not in _PRINTED:
         what = "folder goes: --to DIR" if shape in _FOLDERS else "file goes: --to FILE"
@@ -79,9 +80,13 @@ def command(
 def _write(book: RunBook, shape: Shape, to: Path, overwrite: bool) -> None:
     if shape in _FOLDERS:
         from rig.importing.csvw import METADATA_FILE, folder_metadata
+        from rig.importing.rewrite_bench import rewrite_bench
         from rig.importing.write_bench import write_bench
 
-        write_bench(book, to, overwrite=overwrite)
+        if overwrite:
+            rewrite_bench(book, to)
+        else:
+            write_bench(book, to)
         if shape is Shape.CSVW:
             write_text(to / METADATA_FILE, folder_metadata(book), overwrite)
     elif shape is Shape.CSV:
