@@ -161,3 +161,18 @@ def test_what_is_typed_bare_is_in_the_units_chosen_and_what_carries_one_in_its_o
     form = {"way": "into", "into": "a1", "ice_temp_c": "14", "duration_s": "12"}
     told = RunForm.of(form, view.bench, {}, US).numbers
     assert told == {"ice_temp_c": pytest.approx(-10.0), "duration_s": 12.0}
+
+
+def test_pages_and_cards_taken_away_are_in_the_units_of_who_takes_them(
+    view: BenchView, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    client = make_app(source_of_view(view)).server.test_client()
+    for address in ("/card?target=short", "/keep/compare"):
+        assert "°C" in client.get(address).get_data(as_text=True)
+    client.set_cookie(COOKIE, "F+oz+floz")
+    for address in ("/card?target=short", "/keep/compare"):
+        taken = client.get(address)
+        assert taken.status_code == 200
+        assert "°C" not in taken.get_data(as_text=True)
+        assert "°F" in taken.get_data(as_text=True)
