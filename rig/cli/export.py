@@ -60,8 +60,7 @@ def command(
 ) -> None:
     """Write runs as a bench folder, CSV with W3C metadata, JSON, a spreadsheet or Parquet.
 
-    All but a run sheet alone come back with chillrig import, and nothing has changed. With --overwrite, of a bench
-    folder that is there only the files, rows and cells are written that say something else.
+    All but a run sheet alone come back with chillrig import, and nothing has changed.
     """
     if to is None and shape not in _PRINTED:
         what = "folder goes: --to DIR" if shape in _FOLDERS else "file goes: --to FILE"
@@ -80,13 +79,9 @@ def command(
 def _write(book: RunBook, shape: Shape, to: Path, overwrite: bool) -> None:
     if shape in _FOLDERS:
         from rig.importing.csvw import METADATA_FILE, folder_metadata
-        from rig.importing.rewrite_bench import rewrite_bench
         from rig.importing.write_bench import write_bench
 
-        if overwrite:
-            rewrite_bench(book, to)
-        else:
-            write_bench(book, to)
+        write_bench(book, to, overwrite=overwrite)
         if shape is Shape.CSVW:
             write_text(to / METADATA_FILE, folder_metadata(book), overwrite)
     elif shape is Shape.CSV:

@@ -123,11 +123,11 @@ def _csv(header: Sequence[str], table: Iterable[Iterable[Any]]) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow([guarded(name) for name in header])
-    writer.writerows([cell_of(v) for v in line] for line in table)
+    writer.writerows([_cell(v) for v in line] for line in table)
     return out.getvalue()
 
 
-def cell_of(value: Any) -> str:
+def _cell(value: Any) -> str:
     """One value as the text of a cell of a file that others open too."""
     return guarded(value) if isinstance(value, str) else cell_text(value)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
@@ -59,20 +58,3 @@ def test_without_pyarrow_parquet_says_what_to_install(
     monkeypatch.setitem(__import__("sys").modules, "pyarrow", None)
     said = chillrig("export", "--logbook", logbook, "--as", "parquet", "--to", tmp_path / "x.parquet")
     assert said.code == 1 and "chillrig[parquet]" in said.err and not (tmp_path / "x.parquet").exists()
-
-
-def test_a_bench_exported_over_itself_changes_only_what_was_corrected(
-    chillrig: Chillrig, bench: Path, tmp_path: Path
-) -> None:
-    home = Path(shutil.copytree(bench, tmp_path / "mine"))
-    files = {p: p.read_bytes() for p in home.rglob("*") if p.is_file()}
-    assert chillrig("import", home, "--logbook", "a.sqlite").code == 0
-    export = ("export", "--logbook", "a.sqlite", "--to", home, "--overwrite")
-    assert chillrig(*export).code == 0
-    assert {p: p.read_bytes() for p in home.rglob("*") if p.is_file()} == files
-    edit = ("runs", "a1", "--set", "strained_mass_g=123.4", "--why", "misread", "--logbook", "a.sqlite")
-    assert chillrig(*edit).code == 0
-    assert chillrig(*export).code == 0
-    (changed,) = [p for p, raw in files.items() if p.read_bytes() != raw]
-    pairs = zip(files[changed].splitlines(), changed.read_bytes().splitlines(), strict=True)
-    assert [b.split(b",")[0] for a, b in pairs if a != b] == [b"a1"]
