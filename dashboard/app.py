@@ -14,7 +14,6 @@ from flask import Flask, request
 from dashboard import downloads, frame, headers, loading, reader_units
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
-    bench,
     bring_in,
     coffee,
     compare,
@@ -30,6 +29,7 @@ from dashboard.pages import (
     run,
     runs,
     shake_time,
+    what_to_use,
 )
 from dashboard.params import one, params_of_query
 from dashboard.service import Service
@@ -42,7 +42,7 @@ PAGES: tuple[Page, ...] = (
     shake_time.PAGE,
     compare.PAGE,
     projector.PAGE,
-    bench.PAGE,
+    what_to_use.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,

@@ -43,7 +43,7 @@ def test_units_chosen_once_hold_on_every_page(open_page: OpenPage) -> None:
 
 
 def test_the_page_of_the_bench_answers_and_is_accessible(open_page: OpenPage) -> None:
-    page = open_page("/compare/bench")
+    page = open_page("/compare/what-to-use")
     page.wait_for_selector("#bench-rank table")
     page.wait_for_selector("#bench-shares .js-plotly-plot .bars")
     assert axe_faults(page) == []

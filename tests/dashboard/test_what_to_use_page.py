@@ -6,9 +6,9 @@ import pytest
 
 import rig
 from dashboard.app import make_app, page
-from dashboard.pages import bench
+from dashboard.pages import what_to_use
 from dashboard.params import params_of_query
-from dashboard.questions.bench import BenchQuestion
+from dashboard.questions.what_to_use import UseQuestion
 from dashboard.service import BenchView, Service
 from rig.advice.rank_words import sentences
 from rig.errors import RigError
@@ -18,14 +18,14 @@ from tests.dashboard.reading import by_id, controls_and_labelled, ids, text
 
 
 def test_the_page_ranks_as_the_library_does(view: BenchView) -> None:
-    asked = BenchQuestion.of(view, params_of_query("vary=ice&target=short"))
-    found = bench.ranking_of(view, asked)
+    asked = UseQuestion.of(view, params_of_query("vary=ice&target=short"))
+    found = what_to_use.ranking_of(view, asked)
     direct = rig.rank(
         view.fitted(), target=view.bench.target("short"), technique=asked.technique, vessel=asked.vessel,
         recipe=asked.recipe,
     )  # fmt: skip
     assert found.to_dict() == direct.to_dict()
-    shown = text(bench.rank_block(found))
+    shown = text(what_to_use.rank_block(found))
     for told in sentences(direct):
         assert told in shown
 
@@ -37,7 +37,7 @@ def test_every_control_has_its_label_and_no_id_stands_twice(view: BenchView) -> 
     controls, labelled = controls_and_labelled(made)
     assert controls and controls <= labelled
     assert len(ids(made)) == len(set(ids(made)))
-    assert by_id(made, "bench-vary")["value"] == "vessel"
+    assert by_id(made, "use-vary")["value"] == "vessel"
 
 
 def test_the_page_answers_and_says_what_it_cannot(view: BenchView) -> None:
@@ -53,4 +53,4 @@ def test_the_page_answers_and_says_what_it_cannot(view: BenchView) -> None:
 
 def test_a_name_that_is_not_there_is_refused(view: BenchView) -> None:
     with pytest.raises(RigError):
-        BenchQuestion.of(view, params_of_query("vary=colour"))
+        UseQuestion.of(view, params_of_query("vary=colour"))

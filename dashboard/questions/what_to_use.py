@@ -19,7 +19,7 @@ BY = tuple(b.value for b in By if b is not By.SINCE)
 
 
 @dataclass(frozen=True)
-class BenchQuestion:
+class UseQuestion:
     """What is varied for which drink and target, how many drinks a night (0: not asked), and what runs go by."""
 
     vary: str
@@ -32,7 +32,7 @@ class BenchQuestion:
     by: str
 
     @classmethod
-    def of(cls, view: BenchView, params: Params) -> BenchQuestion:
+    def of(cls, view: BenchView, params: Params) -> UseQuestion:
         """What the parameters ask; left out: the ices for the drink and set-up with most runs, by day.
 
         Raises

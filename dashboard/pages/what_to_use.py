@@ -11,8 +11,8 @@ from dashboard.controls import aria, ask, choice, figure, names, notice, slider,
 from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
-from dashboard.questions.bench import BY, NIGHT, BenchQuestion
 from dashboard.questions.defaults import recipes, techniques
+from dashboard.questions.what_to_use import BY, NIGHT, UseQuestion
 from dashboard.service import BenchView, Service
 from rig.advice.changes import By, WhatChanged
 from rig.advice.rank import VARIED
@@ -25,7 +25,7 @@ from rig.report import wording as words
 from rig.report.look import DARK, LIGHT
 from rig.report.shares_figure import shares_figure
 
-PATH = "/compare/bench"
+PATH = "/compare/what-to-use"
 _CHOICES = ("vary", "technique", "vessel", "ice", "recipe", "target", "by")
 _HEADS = ("Rests on", "Lands", "Time", "At the stop", "Dilution", "Ice put in")
 MOST_CHANGES = 6
@@ -42,9 +42,9 @@ def layout(here: Here) -> Any:
     view, trouble = here.view(), None
     view.fitted()
     try:
-        asked = BenchQuestion.of(view, here.params)
+        asked = UseQuestion.of(view, here.params)
     except RigError as error:
-        asked = BenchQuestion.of(view, {})
+        asked = UseQuestion.of(view, {})
         trouble = notice(f"{error} Shown is the usual question instead.")
     bench = view.bench
     held = (
@@ -60,41 +60,41 @@ def layout(here: Here) -> Any:
             html.Section(
                 [
                     ask(
-                        "rank {bench-vary}",
+                        "rank {use-vary}",
                         f"rank {asked.vary}",
-                        [choice("bench-vary", "What to rank", names(VARIED), asked.vary)],
+                        [choice("use-vary", "What to rank", names(VARIED), asked.vary)],
                     ),
                     ask(
-                        "into {bench-target}",
+                        "into {use-target}",
                         f"into {asked.target}",
-                        [choice("bench-target", "Target", names(tuple(bench.targets)), asked.target)],
+                        [choice("use-target", "Target", names(tuple(bench.targets)), asked.target)],
                     ),
                     *(
                         ask(
-                            f"{{bench-{part}}}",
+                            f"{{use-{part}}}",
                             getattr(asked, part),
-                            [choice(f"bench-{part}", f"{label}, held", names(there), getattr(asked, part))],
+                            [choice(f"use-{part}", f"{label}, held", names(there), getattr(asked, part))],
                         )
                         for part, label, there in held
                     ),
                     ask(
-                        "{bench-night} a night",
+                        "{use-night} a night",
                         f"{NIGHT.words(asked.night)} a night",
-                        [slider("bench-night", "Drinks a night, for what ice costs", NIGHT, asked.night)],
+                        [slider("use-night", "Drinks a night, for what ice costs", NIGHT, asked.night)],
                     ),
                 ],
                 className="asks-row",
                 **aria(label="What to rank"),
             ),
-            waiting(html.Div(id="bench-rank", **aria(live="polite")), "Making each of them many times …"),
+            waiting(html.Div(id="use-rank", **aria(live="polite")), "Making each of them many times …"),
             html.H2("What changed"),
-            choice("bench-by", "Runs by", [(b, By(b).words) for b in BY], asked.by),
-            html.Div(id="bench-changed", **aria(live="polite")),
+            choice("use-by", "Runs by", [(b, By(b).words) for b in BY], asked.by),
+            html.Div(id="use-changed", **aria(live="polite")),
             html.H2("Where differences come from"),
-            waiting(html.Div(id="bench-shares"), "Putting every ice into every vessel …"),
+            waiting(html.Div(id="use-shares"), "Putting every ice into every vessel …"),
             html.P(dcc.Link("Back to Compare", href="/compare"), className="ways-on"),
-            dcc.Store(id="bench-bench", data=here.kept),
-            dcc.Store(id="bench-asked"),
+            dcc.Store(id="use-bench", data=here.kept),
+            dcc.Store(id="use-asked"),
         ]
     )
 
@@ -103,31 +103,29 @@ def register(app: Dash, service: Service) -> None:
     """Connect the choices to the answers."""
     app.clientside_callback(
         ClientsideFunction("chillrig", "asked"),
-        Output("bench-asked", "data"),
-        *(Input(f"bench-{k}", "value") for k in (*_CHOICES, "night")),
-        State("bench-bench", "data"),
+        Output("use-asked", "data"),
+        *(Input(f"use-{k}", "value") for k in (*_CHOICES, "night")),
+        State("use-bench", "data"),
     )
     app.clientside_callback(
         ClientsideFunction("chillrig", "shown"),
-        Output("bench-night-shown", "children"),
-        Input("bench-night", "value"),
+        Output("use-night-shown", "children"),
+        Input("use-night", "value"),
     )
 
-    def read(asked: Any) -> tuple[BenchView, BenchQuestion]:
+    def read(asked: Any) -> tuple[BenchView, UseQuestion]:
         params = params_of_store(asked)
         view = service.view(service.chosen(one(params, "bench")))
-        return view, BenchQuestion.of(view, params)
+        return view, UseQuestion.of(view, params)
 
-    @app.callback(Output("bench-rank", "children"), Input("bench-asked", "data"), prevent_initial_call=True)
+    @app.callback(Output("use-rank", "children"), Input("use-asked", "data"), prevent_initial_call=True)
     def ranked(asked: Any) -> Any:
         try:
             return rank_block(ranking_of(*read(asked)))
         except RigError as error:
             return notice(str(error))
 
-    @app.callback(
-        Output("bench-changed", "children"), Input("bench-asked", "data"), prevent_initial_call=True
-    )
+    @app.callback(Output("use-changed", "children"), Input("use-asked", "data"), prevent_initial_call=True)
     def changed(asked: Any) -> Any:
         try:
             view, question = read(asked)
@@ -136,8 +134,8 @@ def register(app: Dash, service: Service) -> None:
             return notice(str(error), "know")
 
     @app.callback(
-        Output("bench-shares", "children"),
-        Input("bench-asked", "data"),
+        Output("use-shares", "children"),
+        Input("use-asked", "data"),
         Input("theme", "data"),
         prevent_initial_call=True,
     )
@@ -150,7 +148,7 @@ def register(app: Dash, service: Service) -> None:
 
 
 @memoised(16)
-def ranking_of(view: BenchView, asked: BenchQuestion) -> Ranking:
+def ranking_of(view: BenchView, asked: UseQuestion) -> Ranking:
     """The ranking asked for; the last ones asked are kept."""
     return asked.ranking(view)
 
@@ -224,7 +222,7 @@ def shares_block(found: Shares, theme: str) -> Any:
     return [
         html.Ul([html.Li(text) for text in told], className="sentences"),
         figure(
-            "bench-shares-figure",
+            "use-shares-figure",
             f"After {found.duration_s:.3g} s",
             " ".join(told),
             shares_figure(found, DARK if theme == "dark" else LIGHT),
