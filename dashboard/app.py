@@ -11,7 +11,7 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output
 from flask import Flask, request
 
-from dashboard import downloads, frame, headers, loading
+from dashboard import downloads, frame, headers, loading, reader_units
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
     bench,
@@ -35,6 +35,7 @@ from dashboard.pages import (
     runs,
     shake_time,
     sheet,
+    what_to_use,
 )
 from dashboard.params import one, params_of_query
 from dashboard.service import Service
@@ -47,6 +48,7 @@ PAGES: tuple[Page, ...] = (
     shake_time.PAGE,
     compare.PAGE,
     projector.PAGE,
+    what_to_use.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,
@@ -120,6 +122,9 @@ def make_app(
         part.register(app, service)
     server: Flask = app.server
     loading.register(server)
+    reader_units.register(
+        app, service
+    )  # the last registered is the first to change an answer: before it is packed
     downloads.register(server, service, PAGES, chromium)
     headers.register(server, app.csp_hashes())
     # what was sent was no question of our pages: one line, whoever sent it

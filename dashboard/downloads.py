@@ -16,7 +16,10 @@ from dashboard.page import Here, Page, page_at
 from dashboard.params import one, params_of_query
 from dashboard.questions.bench import as_folder
 from dashboard.questions.call import CallQuestion
+from dashboard.reader_units import chosen_units
 from dashboard.service import Service, Working
+from rig.answer_units import AnswerUnits
+from rig.bench import Bench
 from rig.errors import NotFound, RigError
 from rig.report.card import technique_card
 from rig.report.finding_page import render_finding
@@ -35,7 +38,9 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
             raise NotFound("page to keep", place[:80], [p.path for p in pages if p.finding])
         here = _here(service, found[1])
         finding = found[0].finding(here)
-        page = render_finding(finding, service.bench(here.bench).title, _now())
+        page = render_finding(
+            finding, service.bench(here.bench).title, _now(), _units(service.bench(here.bench))
+        )
         return _file(page.encode(), "text/html; charset=utf-8", f"{finding.slug}.html")
 
     def card() -> Response:
@@ -113,7 +118,12 @@ def _card(service: Service) -> str:
     asked = CallQuestion.of(view, here.params)
     call = make_call(view, asked)
     call = complete(view, call)
-    return technique_card(call, view.bench.recipe(asked.recipe), view.bench.title, _now())
+    return technique_card(call, view.bench.recipe(asked.recipe), view.bench.title, _now(), _units(view.bench))
+
+
+def _units(bench: Bench) -> AnswerUnits:
+    """The units of whoever takes the page away, beside what the bench calls its things."""
+    return chosen_units().beside(bench.names)
 
 
 def _now() -> datetime:

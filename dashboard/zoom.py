@@ -9,21 +9,30 @@ from dash import Dash, Input, Output, Patch, State, no_update
 
 from dashboard import wording
 from dashboard.figures.traces import Channel, asks_anew, between_of, seen
+from dashboard.reader_units import chosen_units
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.report.thinning import MOST_POINTS
 from rig.runs import Run
 
 
-def drawn_anew(relayout: Any, channels: Callable[[], Sequence[Channel]], *, line: bool = False) -> Any:
+def drawn_anew(
+    relayout: Any,
+    channels: Callable[[], Sequence[Channel]],
+    *,
+    line: bool = False,
+    of: str = "°C",
+    units: AnswerUnits = LAB_UNITS,
+) -> Any:
     """A figure's first traces for what a person has just zoomed to; nothing where it was not zoomed.
 
-    `channels` are those of the figure's traces, in their order; `line` as they were drawn first.
+    `channels` are those of the figure's traces, in their order and in the unit `of`; `line` as they were drawn first.
     """
     if not asks_anew(relayout):
         return no_update
     drawn: Any = Patch()
     for k, channel in enumerate(channels()):
         for key, value in seen(channel, between_of(relayout), line=line).items():
-            drawn["data"][k][key] = value
+            drawn["data"][k][key] = units.value(value, of) if key == "y" else value
     return drawn
 
 
@@ -35,10 +44,11 @@ def connect(
     channels: Callable[[Any, str | None], Sequence[Channel]],
     *,
     line: bool = False,
+    of: str = "°C",
 ) -> None:
     """Have a figure drawn anew whenever it is zoomed.
 
-    `channels` are asked for by what the stores `shown` and `bench` hold.
+    `channels`, in the unit `of`, are asked for by what the stores `shown` and `bench` hold.
     """
 
     @app.callback(
@@ -49,7 +59,7 @@ def connect(
         prevent_initial_call=True,
     )
     def zoomed(relayout: Any, what: Any, kept: str | None) -> Any:
-        return drawn_anew(relayout, lambda: channels(what, kept), line=line)
+        return drawn_anew(relayout, lambda: channels(what, kept), line=line, of=of, units=chosen_units())
 
 
 def note(runs: Sequence[Run]) -> str:

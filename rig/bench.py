@@ -48,13 +48,14 @@ class Vessel:
 
 @dataclass(frozen=True)
 class Ice:
-    """A kind of ice: shape and size of its pieces, usual temperature, water on its surface."""
+    """A kind of ice: shape and size of its pieces, usual temperature, water on its surface, price."""
 
     name: str
     shape: IceShape = IceShape.CUBE
     edge_mm: float | None = None
     temp_c: float | None = None
     surface_water_pct: float | None = None
+    price_per_kg: float | None = None
 
 
 class Motion(StrEnum):
@@ -102,6 +103,13 @@ class Bench:
     def target(self, name: str) -> Target:
         """The target of that name; NotFound names the ones there are."""
         return _named("target", self.targets, name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name that somebody gave to something on the bench."""
+        kinds = (self.vessels, self.ice, self.recipes, self.targets, self.techniques)
+        poured = (i.name for r in self.recipes.values() for i in r.ingredients)
+        return (self.title, *(name for kind in kinds for name in kind), *poured)
 
     def motion(self, technique: str) -> Motion | None:
         """Which known motion a technique is like: declared, or by its name, or None."""
@@ -154,7 +162,7 @@ _POSITIVE = {"mass_g", "heat_capacity_j_per_k", "edge_mm", "volume_ml", "density
 _PARTS = {"abv_pct", "brix", "solids_pct", "surface_water_pct"}
 _OVERDRAWN = 0.01
 _NOT_BREWED = ("solids_pct", "abv_pct", "brix", "sugar_g_per_100ml", "density_g_per_ml")
-_NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", *_PARTS}
+_NOT_NEGATIVE = {"held_back_g", "sugar_g_per_100ml", "caffeine_mg", "price_per_l", "price_per_kg", *_PARTS}
 _UPPER = {"abv_pct": 100.0, "brix": 100.0, "surface_water_pct": 60.0, "solids_pct": 100.0}
 
 

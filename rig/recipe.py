@@ -31,6 +31,8 @@ class Ingredient:
     solids_pct: float = 0.0
     brew: Brew | None = None
     batch: tuple[Ingredient, ...] = ()
+    price_per_l: float | None = None
+    price_per_kg: float | None = None
 
     def __post_init__(self) -> None:
         if self.batch:
@@ -78,6 +80,17 @@ class Ingredient:
         """Its volume, as `about_g_per_ml` has it where only its mass is known [ml]."""
         return self.volume_ml if self.volume_ml is not None else (self.mass_g or 0.0) / self.about_g_per_ml
 
+    @property
+    def price(self) -> float | None:
+        """What it costs in the drink: by its own price, or by those of all its batch is made of; None where unknown."""
+        if self.price_per_kg is not None:
+            return self.price_per_kg * self.about_g / 1000.0
+        if self.price_per_l is not None:
+            return self.price_per_l * self.about_ml / 1000.0
+        parts = [i.price for i in self.batch]
+        told = [p for p in parts if p is not None]
+        return sum(told) * self._share_of_batch if told and len(told) == len(parts) else None
+
     def _brewed_caffeine_mg(self, brew: Brew) -> Spread:
         made = weighed(brew)
         return made.caffeine_mg.times((self.mass_g or 0.0) / made.yield_g.typical)
@@ -108,6 +121,13 @@ class Recipe:
     def allergens(self) -> tuple[str, ...]:
         """Declared allergens of all ingredients, each once, in order of appearance."""
         return tuple(dict.fromkeys(a for i in self.ingredients for a in i.allergens))
+
+    @property
+    def price(self) -> float | None:
+        """What its ingredients cost; None where one of them has no price."""
+        told = [i.price for i in self.ingredients]
+        known = [p for p in told if p is not None]
+        return sum(known) if len(known) == len(told) else None
 
     @property
     def caffeine_mg(self) -> float | None:

@@ -23,6 +23,7 @@ USED_BY_TESTS_AND_CALLERS = {
     "repeatability_limit": "a figure of ISO 5725-2, for callers from Python",
     "reproducibility_limit": "a figure of ISO 5725-2, for callers from Python",
     "runs_for_width": "how many runs a hit rate wants, for callers from Python",
+    "beats": "how surely one alternative of a ranking beats another, for callers from Python",
     "total_j": "what must be conserved",
     "error_log": "called by the server",
     "fit_from_bytes": "the way back from `fit_to_bytes`",

@@ -78,10 +78,10 @@ window.dash_clientside = window.dash_clientside || {};
         if (to < 0) to = last + 1;
         const at = Math.max(to - 1, 0);
         const stopped = at === last ? `, stopped at ${number(run.time_s[last], 1)} s` : "";
-        document.getElementById(`replay-temp-${k}`).textContent = `${number(run.temp_c[at], 1)} °C`;
+        document.getElementById(`replay-temp-${k}`).textContent = window.chillrigUnits.text(`${number(run.temp_c[at], 1)} °C`);
         document.getElementById(`replay-water-${k}`).textContent = `${number(run.dilution_pct[at], 0)} % water${stopped}`;
         xs.push(run.time_s.slice(0, at + 1));
-        ys.push(run.temp_c.slice(0, at + 1));
+        ys.push(run.temp_c.slice(0, at + 1).map((t) => window.chillrigUnits.value(t, "°C")));
       });
       window.Plotly.restyle(plot, { x: xs, y: ys }, xs.map((_, k) => k));
       return true;
@@ -164,6 +164,17 @@ window.dash_clientside = window.dash_clientside || {};
       return [stay, stay];
     },
 
+    // The units of this browser: kept in a cookie, and the page told anew in them.
+    unitsChosen: function (...chosen) {
+      const told = chosen.join(", ");
+      if (chosen.every(Boolean) && told !== (document.documentElement.dataset.units || "°C, g, ml")) {
+        const words = chosen.map((unit) => unit.replace(/[° ]/g, "")).join("+");
+        document.cookie = `chillrig-units=${words}; path=/; max-age=31536000; SameSite=Strict`;
+        window.location.reload();
+      }
+      return told;
+    },
+
     rested: function (asked) {
       return settled("rested", asked, 2000);
     },
@@ -175,7 +186,7 @@ window.dash_clientside = window.dash_clientside || {};
 
     valueWords: function (value, facts) {
       if (facts.noneAt !== undefined && Number(value) === Number(facts.noneAt)) return "any";
-      return `${String(value).replace("-", "\u2212")} ${facts.unit}`;
+      return window.chillrigUnits.text(`${String(value).replace("-", "\u2212")} ${facts.unit}`, true);
     },
 
     targetSliders: function (name, targets) {

@@ -8,6 +8,7 @@
   const live = { source: null, root: null, state: null, shown: null, probe: [], others: {}, estimates: [], cued: "", tones: [], audio: null, worded_ms: 0, owed: null };
   window.chillrigLive = live;
 
+  const shown = (said) => window.chillrigUnits.text(said);
   const at = (id) => document.getElementById(id);
   const minus = (text) => text.replace(/-(?=[\d.])/g, "\u2212");
   const number = (value, digits, unit) =>
@@ -17,13 +18,14 @@
     const element = document.createElement(tag);
     for (const [name, value] of Object.entries(facts || {})) {
       if (name === "onclick") element.addEventListener("click", value);
-      else if (value !== null && value !== undefined && value !== false) element.setAttribute(name, value === true ? "" : value);
+      else if (value !== null && value !== undefined && value !== false) element.setAttribute(name, value === true ? "" : name === "aria-label" ? shown(value) : value);
     }
-    element.append(...inside.filter((part) => part !== null));
+    element.append(...inside.filter((part) => part !== null).map(shown));
     return element;
   }
 
-  function say(element, text) {
+  function say(element, said) {
+    const text = shown(said);
     if (element && element.textContent !== text) element.textContent = text;
   }
 

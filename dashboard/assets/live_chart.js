@@ -20,7 +20,7 @@
     const plot = { left, wide: wide - left - size, tall, begin: -BEFORE_S, until };
     const warm = [target.temp_c_min ?? null, target.temp_c_max ?? null], water = target.dilution_pct || [null, null];
     const panels = [
-      { ...plot, top, title: "Temperature [°C]", window: warm, colour: look.accent, dash: [],
+      { ...plot, top, title: window.chillrigUnits.text("Temperature [°C]"), of: "°C", window: warm, colour: look.accent, dash: [],
         ...ends([...warm, ...probe.map((p) => p[1]), ...others.flatMap(([, c]) => c.map((p) => p[1])), ...estimates.flatMap((e) => [e[1], e[3]])], 4),
         estimates: estimates.map((e) => [e[0], e[1], e[2], e[3]]), probe, others },
       { ...plot, top: top + tall + gap, title: "Dilution, estimated [%]", window: water, colour: look.land, dash: [7, 4],
@@ -124,7 +124,8 @@
     pen.textBaseline = "middle";
     for (let v = p.low; v < p.high + p.step / 2; v += p.step) {
       line(pen, [[p.left, y(v)], [p.left + p.wide, y(v)]]);
-      pen.fillText(figure(v, p.step < 1 ? 1 : 0), p.left - 0.5 * size, y(v));
+      const told = window.chillrigUnits.value(v, p.of), whole = p.step >= 1 && Math.abs(told - Math.round(told)) < 1e-9;
+      pen.fillText(figure(told, whole ? 0 : 1), p.left - 0.5 * size, y(v));
     }
     pen.textAlign = "center";
     pen.textBaseline = "top";

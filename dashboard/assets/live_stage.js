@@ -167,7 +167,7 @@
     if (!at("live-temp")) return;
     const known = call.temp_c, water = call.dilution_pct;
     say(at("live-temp"), known ? number(known[1], 1, "°C") : number(told.temp_c, 1, "°C"));
-    say(at("live-temp-band"), known ? `${number(known[0], 1)} to ${number(known[2], 1)} · ${probe.state === "believed" ? "probe believed" : "foretold"}` : probe.words || "");
+    say(at("live-temp-band"), known ? `${number(known[0], 1)} to ${number(known[2], 1, "°C")} · ${probe.state === "believed" ? "probe believed" : "foretold"}` : probe.words || "");
     say(at("live-water"), water ? number(water[1], 0, "%") : "–");
     say(at("live-water-band"), water ? `${number(water[0], 0)} to ${number(water[2], 0)}` : call.waiting || "");
   }

@@ -118,8 +118,9 @@
 
   function draw(tag, facts, text) {
     const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
-    for (const [name, of] of Object.entries(facts)) element.setAttribute(name, of);
-    if (text) element.textContent = text;
+    const shown = window.chillrigUnits.text;
+    for (const [name, of] of Object.entries(facts)) element.setAttribute(name, name === "aria-label" ? shown(of) : of);
+    if (text) element.textContent = shown(text);
     return element;
   }
 

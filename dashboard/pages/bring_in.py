@@ -29,6 +29,7 @@ from dashboard.questions.bring_in import (
     settled,
 )
 from dashboard.questions.bring_in_run import INTO, NAMES, NEW, NUMBERS, RunForm, start_words, store
+from dashboard.reader_units import chosen_units
 from dashboard.service import Service
 from rig.bench import Bench
 from rig.errors import RigError
@@ -233,7 +234,8 @@ def register(app: Dash, service: Service) -> None:
                 raise RigError("the answers have changed since the tables were read. Read them again first")
             proposals = settled(looks)
             marked = dict(zip((f.name for f in files), marks or (), strict=False))
-            told = RunForm.of(dict(zip(_FORM, form, strict=True)), service.bench(bench), marked)
+            fields = dict(zip(_FORM, form, strict=True))
+            told = RunForm.of(fields, service.bench(bench), marked, chosen_units())
             run = store(logbook, bench, proposals, told)
             if told.keep:
                 keep_answers(logbook, told.keep, proposals)

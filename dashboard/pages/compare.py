@@ -94,6 +94,9 @@ def layout(here: Here) -> Any:
             html.Section(id="compare-check", **aria(label=compare_check.TITLE)),
             html.P(
                 [
+                    dcc.Link(
+                        "Rank for a target, what changed, where it comes from", href="/compare/what-to-use"
+                    ),
                     carried("Show it to a room", "/compare/projector"),
                     carried("Keep this page as one file", "/keep/compare", download=True),
                 ],

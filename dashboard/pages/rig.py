@@ -20,6 +20,7 @@ from dashboard.pages import rig_calibrate
 from dashboard.pages.live import CAUTIONS
 from dashboard.pages.rig_calibrate import ONLY_HERE
 from dashboard.params import address
+from dashboard.reader_units import units_block
 from dashboard.service import Service
 from rig.capture.decoding.readings import Quantity
 from rig.capture.devices.health import PortState
@@ -98,6 +99,7 @@ def layout(here: Here) -> Any:
                 className="ways-on",
             ),
             *kept,
+            units_block(),
             html.H2("Mind"),
             html.Ul([html.Li(c) for c in (CAUTIONS, WET, STEAM, GLASS, PROBE, FOOD)], className="sentences"),
             dcc.Store(id="rig-bench", data=here.kept),

@@ -112,7 +112,7 @@ def register(app: Dash, service: Service) -> None:
         return [] if found is None else [found]
 
     zoom.connect(app, "run-trace", "run-shown", "run-bench", read)
-    zoom.connect(app, "run-residuals", "run-shown", "run-bench", residuals)
+    zoom.connect(app, "run-residuals", "run-shown", "run-bench", residuals, of="K")
     run_corrections.register(app, service)
 
 

@@ -14,6 +14,7 @@ from dashboard.controls import choice, notice, table, written
 from dashboard.headers import GUEST
 from dashboard.page import Here
 from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of, standing
+from dashboard.reader_units import chosen_units
 from dashboard.service import Service
 from rig.errors import RigError
 from rig.logbook.edits import Change
@@ -33,7 +34,7 @@ def layout(here: Here, run: Run) -> Any:
         return html.P(where, className="quiet")
     out = run.excluded_because is not None
     gone = any(d.run == run.run for d in logbook.deleted_runs(here.bench))
-    hint = standing(run, "strained_mass_g", logbook.bench(here.bench))
+    hint = standing(run, "strained_mass_g", logbook.bench(here.bench), chosen_units())
     return html.Section(
         [
             html.Details(
@@ -94,7 +95,7 @@ def register(app: Dash, service: Service) -> None:
     )
     def correct(clicks: Any, field: Any, value: Any, why: Any, name: Any, kept: Any) -> tuple[Any, ...]:
         def make(logbook: Logbook, bench: str) -> str:
-            return Correction.of(field, value, why).make(logbook, bench, str(name))
+            return Correction.of(field, value, why, chosen_units()).make(logbook, bench, str(name))
 
         if not clicks:
             return (no_update,) * 5
@@ -149,7 +150,7 @@ def register(app: Dash, service: Service) -> None:
             if logbook is None or request.environ.get(GUEST):
                 return ""
             bench = service.chosen(None if kept is None else str(kept))
-            return standing(logbook.run(bench, str(name)), field, logbook.bench(bench))
+            return standing(logbook.run(bench, str(name)), field, logbook.bench(bench), chosen_units())
         except RigError as error:
             return str(error)
 

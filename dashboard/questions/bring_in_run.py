@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NoCommonClock, RigError, StartUnclear
 from rig.importing.proposal import Proposal
@@ -14,7 +15,6 @@ from rig.importing.tables import Table
 from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
-from rig.units import typed
 
 NEW, INTO = "new", "into"
 NAMES = ("technique", "vessel", "ice", "recipe")
@@ -48,8 +48,14 @@ class RunForm:
     keep: str = ""
 
     @classmethod
-    def of(cls, form: Mapping[str, Any], bench: Bench, marks: Mapping[str, Any]) -> RunForm:
-        """What was sent, checked against the bench.
+    def of(
+        cls,
+        form: Mapping[str, Any],
+        bench: Bench,
+        marks: Mapping[str, Any],
+        units: AnswerUnits = LAB_UNITS,
+    ) -> RunForm:
+        """What was sent, bare numbers in these units, checked against the bench.
 
         Raises
         ------
@@ -69,7 +75,9 @@ class RunForm:
             bench.vessel(names["vessel"])
             bench.ice_type(names["ice"])
             bench.recipe(names["recipe"])
-        numbers = {k: _number(words, k, text) for k, words in NUMBERS.items() if (text := _line(form.get(k)))}
+        numbers = {
+            k: _number(words, k, text, units) for k, words in NUMBERS.items() if (text := _line(form.get(k)))
+        }
         told = {f: text for f, m in marks.items() if (text := _line(m))}
         return cls(into, run, names, numbers, _line(form.get("start")), told, _line(form.get("keep")))
 
@@ -82,9 +90,9 @@ def _line(value: Any) -> str:
     return text
 
 
-def _number(words: str, name: str, text: str) -> float:
+def _number(words: str, name: str, text: str, units: AnswerUnits) -> float:
     try:
-        value = typed(text, PLAUSIBLE[name].unit)
+        value = units.typed(text, PLAUSIBLE[name].unit)
     except ModelRangeError as error:
         raise ModelRangeError(f"{words}: give a number; {error}") from error
     if (doubt := PLAUSIBLE[name].doubt(value)) is not None:

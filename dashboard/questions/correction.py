@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotFound
 from rig.logbook.store import Logbook
 from rig.run_fields import BY_KEY
 from rig.runs import Run
-from rig.units import typed
 
 FIELDS = {
     key: (BY_KEY[key].words, BY_KEY[key].unit)
@@ -31,12 +31,12 @@ NAMES = {key: BY_KEY[key].words for key in ("ice", "vessel", "recipe", "techniqu
 WORDS = {**{field: words for field, (words, _) in FIELDS.items()}, **NAMES}
 
 
-def standing(run: Run, field: Any, bench: Bench) -> str:
-    """What a run says of a field now, and what may be written there."""
+def standing(run: Run, field: Any, bench: Bench, units: AnswerUnits = LAB_UNITS) -> str:
+    """What a run says of a field now, and what may be written there: a bare number in the reader's units."""
     if field in FIELDS:
         value, unit = getattr(run, field), FIELDS[field][1]
         now = "Nothing is noted now" if value is None else f"Now {value:g} {unit}".replace(" -", " −")
-        return f"{now}. Write it in {unit}; leave it empty for not known."
+        return f"{units.text(now, exact=True)}. Write it in {units.unit(unit)}; leave it empty for not known."
     if field in NAMES:
         shelves = {"ice": bench.ice, "vessel": bench.vessels, "recipe": bench.recipes}
         known = ", ".join(shelves[field]) if field in shelves else "shake, stir, blend, swirl, build"
@@ -56,8 +56,8 @@ class Correction:
     why: str
 
     @classmethod
-    def of(cls, field: Any, value: Any, why: Any) -> Correction:
-        """What a form sent.
+    def of(cls, field: Any, value: Any, why: Any, units: AnswerUnits = LAB_UNITS) -> Correction:
+        """What a form sent, bare numbers in these units.
 
         Raises
         ------
@@ -75,9 +75,9 @@ class Correction:
         if not said:
             return cls(field, None, reason_of(why))
         try:
-            number = typed(said, unit)
+            number = units.typed(said, unit)
         except ModelRangeError as error:
-            raise ModelRangeError(f"{words}: give a number in {unit}; {error}") from error
+            raise ModelRangeError(f"{words}: give a number in {units.unit(unit)}; {error}") from error
         return cls(field, number, reason_of(why))
 
     def make(self, logbook: Logbook, bench: str, run: str) -> str:

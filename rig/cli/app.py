@@ -5,7 +5,8 @@ A command imports what it needs when it runs, so that help and completion answer
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
@@ -29,28 +30,60 @@ from rig.cli import (
     kit,
     plan,
     ports,
+    rank,
     recipe,
     record,
     rehearse,
     report,
     runs,
     screen,
+    shares,
     steps,
 )
+from rig.cli import units as units_command
 from rig.cli.faults import told
+from rig.cli.printing import for_reader
 from rig.cli.typed_numbers import as_numbers
+
+if TYPE_CHECKING:
+    from rig.answer_units import AnswerUnits
+
+UNITS_VARIABLE = "CHILLRIG_UNITS"
+
+
+def units_first(arguments: Sequence[str]) -> list[str]:
+    """The arguments with `--units`, which is of all commands, before the command's name."""
+    first: list[str] = []
+    rest = list(arguments)
+    for at, word in enumerate(arguments):
+        if word == "--":
+            break
+        if word == "--units" or word.startswith("--units="):
+            taken = 1 if "=" in word else 2
+            first, rest = rest[at : at + taken], rest[:at] + rest[at + taken :]
+            break
+    return first + rest
+
+
+def _wanted(units: str | None) -> AnswerUnits | None:
+    if units is None:
+        return None
+    from rig.answer_units import answer_units
+
+    with told():
+        return answer_units(units)
 
 
 class Commands(TyperGroup):
     """The group of all commands, with the edge of the program around whichever runs."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Take numbers as people type them, whichever command they are for."""
-        return super().parse_args(ctx, as_numbers(self, args))
+        """Take numbers as people type them, and `--units` wherever it stands, whichever command they are for."""
+        return super().parse_args(ctx, as_numbers(self, units_first(args)))
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command; what a user can meet ends in one line and exit code 1."""
-        with told():
+        with for_reader(_wanted(ctx.params.get("units"))), told():
             return super().invoke(ctx)
 
 
@@ -76,6 +109,15 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _start(
+    units: Annotated[
+        str | None,
+        typer.Option(
+            envvar=UNITS_VARIABLE,
+            show_envvar=True,
+            metavar="UNITS",
+            help="Answers in these units: C or F, g or oz, ml or floz; us for all three. Stands anywhere.",
+        ),
+    ] = None,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
     ] = False,
@@ -93,6 +135,8 @@ for _name, _module, _short in (
     ("runs", runs, "List runs, see one in full, correct one."),
     ("fit", fit, "How each set-up chills and dilutes."),
     ("compare", compare, "Which set-up is colder, thinner or quicker."),
+    ("rank", rank, "Which ice, vessel or recipe serves a target."),
+    ("shares", shares, "How much is ice, how much vessel, how much hand."),
     ("advise", advise, "How long to shake to land in the target."),
     ("rehearse", rehearse, "How often it lands, and what to practise."),
     ("plan", plan, "Which runs to make next."),
@@ -104,6 +148,7 @@ for _name, _module, _short in (
     ("export", export, "Runs in open formats."),
     ("dashboard", screen, "All of this in a browser."),
     ("doctor", doctor, "Whether this installation is whole."),
+    ("units", units_command, "Answers in °C or °F, g or oz, ml or fl oz."),
 ):
     app.command(_name, short_help=_short, epilog=_module.EXAMPLE)(_module.command)
 

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, Technique, Vessel, example
 from rig.cli.printing import bullets, print_json, say, table, two_lines
-from rig.cli.source import chosen_set_ups, fitted, open_source
+from rig.cli.source import Source, chosen_set_ups, fitted, open_source
 
 if TYPE_CHECKING:
     from rig.advice.compare import Comparison
 
+MOST_CHANGES = 16
 EXAMPLE = example(
     "chillrig compare --bench my-bar --vessel 'two-piece steel' --duration-s 12",
     "chillrig compare --bench my-bar --recipe 'quayside black' --target coupe",
+    "chillrig compare --bench my-bar --by session --since 2031-04-01",
 )
 
 
@@ -35,13 +38,31 @@ def command(
     ] = None,
     serve_temp_c_max: Annotated[float | None, typer.Option(help="Compare on the way to this [°C].")] = None,
     drink_temp_c: Annotated[float | None, typer.Option(help="The drink before the ice [°C].")] = None,
+    by: Annotated[
+        str | None, typer.Option(help="Compare runs instead by day, session, operator or ice-batch.")
+    ] = None,
+    since: Annotated[
+        datetime | None,
+        typer.Option(
+            formats=["%Y-%m-%d"],
+            metavar="DATE",
+            help="With --by: runs from then on; alone: before against since.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Compare set-ups pair by pair, at equal time and at equal temperature, and say how sure it is."""
+    """Compare set-ups pair by pair, at equal time and at equal temperature, and say how sure it is.
+
+    With --by or --since it says what changed between runs instead, once what the fit expects of each is taken away. A
+    batch of ice is whatever the run sheet's column ice_batch names.
+    """
     from rig.advice.compare import compare
     from rig.bench import Target
 
     source = open_source(bench, logbook, bench_name)
+    if by is not None or since is not None:
+        _what_changed(source, by, since, as_json)
+        return
     goal = None
     if serve_temp_c_max is not None:
         goal = Target(serve_temp_c_max=serve_temp_c_max)
@@ -62,6 +83,28 @@ def command(
         say(f"{source.book.bench.title}: {found.recipe}", style="bold")
         say("")
         print_comparison(found)
+
+
+def _what_changed(source: Source, by: str | None, since: datetime | None, as_json: bool) -> None:
+    from rig.advice.changes import By
+    from rig.advice.what_changed import what_changed
+
+    ways = [b.value for b in By if b is not By.SINCE]
+    if by is not None and by not in ways:
+        raise typer.BadParameter(f"is one of {', '.join(ways)}, found {by!r}", param_hint="--by")
+    found = what_changed(fitted(source, as_json), by=by, since=None if since is None else since.date())
+    if as_json:
+        print_json(found.to_dict())
+        return
+    say(f"{source.book.bench.title}: what changed by {found.by.words}", "", style="bold")
+    table((found.by.words, "sound runs"), list(found.groups.items()))
+    say("")
+    told = found.sentences
+    bullets(told[:MOST_CHANGES])
+    if len(told) > MOST_CHANGES:
+        say(f"  … and {len(told) - MOST_CHANGES} more; --json lists all.")
+    say("", "Notes:")
+    bullets(found.notes)
 
 
 def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = False) -> None:

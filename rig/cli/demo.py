@@ -17,7 +17,7 @@ from rig.cli.bring_in import Import, bring_in, print_import, read
 from rig.cli.compare import print_comparison
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, example
-from rig.cli.printing import bullets, heading, print_json, progress, say
+from rig.cli.printing import bullets, heading, print_json, progress, reader_units, say
 from rig.cli.source import quoted
 from rig.errors import RigError
 from rig.session.places import LOGBOOK_FILE, make_folder
@@ -108,7 +108,7 @@ def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: 
         fit = fit_or_kept(logbook.book(folder.name), logbook, folder.name, tell)
     with progress(f"working out calls for {folder.name}", quiet) as tell:
         report = make_report(fit, tell)
-    write_text(page, render(report, datetime.now().astimezone()), overwrite=True)
+    write_text(page, render(report, datetime.now().astimezone(), reader_units()), overwrite=True)
     return Shown(done, report, page)
 
 

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from rig.cli.options import LOGBOOK_VARIABLE
-from rig.cli.printing import one_line
+from rig.cli.printing import one_line, visible
 from rig.errors import RigError
 
 CANNOT = 1
@@ -43,7 +43,7 @@ def told() -> Iterator[None]:
     try:
         yield
     except RigError as error:
-        stop(str(error))
+        stop(visible(str(error)))
     except KeyboardInterrupt:
         stop("stopped")
     except BrokenPipeError:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from rig.cli.options import AsJson, example
-from rig.cli.printing import print_json
+from rig.cli.printing import print_json, reader_units
 
 EXAMPLE = example("chillrig guide", "chillrig guide weigh")
 
@@ -33,4 +33,5 @@ def command(
     if as_json:
         print_json({"chapters": [{"heading": head, "text": text} for head, text in told.items()]})
         return
-    Console().print(Markdown("\n\n".join(f"## {head}\n\n{text}" for head, text in told.items())))
+    shown = reader_units().text("\n\n".join(f"## {head}\n\n{text}" for head, text in told.items()))
+    Console().print(Markdown(shown))

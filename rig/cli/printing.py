@@ -9,11 +9,13 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
+    from rig.answer_units import AnswerUnits
     from rig.runs import Finding, SetUp
 
 WIDEST = 100
@@ -31,8 +33,49 @@ def one_line(text: str) -> str:
 
 
 def visible(value: Any) -> str:
-    """A value as text to print, line breaks kept; nothing where there is none."""
-    return "" if value is None else _CONTROL_IN_LINE.sub(" ", str(value))
+    """A value as text to print, in the reader's units, line breaks kept; nothing where there is none."""
+    return "" if value is None else reader_units().text(_CONTROL_IN_LINE.sub(" ", str(value)))
+
+
+class _Reader:
+    """Whom a command speaks to: the units told with it, or those kept before, looked up when first needed."""
+
+    def __init__(self, units: AnswerUnits | None) -> None:
+        self.units = units
+
+
+_READER: ContextVar[_Reader | None] = ContextVar("reader", default=None)
+
+
+@contextmanager
+def for_reader(units: AnswerUnits | None) -> Iterator[None]:
+    """A command whose answers are printed in these units; None: in those kept for the user."""
+    before = _READER.set(_Reader(units))
+    try:
+        yield
+    finally:
+        _READER.reset(before)
+
+
+def reader_units() -> AnswerUnits:
+    """The units that whoever called the program wants answers in."""
+    from rig.answer_units import LAB_UNITS
+
+    reader = _READER.get()
+    if reader is None:
+        return LAB_UNITS
+    if reader.units is None:
+        from rig.session.kept_units import kept_units
+
+        reader.units = kept_units()
+    return reader.units
+
+
+def keep_names(names: Sequence[str]) -> None:
+    """Names of the bench that is spoken of: a vessel called `600 ml tin` stays one, whatever the units."""
+    reader = _READER.get()
+    if reader is not None:
+        reader.units = reader_units().beside(names)
 
 
 def two_lines(set_up: SetUp) -> str:
@@ -94,10 +137,16 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[Any]], *, words: int =
     from rich.table import Table
 
     out = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), header_style="bold", show_edge=False)
-    for k, name in enumerate(columns):
+    units = reader_units()
+    heads = [units.heading(str(name)) for name in columns]
+    for k, (name, _) in enumerate(heads):
         out.add_column(visible(name), justify="left" if k < words else "right", overflow="fold")
     for row in rows:
-        out.add_row(*(visible(v) for v in row))
+        # a row's own head may say the unit of its numbers
+        of_row = units.heading(str(row[0]))[1] if row else None
+        out.add_row(
+            *(units.cell(visible(v), of_row or heads[k][1] if k else None) for k, v in enumerate(row))
+        )
     _show(out)
 
 

@@ -10,7 +10,7 @@ import typer
 
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, BenchFolder, BenchName, Logbook, example
-from rig.cli.printing import print_json, progress, say
+from rig.cli.printing import print_json, progress, reader_units, say
 from rig.cli.source import fitted, open_source
 
 if TYPE_CHECKING:
@@ -47,5 +47,5 @@ def write_report(fit: Fit, to: Path, overwrite: bool, quiet: bool) -> None:
     if to.exists() and not overwrite:
         write_text(to, "", overwrite)  # refuses before the work is done
     with progress("writing the report", quiet) as tell:
-        page = render(make_report(fit, tell), datetime.now().astimezone())
+        page = render(make_report(fit, tell), datetime.now().astimezone(), reader_units())
     write_text(to, page, overwrite)

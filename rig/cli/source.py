@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from rig.cli.printing import progress
+from rig.cli.printing import keep_names, progress
 from rig.errors import NotFound, RigError
 from rig.session.places import logbook_at
 
@@ -51,10 +51,16 @@ def open_source(
             raise typer.BadParameter("give --bench or --bench-name, not both")
         from rig.importing.bench_folder import open_bench
 
-        return Source(open_bench(bench), str(bench))
+        return _named(Source(open_bench(bench), str(bench)))
     opened = existing_logbook(logbook)
     name = the_bench(tuple(b.name for b in opened.benches()), bench_name)
-    return Source(opened.book(name, with_traces=with_traces), name, opened)
+    return _named(Source(opened.book(name, with_traces=with_traces), name, opened))
+
+
+def _named(source: Source) -> Source:
+    """The source, its bench's names safe from what reads units in texts."""
+    keep_names(source.book.bench.names)
+    return source
 
 
 def existing_logbook(told: str | None) -> Logbook:

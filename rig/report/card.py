@@ -7,16 +7,19 @@ from datetime import datetime
 from markupsafe import Markup
 
 from rig.advice.call import Advice
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Recipe
 from rig.report import wording
 from rig.report.odds_drawing import odds_drawing
 from rig.report.page import asset, environment, set_out
 
 
-def technique_card(call: Advice, recipe: Recipe, bench_title: str, made_at: datetime) -> str:
+def technique_card(
+    call: Advice, recipe: Recipe, bench_title: str, made_at: datetime, units: AnswerUnits = LAB_UNITS
+) -> str:
     """One sheet (A5 and up) as a self-contained HTML page without any script; `made_at` is printed on it."""
     return (
-        environment()
+        environment(units)
         .from_string(asset("card.html"))
         .render(
             call=call,

@@ -22,10 +22,10 @@ def comparison_figure(
     `everyone` is all set-ups of the fit, so that each keeps the mark it has on the other figures.
     """
     panels = [
-        (title, shape, [(s, v) for s in comparison.summaries if (v := value(s)) is not None])
-        for title, shape, value in _compared(comparison)
+        (title, shape, unit, [(s, v) for s in comparison.summaries if (v := value(s)) is not None])
+        for title, shape, unit, value in _compared(comparison)
     ]
-    panels = [p for p in panels if p[2]]
+    panels = [p for p in panels if p[3]]
     if not panels:
         return sheet(look, "", "", 120)
     figure = make_subplots(
@@ -38,7 +38,7 @@ def comparison_figure(
     )
     labels = {k: _two_lines(v) for k, v in short_names([s.set_up for s in comparison.summaries]).items()}
     known = places(everyone, [s.set_up for s in comparison.summaries])
-    for k, (_, shape, points) in enumerate(panels):
+    for k, (_, shape, unit, points) in enumerate(panels):
         row, column = 1 + k // 2, 1 + k % 2
         for summary, (low, middle, high) in points:
             style = mark(look, known[summary.set_up])
@@ -58,11 +58,11 @@ def comparison_figure(
                 mode="markers",
                 marker={"color": style.colour, "symbol": style.symbol, "size": 13},
                 name=name,
-                hovertemplate=f"%{{x:{shape}}}<extra>%{{fullData.name}}</extra>",
+                hovertemplate=f"%{{x:{shape}}}{unit}<extra>%{{fullData.name}}</extra>",
                 row=row,
                 col=column,
             )
-        figure.update_xaxes(tickformat=shape, nticks=4, tickangle=0, row=row, col=column)
+        figure.update_xaxes(tickformat=shape, ticksuffix=unit, nticks=4, tickangle=0, row=row, col=column)
     dress(figure, look, (110 + 48 * len(labels)) * ((len(panels) + 1) // 2) + 60)
     figure.update_layout(showlegend=False, margin={"t": 50})
     figure.update_annotations(font={"size": look.size_px, "color": look.ink})
@@ -80,13 +80,13 @@ def _two_lines(name: str) -> str:
 _Triple = tuple[float, float, float]
 
 
-def _compared(c: Comparison) -> list[tuple[str, str, Callable[[SetUpSummary], _Triple | None]]]:
-    """Title, number format and value of each panel."""
+def _compared(c: Comparison) -> list[tuple[str, str, str, Callable[[SetUpSummary], _Triple | None]]]:
+    """Title, number format, unit and value of each panel."""
     after = "" if c.duration_s is None else f"after {c.duration_s:.0f} s"
     goal = "" if c.target_temp_c is None else true_minus(f"{c.target_temp_c:z.1f} °C")
     return [
-        (f"temperature {after} [°C]", ".1f", lambda s: s.temp_c),
-        (f"dilution {after}", ".0%", lambda s: s.dilution_by_volume),
-        (f"time to {goal} [s]", ".0f", lambda s: s.time_to_target_s),
-        (f"dilution at {goal}", ".0%", lambda s: s.dilution_at_target),
+        (f"temperature {after}", ".1f", " °C", lambda s: s.temp_c),
+        (f"dilution {after}", ".0%", "", lambda s: s.dilution_by_volume),
+        (f"time to {goal}", ".0f", " s", lambda s: s.time_to_target_s),
+        (f"dilution at {goal}", ".0%", "", lambda s: s.dilution_at_target),
     ]

@@ -9,6 +9,7 @@ from datetime import datetime
 import plotly.graph_objects as go
 from markupsafe import Markup
 
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.report.page import asset, environment
 from rig.report.plotting import FiguresOfPage, plotting_script
 
@@ -57,11 +58,13 @@ class FindingPage:
         return "-".join(p for p in kept.split("-") if p)[:60] or "finding"
 
 
-def render_finding(finding: FindingPage, bench_title: str, made_at: datetime) -> str:
+def render_finding(
+    finding: FindingPage, bench_title: str, made_at: datetime, units: AnswerUnits = LAB_UNITS
+) -> str:
     """The page as HTML text; opens with no network. The figures' script is in it only where there is one."""
     drawn = any(isinstance(b, Drawn) for b in finding.blocks)
     return (
-        environment()
+        environment(units)
         .from_string(asset("finding.html"))
         .render(
             finding=finding,
@@ -70,6 +73,6 @@ def render_finding(finding: FindingPage, bench_title: str, made_at: datetime) ->
             made_at=f"{made_at:%Y-%m-%d %H:%M}",
             style=Markup(asset("page.css")),
             script=plotting_script() if drawn else "",
-            figure=FiguresOfPage(),
+            figure=FiguresOfPage(units),
         )
     )

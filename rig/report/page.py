@@ -16,6 +16,7 @@ from jinja2 import Environment, StrictUndefined
 from rig.advice.call import Advice
 from rig.advice.compare import Comparison, compare
 from rig.advice.compare_words import true_minus
+from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Target
 from rig.errors import RigError
 from rig.fitting.result import Fit, Verdict
@@ -119,9 +120,10 @@ def _comparisons(fit: Fit) -> tuple[Comparison, ...]:
     return tuple(out)
 
 
-def render(report: Report, made_at: datetime) -> str:
+def render(report: Report, made_at: datetime, units: AnswerUnits = LAB_UNITS) -> str:
     """The page as HTML text; `made_at` is printed on it, all else follows from the fit."""
-    template = environment().from_string(asset("page.html"))
+    units = units.beside(report.fit.bench.names)
+    template = environment(units).from_string(asset("page.html"))
     fit = report.fit
     verdicts = Counter(r.verdict for r in fit.runs)
     return template.render(
@@ -135,7 +137,7 @@ def render(report: Report, made_at: datetime) -> str:
         findings=sorted(fit.findings, key=lambda f: ("left out", "doubt", "note").index(f.gravity.value)),
         style=asset("page.css"),
         script=plotting_script(),
-        figure=FiguresOfPage(),
+        figure=FiguresOfPage(units),
         everyone=fit.set_ups,
         comparison_figure=comparison_figure,
         words=wording,
@@ -144,14 +146,14 @@ def render(report: Report, made_at: datetime) -> str:
     )
 
 
-def environment() -> Environment:
-    """How pages are filled in: everything escaped, nothing missing, a true minus before numbers."""
+def environment(units: AnswerUnits = LAB_UNITS) -> Environment:
+    """How pages are filled in: all escaped, nothing missing, in the reader's units, a true minus before numbers."""
     made = Environment(
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_for_people,
+        finalize=lambda value: _for_people(value, units),
     )
     made.filters["fixed"] = fixed
     return made
@@ -162,9 +164,9 @@ def fixed(value: float, digits: int) -> str:
     return f"{value:z.{digits}f}"
 
 
-def _for_people(value: Any) -> Any:
-    """What goes into the page: a number's minus is a minus sign; style and script go in as they are."""
-    return true_minus(value) if type(value) is str else value
+def _for_people(value: Any, units: AnswerUnits) -> Any:
+    """What goes into the page: in the reader's units, with minus signs; style and script go in as they are."""
+    return true_minus(units.text(value)) if type(value) is str else value
 
 
 def asset(name: str) -> str:

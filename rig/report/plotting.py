@@ -15,6 +15,9 @@ from pathlib import Path
 import plotly.graph_objects as go
 from markupsafe import Markup
 
+from rig.answer_units import LAB_UNITS, AnswerUnits
+from rig.report.figure_units import in_units
+
 BUNDLE = Path(__file__).parent / "scripts" / "plotly-basic.min.js"
 KINDS = frozenset({"scatter", "bar", "pie"})
 """What the bundle draws, as its makers list it."""
@@ -39,15 +42,15 @@ def plotting_script() -> Markup:
 class FiguresOfPage:
     """Puts figures into the page, each under an id that is the same whenever the page is made anew."""
 
-    def __init__(self) -> None:
-        self.count = 0
+    def __init__(self, units: AnswerUnits = LAB_UNITS) -> None:
+        self.count, self.units = 0, units
 
     def __call__(self, figure: go.Figure) -> Markup:
         """The figure as markup, drawn once the script is there."""
         self.count += 1
         id_ = f"figure-{self.count}"
         # nothing in the data can end the script that holds it
-        data = str(figure.to_json()).replace("<", "\\u003c")
+        data = str(in_units(figure, self.units).to_json()).replace("<", "\\u003c")
         draw = (
             f'plotlyReady.then(p => {{ const f = {data}; p.newPlot("{id_}", f.data, f.layout, {_CONFIG}); }})'
         )

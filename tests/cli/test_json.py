@@ -8,6 +8,7 @@ import pytest
 
 from tests.cli.conftest import Chillrig
 from tests.cli.small_bench import WRONG_RUN
+from tests.shared_fits import fitted
 
 ASK = (
     "--technique", "shake", "--vessel", "steel tin", "--ice", "freezer cube", "--recipe", "night shift",
@@ -170,3 +171,28 @@ def test_doctor_prints_its_checks(chillrig: Chillrig, logbook: Path) -> None:
     of_logbook = next(c for c in found["checks"] if c["name"] == "logbook")
     assert of_logbook["ok"]
     assert "runs 15" in of_logbook["found"]
+
+
+def test_rank_prints_what_the_library_says(ask: Any, bench: Path) -> None:
+    import rig
+
+    book = rig.open_bench(bench)
+    drink = {"technique": "shake", "vessel": "steel tin", "recipe": "night shift"}
+    direct = rig.rank(fitted(book), target=book.bench.target("short"), **drink)
+    named = [word for k, v in drink.items() for word in (f"--{k}", v)]
+    assert ask("rank", *named, "--target", "short") == json.loads(json.dumps(direct.to_dict()))
+
+
+def test_shares_print_what_the_library_says(ask: Any, bench: Path) -> None:
+    import rig
+
+    found = ask("shares")
+    assert found == json.loads(json.dumps(rig.shares(fitted(rig.open_bench(bench))).to_dict()))
+    assert {"duration_s", "temp_c", "dilution_by_volume", "confounded", "sentences"} <= set(found)
+
+
+def test_what_changed_needs_what_runs_go_by(chillrig: Chillrig, logbook: Path) -> None:
+    said = chillrig("compare", "--by", "operator", "--logbook", logbook)
+    assert (said.code, said.out) == (1, "")
+    assert "Write down operator of each run" in said.err
+    assert chillrig("compare", "--by", "moon", "--logbook", logbook).code == 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import rig
 from rig.advice.compare import compare
 from rig.fitting import Fit
 from rig.importing.tables import table_from_bytes
+from tests.shared_fits import fitted
 
 ROOT = Path(rig.__file__).parents[1]
 
@@ -27,6 +29,27 @@ def test_the_example_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr(go.Figure, "show", lambda self: None)
     exec(compile(code, "README.md", "exec"), {})  # our own text, as a reader would paste it
     assert (tmp_path / "compared.html").stat().st_size > 1000
+
+
+def test_the_three_questions_of_the_readme_are_answered_as_it_says() -> None:
+    (code,) = re.findall(
+        r"```python\n(ranked = .*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.S
+    )
+    bench = rig.open_bench(ROOT / "sample_logs" / "harbour")
+    known = {"rig": rig, "bench": bench, "fit": fitted(bench)}
+    answers = [eval(line, known) for line in _run(code, known)]
+    (leads, order), changed, parts = answers
+    assert leads in bench.bench.vessels and order[0].startswith(f"{leads}: lands ")
+    assert any(operator in changed[0] for operator in ("Ines", "Mara", "Tobit"))
+    assert parts[0].startswith("End temperature after ")
+
+
+def _run(code: str, known: dict[str, object]) -> list[str]:
+    """Run the statements of our own text; its bare expressions, for whoever wants their values."""
+    tree = ast.parse(code)
+    told = [n for n in tree.body if not isinstance(n, ast.Expr)]
+    exec(compile(ast.Module(told, []), "README.md", "exec"), known)
+    return [ast.unparse(n.value) for n in tree.body if isinstance(n, ast.Expr)]
 
 
 def test_runs_and_traces_come_as_frames_with_their_names_and_numbers(fit: Fit) -> None:

@@ -11,7 +11,7 @@ from rig.capture.recording.follow import Follower
 from rig.capture.recording.journal import EventKind
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs, send_order
 from rig.capture.recording.recorder_files import is_held, read_state
-from rig.cli.printing import one_line
+from rig.cli.printing import one_line, visible
 from rig.errors import RigError
 
 WAYS = "space: start or stop    e: end it and bring it in    q: leave it going on"
@@ -79,4 +79,4 @@ def _line(follower: Follower, left: Interrupted) -> str:
         f"moving for {follower.moved_s:.0f} s" if follower.moving else "",
         "" if state is None else state.disk_words,
     ]
-    return one_line("   ".join(p for p in parts if p))
+    return one_line(visible("   ".join(p for p in parts if p)))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rig.capture.devices.health import PortReport, PortState
 from rig.capture.to_run.weighing import StepKind
-from rig.cli.printing import console, one_line, visible
+from rig.cli.printing import console, one_line, reader_units, visible
 from rig.session.drink import Session
 
 if TYPE_CHECKING:
@@ -62,19 +62,20 @@ def screen(session: Session) -> RenderableType:
 
     follower = session.follower
     figures = Table.grid(padding=(0, 6))
-    figures.add_row("°C", "s" if session.moving else "g")
-    second = f"{session.moved_s:.0f}" if session.moving else _number(follower.scale_g)
+    units = reader_units()
+    figures.add_row(units.temperature, "s" if session.moving else units.mass)
+    second = f"{session.moved_s:.0f}" if session.moving else _number(follower.scale_g, "g")
     if session.hidden and session.moving:
         figures = Table.grid()
     elif session.hidden:
         figures.add_row("", big(second))
     else:
-        figures.add_row(big(_number(session.temp_c)), big(second))
+        figures.add_row(big(_number(session.temp_c, "°C")), big(second))
     words = session.words if session.moving and not session.hidden else None
     style = "bold reverse" if words is not None and words.stop_now else "bold"
     state = session.recording.state()
     return Group(
-        Text(asked(session), style="bold"),
+        Text(visible(asked(session)), style="bold"),
         Text(_doubt(session), style="bold reverse"),
         figures,
         Text(""),
@@ -82,7 +83,7 @@ def screen(session: Session) -> RenderableType:
         Text("" if words is None else visible(words.note), style="dim"),
         Text(visible(session.said or session.doubt)),
         Text("" if state is None else visible(state.disk_words), style="bold reverse"),
-        *(Text(line) for line in ([] if state is None else port_lines(state.ports))),
+        *(Text(visible(line)) for line in ([] if state is None else port_lines(state.ports))),
         Text(""),
         Text(WAYS, style="dim"),
     )
@@ -123,5 +124,5 @@ def _doubt(session: Session) -> str:
     return visible(f"{doubt[0].upper()}{doubt[1:]}: {by}")
 
 
-def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:z.1f}"
+def _number(value: float | None, of: str) -> str:
+    return "-" if value is None else reader_units().number(value, 1, of)
