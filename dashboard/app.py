@@ -107,7 +107,7 @@ def make_app(
     for part in PAGES:
         part.register(app, service)
     server: Flask = app.server
-    loading.register(server)
+    loading.register(app)
     downloads.register(server, service, PAGES, chromium)
     headers.register(server, app.csp_hashes())
     # what was sent was no question of our pages: one line, whoever sent it
