@@ -9,6 +9,7 @@ import gzip
 import hashlib
 import pkgutil
 import re
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
@@ -44,7 +45,7 @@ _LEVEL = 6
 def register(app: Dash) -> None:
     """Serve the bundle in place of the whole, and let browsers keep whatever has its content's hash in its address."""
     server: Flask = app.server
-    filled = app.interpolate_index
+    filled: Callable[..., str] = app.interpolate_index
 
     def figures_script() -> Response:
         return send_file(BUNDLE, mimetype="text/javascript", max_age=0)
