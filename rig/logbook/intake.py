@@ -19,7 +19,6 @@ from rig.bench_toml import bench_toml
 from rig.errors import BenchError, Place
 from rig.logbook import schema
 from rig.logbook.connect import writing
-from rig.logbook.names import refuse_unclear
 from rig.logbook.records import (
     CODEC,
     Record,
@@ -30,6 +29,7 @@ from rig.logbook.records import (
     record_from_row,
     record_from_run,
 )
+from rig.names import refuse_unclear
 from rig.runs import Finding, Run, RunBook
 
 Progress = Callable[[int, int], None]
@@ -91,6 +91,8 @@ def add_book(
         _refuse_unclear_names(connection, book, bench_name)
         bench_id = _store_bench(connection, book.bench, bench_name, source)
         known = _fingerprints(connection, bench_id)
+        # a run that is there already stays within reach, whatever it is called
+        refuse_unclear("run", [r.run for r in book.runs if r.run not in known], known)
     added = Added()
     done = 0
     for batch in _batches(book.runs):
@@ -123,8 +125,6 @@ def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: 
         ("technique", book.bench.techniques),
     ):
         refuse_unclear(kind, names)
-    for run in book.runs:
-        refuse_unclear("run", [run.run])
 
 
 def complete_row(

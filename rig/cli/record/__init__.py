@@ -15,6 +15,7 @@ import typer
 from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.printing import say
 from rig.errors import ModelRangeError, NotEnoughData, RigError, TableRefused
+from rig.names import refuse_unclear
 from rig.session.places import new_logbook_at, recordings_beside
 
 if TYPE_CHECKING:
@@ -149,6 +150,9 @@ def command(
             print_recovered(left, opened.where, as_json)
             return
         made = drink_asked(bench, logbook, bench_name, technique, vessel, ice, recipe, target, simulated)
+        if made.bench_name not in (there := [b.name for b in opened.benches()]):
+            refuse_unclear("bench", [made.bench_name], there)
+        refuse_unclear("run", [] if run is None else [run])
         given = {
             "run": run or f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
             "technique": technique,
