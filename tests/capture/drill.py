@@ -153,7 +153,7 @@ def main() -> int:
         rows = []
         if options.kills:
             toll = drill(options.kills, options.seed, Path(folder) / "kills")
-            rows.append(Row("recorder killed", options.kills, str(toll), toll.passed))
+            rows += told([Row("recorder killed", options.kills, str(toll), toll.passed)])
         for other in DRILLS:
             if not options.only or other.__name__ in options.only:
                 rows += told(other(options.seed, size, Path(folder)))

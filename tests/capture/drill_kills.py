@@ -31,7 +31,7 @@ from rig.logbook.restoring import restore
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
 from rig.session.places import recordings_beside
-from tests.capture.drill_kinds import Row, Size, until
+from tests.capture.drill_kinds import Row, Size, until, within
 from tests.cli.small_bench import small_book
 from tests.logbook.test_logbook_crash import big_book
 from tests.logbook.test_logbook_opening import FIRST_SCHEMA
@@ -51,8 +51,8 @@ def _copy(file: Path, now: datetime) -> None:
     back_up(file, now)
 
 
-def _restore(file: Path, copy: Path) -> None:
-    restore(file, copy, NOW)
+def _restore(file: Path, copy: Path, now: datetime) -> None:
+    restore(file, copy, now)
 
 
 def _open(file: Path) -> None:
@@ -108,8 +108,9 @@ def importer_killed(seed: int, size: Size, folder: Path) -> list[Row]:
     """Kill an import: every run that was acknowledged is there, whole, and the import can be made again."""
     rng, book, file = random.Random(seed), big_book(), folder / "import" / "log.sqlite"
     file.parent.mkdir(parents=True)
-    lasts_s, lost, broken, killed, acknowledged = None, 0, 0, 0, 0
-    for n in range(size.programs):
+    lasts_s, lost, broken, killed, acknowledged, times = None, 0, 0, 0, 0, 0
+    for n in within(size.programs, size):
+        times += 1
         told = file.with_name(f"told-{n}")
         _clear(file)
         if lasts_s is None:
@@ -129,15 +130,15 @@ def importer_killed(seed: int, size: Size, folder: Path) -> list[Row]:
     found = (
         f"{killed} in the middle; {acknowledged} runs acknowledged: {lost} lost; {broken} logbooks not whole"
     )
-    return [Row("import killed", size.programs, found, not lost and not broken)]
+    return [Row("import killed", times, found, not lost and not broken)]
 
 
 def copy_killed(seed: int, size: Size, folder: Path) -> list[Row]:
     """Kill the making of a copy: no half copy is ever offered, and the logbook is as it was."""
     rng, file = random.Random(seed), _filled(folder / "copy")
-    lasts_s, half, changed, killed = _takes_s(_copy, file, NOW), 0, 0, 0
-    for n in range(size.programs):
-        killed += _killed(_copy, file, NOW + timedelta(minutes=n + 1), after_s=rng.uniform(0.0, lasts_s))
+    lasts_s, half, changed, killed, times = _takes_s(_copy, file, NOW), 0, 0, 0, 0
+    for times in (n + 1 for n in within(size.programs, size)):
+        killed += _killed(_copy, file, NOW + timedelta(minutes=times), after_s=rng.uniform(0.0, lasts_s))
         half += sum(bool(faults_of(copy)) for _, copy in backups_of(file))
         changed += _runs(file) != len(big_book().runs)
     return [
@@ -158,11 +159,13 @@ def restore_killed(seed: int, size: Size, folder: Path) -> list[Row]:
         logbook.add(small_book(), "corner", "later")
     old = file.with_name("old.sqlite")
     shutil.copy(file, old)
-    lasts_s, killed, kinds, mixed = _takes_s(_restore, file, copy), 0, [0, 0], 0
-    for _ in range(size.programs):
+    lasts_s, killed, kinds, mixed, times = _takes_s(_restore, file, copy, NOW), 0, [0, 0], 0, 0
+    for _ in within(size.programs, size):
+        times += 1
         _clear(file)
         shutil.copy(old, file)
-        killed += _killed(_restore, file, copy, after_s=rng.uniform(0.0, lasts_s))
+        now = NOW + timedelta(minutes=times)
+        killed += _killed(_restore, file, copy, now, after_s=rng.uniform(0.0, lasts_s))
         with open_logbook(file) as logbook:
             there = {b.name: b.runs for b in logbook.benches()}
         whole = {"bar": len(big_book().runs)}
@@ -170,7 +173,7 @@ def restore_killed(seed: int, size: Size, folder: Path) -> list[Row]:
         kinds[not is_old] += 1
         mixed += not (is_old or there == whole) or bool(faults_of(file))
     found = f"{killed} in the middle; {kinds[0]} the old logbook, {kinds[1]} the copy, {mixed} neither"
-    return [Row("restore killed", size.programs, found, not mixed)]
+    return [Row("restore killed", times, found, not mixed)]
 
 
 def migration_killed(seed: int, size: Size, folder: Path) -> list[Row]:
@@ -184,8 +187,9 @@ def migration_killed(seed: int, size: Size, folder: Path) -> list[Row]:
         connection.execute("insert into bench values (1, 'bar', 'Bar', 'title = \"Bar\"', 1)")
     connection.close()
     shutil.copy(first, file)
-    lasts_s, killed, broken = _takes_s(_open, file), 0, 0
-    for _ in range(size.programs):
+    lasts_s, killed, broken, times = _takes_s(_open, file), 0, 0, 0
+    for _ in within(size.programs, size):
+        times += 1
         _clear(file)
         shutil.copy(first, file)
         killed += _killed(_open, file, after_s=rng.uniform(0.0, lasts_s))
@@ -193,12 +197,12 @@ def migration_killed(seed: int, size: Size, folder: Path) -> list[Row]:
             broken += [b.name for b in logbook.benches()] != ["bar"]
             logbook.add(RunBook(small_book().bench, small_book().runs[:1]), "bar", "after")
         broken += bool(faults_of(file))
-    return [Row("migration killed", size.programs, f"{killed} in the middle; {broken} not whole", not broken)]
+    return [Row("migration killed", times, f"{killed} in the middle; {broken} not whole", not broken)]
 
 
 def dashboard_killed(seed: int, size: Size, folder: Path) -> list[Row]:
     """Kill the dashboard while it records: the recorder goes on, and all that it read is in the logbook after."""
-    rng, home, times = random.Random(seed), folder / "dashboard", max(size.programs // 4, 1)
+    rng, home, times = random.Random(seed), folder / "dashboard", 0
     home.mkdir(parents=True)
     book = home / "bar.sqlite"
     with open_logbook(book) as logbook:
@@ -210,7 +214,8 @@ def dashboard_killed(seed: int, size: Size, folder: Path) -> list[Row]:
         pacer = Pacer(device, simulated_clock(1.0))
         pacer.start()
         stack.callback(pacer.stop)
-        for n in range(times):
+        for n in within(max(size.programs // 4, 1), size):
+            times += 1
             told = home / f"told-{n}"
             victim = _FORKED.Process(target=_serve, args=(book, device.address, told))
             victim.start()

@@ -6,7 +6,7 @@ import random
 import shutil
 import subprocess
 from contextlib import suppress
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rig.capture.decoding.dialects import load
@@ -148,7 +148,7 @@ def bits_of_a_logbook(seed: int, size: Size, folder: Path) -> list[Row]:
         except Exception as error:
             other.append(f"{type(error).__name__}: {error}"[:80])
         if n % 20 == 0:
-            restore(file, copy, NOW)
+            restore(file, copy, NOW + timedelta(seconds=n))
             with open_logbook(file) as logbook:
                 other += [] if len(logbook.list_runs("bar")) == len(small_book().runs) else ["not restored"]
     done = read + refused + len(other)
@@ -193,11 +193,15 @@ def full_disk_at_each_write(seed: int, size: Size, folder: Path) -> list[Row]:
             with open_logbook(file) as logbook:
                 logbook.add(small_book(), "bar", "drill")
 
-        for name, job in (
-            ("import", add),
-            ("copy", lambda: back_up(file, NOW)),
-            ("restore", lambda: restore(file, copy, NOW)),
-        ):
+        def at_s() -> datetime:
+            return NOW + timedelta(seconds=jobs)
+
+        tried = {
+            "import": add,
+            "copy": lambda: back_up(file, at_s()),
+            "restore": lambda: restore(file, copy, at_s()),
+        }
+        for name, job in tried.items():
             for room in range(0, 512, max(512 // size.rounds, 8)):
                 fill(at, room << 10)
                 jobs += 1

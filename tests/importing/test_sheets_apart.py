@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import pytest
 
-from rig.errors import TableRefused
+from rig.errors import RigError, TableRefused
+from rig.importing.loose import loose_files
 from rig.importing.tabular import sheet_reader
 from rig.importing.tabular.workbook import TABLE, Limits, rows_of, sheets_of
 from tests.importing.test_hostile_tables import SHEET, _cell, _row, ods, xlsx
@@ -105,3 +107,19 @@ def test_half_an_ods_is_refused_in_words(share: float) -> None:
     whole = ods("".join(_row(_cell(n), _cell(20 - n)) for n in range(200)))
     with pytest.raises(TableRefused, match=r"half\.ods: .*damaged"):
         sheets_of(whole[: int(share * len(whole))], "half.ods")
+
+
+def test_an_archive_whose_packed_bytes_are_damaged_is_refused_in_words(tmp_path: Path) -> None:
+    file = tmp_path / "drawer.zip"
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("r1.csv", "time_s,probe_c\n" + "".join(f"{k},{20 - k / 4}\n" for k in range(200)))
+    whole = file.read_bytes()
+    start = whole.index(b"r1.csv") + len(b"r1.csv")
+    refused = 0
+    for at in range(start, start + 100):
+        file.write_bytes(whole[:at] + bytes([whole[at] ^ 0xFF]) + whole[at + 1 :])
+        try:
+            loose_files(file)
+        except RigError as error:
+            refused += "cannot be unpacked" in str(error)
+    assert refused == 100
