@@ -121,7 +121,7 @@ def make_app(
     for part in PAGES:
         part.register(app, service)
     server: Flask = app.server
-    loading.register(server)
+    loading.register(app)
     reader_units.register(
         app, service
     )  # the last registered is the first to change an answer: before it is packed

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 
 from rig.brewing import Brew, brew_from_table, weighed
 from rig.errors import BenchError, NotFound, Place
+from rig.names import unclear_among
 from rig.recipe import Ingredient as Ingredient
 from rig.recipe import Recipe as Recipe
 from rig.target import SINGLE, WINDOWS
@@ -254,6 +255,8 @@ class _Reader:
             )
         for name, table in tables.items():
             try:
+                if unclear := unclear_among(section.removesuffix("s"), name, found):
+                    raise self.error(unclear[0], name, cure=unclear[1])
                 if not isinstance(table, dict):
                     cure = f'Write [{section}."{name}"]'
                     raise self.error(f"{section} must hold one table per entry", name, cure=cure)

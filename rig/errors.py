@@ -5,6 +5,7 @@ A broken promise is an exception; a doubtful measurement is data (a finding on t
 RigError
 ├── ModelRangeError      a property or model was asked outside the range it is known in
 ├── BenchError           bench.toml, the run sheet or a trace cannot be used as written
+│   └── NameUnclear      a name that people cannot tell from another (rig.names)
 ├── TableRefused         a table file that cannot be read without guessing
 │   ├── NoCommonClock    tables that are to be joined have none
 │   └── StartUnclear     no channel shows when motion started; holds the moments it may have been

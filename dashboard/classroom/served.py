@@ -17,9 +17,10 @@ from dashboard.classroom.votes import Asked, Votes
 from dashboard.headers import GUEST
 from dashboard.live.room import LiveRoom
 from dashboard.live.session import Cursor
+from dashboard.loading import stamped
 from rig.errors import RigError
 
-JOIN = "/class"
+JOIN, SCRIPT = "/class", "/class/phone.js"
 VOTER = "chillrig_voter"
 CLASSROOM = "chillrig.classroom"
 """Under which name the server keeps it for the gate."""
@@ -83,19 +84,24 @@ def register(server: Flask, room: LiveRoom) -> Classroom:
     """Serve a class that guesses the drinks of this room."""
     classroom = server.extensions[CLASSROOM] = Classroom(room)
 
+    def written(name: str) -> bytes:
+        return files("dashboard.classroom").joinpath(name).read_bytes()
+
     def voter() -> str:
         return request.cookies.get(VOTER, "")
 
     def phone() -> Response:
-        text = files("dashboard.classroom").joinpath("phone.html").read_text(encoding="utf-8")
+        text = written("phone.html").decode("utf-8")
+        text = text.replace(SCRIPT, stamped(SCRIPT, written("phone.js")))
         answer = Response(text, mimetype="text/html", headers={"Cache-Control": "no-store"})
         if not voter():
             answer.set_cookie(VOTER, secrets.token_urlsafe(16), httponly=True, samesite="Strict")
         return answer
 
     def script() -> Response:
-        text = files("dashboard.classroom").joinpath("phone.js").read_text(encoding="utf-8")
-        return Response(text, mimetype="text/javascript", headers={"Cache-Control": "no-cache"})
+        return Response(
+            written("phone.js"), mimetype="text/javascript", headers={"Cache-Control": "no-cache"}
+        )
 
     def state() -> Response:
         return _json(phone_of(classroom.look(), voter()))
@@ -134,7 +140,7 @@ def register(server: Flask, room: LiveRoom) -> Classroom:
             return _json({"said": str(error)}, 409)
 
     server.add_url_rule(JOIN, "class_phone", phone)
-    server.add_url_rule(f"{JOIN}/phone.js", "class_script", script)
+    server.add_url_rule(SCRIPT, "class_script", script)
     server.add_url_rule(f"{JOIN}/state", "class_state", state)
     server.add_url_rule(f"{JOIN}/guess", "class_guess", guess, methods=["POST"])
     server.add_url_rule("/live/class", "class_wall", wall)

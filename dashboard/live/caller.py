@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -23,6 +24,8 @@ from rig.fitting.situation import Situation
 from rig.runs import Trace
 
 IDLE_S = 0.05
+MOST_CAUGHT_UP = 10
+"""So many estimates of what went before are made at most: the present does not wait long for the past."""
 
 
 Answer = TypeVar("Answer")
@@ -42,6 +45,23 @@ class Heard:
     time_s: Sequence[float]
     temp_c: FloatArray
 
+    def until(self, time_s: float) -> Heard:
+        """What there was at an earlier moment."""
+        n = bisect_right(self.time_s, time_s)
+        return Heard(time_s, self.time_s[:n], self.temp_c[:n])
+
+
+def caught_up_s(now_s: float) -> FloatArray:
+    """When a drink that is first seen in the middle of its motion is estimated as well, so that it shows whole."""
+    n = min(int(now_s / EVERY_S), MOST_CAUGHT_UP)
+    return np.linspace(0.0, now_s, n, endpoint=False)[1:] if n > 1 else np.zeros(0)
+
+
+def _estimated(call: LiveCall, heard: Heard) -> LiveEstimate:
+    if not heard.time_s:
+        return by_the_clock(call, heard.now_s)
+    return estimate(call, Trace(np.array(heard.time_s), {"": heard.temp_c}), heard.now_s)
+
 
 class Caller:
     """Prepares the call as soon as all is weighed, then estimates while the drink is moved.
@@ -59,7 +79,7 @@ class Caller:
         heard: Callable[[], Heard | None],
         called: Called = nobody,
     ) -> None:
-        self._called = called
+        self.called = called
         self._fit, self._target, self._situation, self._heard = fit, target, situation, heard
         self._left = threading.Event()
         self.estimates: list[LiveEstimate] = []
@@ -92,15 +112,12 @@ class Caller:
         self.words = "working out the call"
         asked_at = datetime.now(UTC)
         call = live_call(fit, situation, self._target)
-        self._called(fit, call, asked_at)
+        self.called(fit, call, asked_at)
         self.words = before_words(call)
         while (heard := self._until(self._heard)) is not None:
             begun_s = time.monotonic()
-            if heard.time_s:
-                trace = Trace(np.array(heard.time_s), {"": heard.temp_c})
-                self.estimates.append(estimate(call, trace, heard.now_s))
-            else:
-                self.estimates.append(by_the_clock(call, heard.now_s))
+            before = [] if self.estimates else [heard.until(s) for s in caught_up_s(heard.now_s)]
+            self.estimates += [_estimated(call, h) for h in (*before, heard)]
             took_s = time.monotonic() - begun_s
             # at most half of a core, however slow this computer is
             self._left.wait(max(EVERY_S - took_s, took_s, IDLE_S))

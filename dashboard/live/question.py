@@ -14,8 +14,10 @@ from rig.capture.to_run.probe_doubted import USUAL_START
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 from rig.runs import BLIND, YES
-from rig.session.drink import Way, WeighedIn, ingredients_g
+from rig.session.drink import WeighedIn
+from rig.session.resumed import Begun
 from rig.session.simulated_drink import as_simulated
+from rig.session.way import Way, ingredients_g
 
 NO_TARGET = ""
 SPEED = Scale(1.0, 20.0, 1.0, "times")
@@ -118,6 +120,26 @@ class LiveQuestion:
             operator=(one(params, "operator") or "").strip()[:LONGEST_NAME],
             session=(one(params, "session") or "").strip()[:LONGEST_NAME],
             blind=one(params, "blind") == YES,
+        )
+
+    @classmethod
+    def of_begun(cls, begun: Begun) -> LiveQuestion:
+        """What was asked of a drink that was begun on a screen that has died."""
+        given = {k: str(v) for k, v in begun.given.items() if v is not None}
+        return cls(
+            begun.bench_name,
+            given["technique"],
+            given["vessel"],
+            given["ice"],
+            given["recipe"],
+            given.get("target", NO_TARGET),
+            Devices.SIMULATED if begun.simulated else Devices.HEARD,
+            Probe.IN if begun.probe_in_drink else Probe.OUT,
+            ports=() if begun.simulated else begun.addresses,
+            speed=begun.time_scale,
+            operator=given.get("operator", ""),
+            session=given.get("session", ""),
+            blind=begun.blind,
         )
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -21,6 +22,7 @@ from rig.advice.verdict import Landing, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
+from rig.capture.recording.taken_over import going_on
 from rig.capture.to_run.calibrated import InForce
 from rig.capture.to_run.intake import Remark, take_in
 from rig.errors import NotFound, RigError
@@ -29,17 +31,19 @@ from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.fitting.result import Fit
 from rig.logbook.calibrations import calibrations
 from rig.logbook.store import Logbook
-from rig.physics.foam import straight_glass_ml
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
 from rig.session.discarded import Discarded, discard, discarded, take_back
 from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
+from rig.session.resumed import begun_in
 from rig.session.tally import alike, score_of, tally_words
 from rig.signals.sound import HeardShake
 
 MOST_DISCARDED = 3
+LOOK_S = 0.5
+"""How often at most the folder is looked through for a drink whose screen has died."""
 NO_LOGBOOK = (
     "This is a bench folder, which is only read. To record, bring it into a logbook: "
     "chillrig import DIR, then chillrig dashboard"
@@ -78,6 +82,8 @@ class LiveRoom:
         self._left: tuple[Interrupted, ...] | None = None
         self._set_aside: tuple[Discarded, ...] | None = None
         self._question: LiveQuestion | None = None
+        self._refused: set[str] = set()
+        self._looked_s = float("-inf")
         self.news = News()
 
     def told(
@@ -92,6 +98,49 @@ class LiveRoom:
             return self._idle() | {"begin": of is not None}, None, Cursor()
         state, after = live.told(cursor if live is of else Cursor())
         return state | {"begin": live is not of or state["begin"]}, live, after
+
+    def look(self, *, anew: bool = False) -> None:
+        """Go on with a drink whose screen has died, where nothing is under way here; `anew`: a page was opened."""
+        now_s = time.monotonic()
+        with self._lock:
+            logbook = self._service.logbook
+            if self._live is not None or logbook is None or now_s - self._looked_s < LOOK_S:
+                return
+            self._looked_s = now_s
+            if anew:
+                self._left = None
+            for files in going_on(recordings_beside(logbook.where)):
+                if files.run not in self._refused and self._go_on(files, logbook):
+                    break
+
+    def _go_on(self, files: Files, logbook: Logbook) -> bool:
+        """Go on with a recording; False where its journal does not tell of which drink it is."""
+        try:
+            begun = begun_in(files)
+        except RigError:
+            self._refused.add(files.run)
+            return False
+        question = LiveQuestion.of_begun(begun)
+        heard = question.devices is Devices.HEARD
+        self._show(
+            LiveSession(
+                question,
+                begun.bench,
+                files.folder,
+                lambda: self._fit(begun.bench_name),
+                self.news,
+                InForce(tuple(calibrations(logbook)), datetime.now(UTC).date()),
+                self._service.dialects,
+                partial(self._calls.keep_live, begun.bench_name) if heard else nobody,
+                goes_on=(files, begun),
+            )
+        )
+        return True
+
+    def _show(self, live: LiveSession) -> None:
+        live.start()
+        self._kept, self._left, self._live, self._question = None, None, live, live.question
+        self._tell()
 
     def begin(self, asked: Any) -> None:
         """Begin a drink.
@@ -130,27 +179,25 @@ class LiveRoom:
             known = [d.address for d in every_device(self._service.devices)] if question.ports else []
             for gone in set(question.ports).difference(known):
                 raise NotFound("device", gone[:80], known)
-            self._kept = None
             held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
             # a simulated drink answers no call that anyone will follow
             called = partial(self._calls.keep_live, name) if question.devices is Devices.HEARD else nobody
             made = [r.run for r in logbook.list_runs(name, recipe=question.recipe)]
             usual_c = usual_start_c(bench.recipe(question.recipe), made)
-            live = LiveSession(
-                question,
-                bench,
-                recordings_beside(logbook.where),
-                lambda: self._fit(name),
-                self.news,
-                held,
-                self._service.dialects,
-                called,
-                usual_c if question.probe is Probe.IN else TYPICAL_ROOM_C,
-                self._service.devices,
+            self._show(
+                LiveSession(
+                    question,
+                    bench,
+                    recordings_beside(logbook.where),
+                    lambda: self._fit(name),
+                    self.news,
+                    held,
+                    self._service.dialects,
+                    called,
+                    usual_c if question.probe is Probe.IN else TYPICAL_ROOM_C,
+                    self._service.devices,
+                )
             )
-            live.start()
-            self._live, self._question = live, question
-        self._tell()
 
     def live(self) -> LiveSession:
         """The drink under way.
@@ -223,6 +270,9 @@ class LiveRoom:
         with self._lock:
             if self._live is not None and self._live.phase is Phase.TROUBLE:
                 self._live.end()
+                if self._live.goes_on is not None:
+                    # what could not be gone on with is offered as it lies
+                    self._refused.add(self._live.goes_on.run)
                 self._live = None
             self._kept = None
         self._tell()
@@ -319,80 +369,3 @@ class LiveRoom:
 
     def _tell(self) -> None:
         self.news.tell()
-
-
-FOAM = ("foam_ml", "foam_mm", "glass_mm")
-
-
-def foam_ml_of(volume_ml: float | None, height_mm: float | None, width_mm: float | None) -> float | None:
-    """The whole drink's volume, foam and all [ml]: as read, or from its height in a straight glass; None where unread.
-
-    Raises
-    ------
-    RigError
-        A height without the glass's width.
-    """
-    if volume_ml is not None or height_mm is None:
-        return volume_ml
-    if width_mm is None:
-        raise RigError(
-            "a height says nothing without the glass: write how wide it is inside, or leave both empty"
-        )
-    return straight_glass_ml(height_mm, width_mm)
-
-
-Acted = Mapping[str, Any]
-
-
-def act(room: LiveRoom, told: Acted) -> str:
-    """Do what a page asks for; words for who asked, empty where it was done.
-
-    Raises
-    ------
-    RigError
-        It cannot be done.
-    """
-    text = {k: str(told.get(k, ""))[:500] for k in ("act", "phase", "step", "text", "run", *FOAM)}
-    late = "the drink has gone on meanwhile: look again"
-    match text["act"]:
-        case "begin":
-            room.begin(told.get("asked") or {})
-        case "go":
-            return "" if room.live().act(text["phase"]) else late
-        case "skip":
-            return "" if room.live().skip(text["step"]) else late
-        case "mark":
-            return "" if room.live().mark(text["text"]) else "nothing was written"
-        case "end":
-            room.live().finish()
-        case "keep":
-            room.keep(text["text"], foam_ml_of(*(_number(text[k]) for k in FOAM)))
-        case "again":
-            room.again()
-        case "believe":
-            return "" if room.live().believe() else late
-        case "bring back":
-            room.bring_back(text["run"])
-        case "discard":
-            room.discard()
-        case "recover":
-            room.recover(text["run"])
-        case "set aside":
-            room.set_aside(text["run"])
-        case "clear":
-            room.clear()
-        case _:
-            raise RigError("the page asked for something that is not known here. Load it again")
-    return ""
-
-
-def _number(text: str) -> float | None:
-    """A number as it was typed, with a point or a comma; None where nothing was."""
-    if not text.strip():
-        return None
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError as error:
-        raise RigError(
-            f"{text.strip()[:40]!r} is no number. Write the volume in ml, or leave it empty"
-        ) from error

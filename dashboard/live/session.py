@@ -7,7 +7,6 @@ opened later finds the drink where it is.
 from __future__ import annotations
 
 import threading
-from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
@@ -17,17 +16,17 @@ from typing import Any
 import numpy as np
 
 from dashboard.live.caller import Called, Caller, Heard, nobody
+from dashboard.live.listening import MOVES_READINGS, Listening
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe, World
 from dashboard.live.state_json import Standing, is_hidden, points_of, state_of
 from rig.advice.verdict import Landing, landing_of
 from rig.bench import Bench
 from rig.capture.decoding.dialects import load
-from rig.capture.decoding.readings import Decoder, Quality, Quantity
-from rig.capture.recording.follow import Follower, Moment
 from rig.capture.recording.journal import read_journal
 from rig.capture.recording.process import RecordingProcess, start_recording
 from rig.capture.recording.recorder_files import Files, Plan
+from rig.capture.recording.taken_over import TakenOver, take_over
 from rig.capture.to_run.calibrated import Heard as Known
 from rig.capture.to_run.calibrated import InForce
 from rig.capture.to_run.intake import recorded_in
@@ -40,62 +39,14 @@ from rig.session.devices import ports_of, simulated_devices
 from rig.session.drink import Phase, Session
 from rig.session.heard import NEAR_S, with_heard
 from rig.session.probe import ProbeWatch
+from rig.session.resumed import Begun
 from rig.session.simulated_drink import simulated_drink
 from rig.signals.sound import HeardShake
 
 TICK_S, LEAST_TICK_S = 0.05, 0.01
 """How often the journal is read and screens are told: as often as an eye follows, and no oftener."""
-MOVES_HZ, MOVES_READINGS = 0.5, 3
-"""So many readings of a motion sensor above this cadence in a row are the start of motion."""
 BEFORE_S = 5.0
 """How much before the start is shown and told to the live call [s]."""
-
-
-Curve = list[tuple[float, float]]
-"""Seconds from the start of the journal, and °C."""
-
-
-class Listening(Follower):
-    """A follower that keeps what the screen draws: every probe's curve."""
-
-    def __init__(self, journal: Path, decoders: dict[str, Decoder]) -> None:
-        super().__init__(journal, decoders)
-        self._curves: dict[tuple[int, str], Curve] = {}
-        self.moves_in_a_row = 0
-
-    @property
-    def main(self) -> tuple[int, str] | None:
-        """Port and channel of the main probe; None until one is heard."""
-        return self._main.get(Quantity.TEMPERATURE)
-
-    @property
-    def probe(self) -> Curve:
-        """The main probe's; empty until it is heard."""
-        return [] if self.main is None else self._curves.get(self.main, [])
-
-    @property
-    def others(self) -> dict[str, Curve]:
-        """The other probes', by a name that no two share."""
-        rest = {key: curve for key, curve in self._curves.items() if key != self.main}
-        shared = Counter(name for _, name in rest)
-        return {name if shared[name] == 1 else f"{name} {n + 1}": c for (n, name), c in rest.items()}
-
-    def poll(self, each: Callable[[Moment], None] = lambda moment: None) -> list[Moment]:
-        """As the follower does."""
-        moments = super().poll(each)
-        for moment in moments:
-            for sample in moment.samples:
-                self._keep(moment, sample.quantity, sample.channel, sample.value, sample.quality)
-                if sample.quantity is Quantity.CADENCE:
-                    self.moves_in_a_row = self.moves_in_a_row + 1 if sample.value >= MOVES_HZ else 0
-        return moments
-
-    def _keep(self, moment: Moment, quantity: Quantity, name: str, value: float, quality: Quality) -> None:
-        if quantity is not Quantity.TEMPERATURE or quality not in (Quality.GOOD, Quality.UNSETTLED):
-            return
-        kept = self._curves.setdefault((moment.port, name), [])
-        if not kept or moment.time_s > kept[-1][0]:
-            kept.append((moment.time_s, value))
 
 
 @dataclass(frozen=True)
@@ -111,7 +62,8 @@ class Cursor:
 class LiveSession:
     """One drink from the first weighing to the last; threads may share it.
 
-    `news` hears whenever there may be something new to tell.
+    `news` hears whenever there may be something new to tell. One that goes on with a drink whose screen has died has
+    read its journal from the start before anybody is told.
     """
 
     def __init__(
@@ -126,11 +78,16 @@ class LiveSession:
         called: Called = nobody,
         usual_start_c: float = TYPICAL_ROOM_C,
         known_devices: tuple[str, ...] = (),
+        goes_on: tuple[Files, Begun] | None = None,
     ) -> None:
         """Nothing runs before `start`; `held` are the calibrations of this day; `called` hears the call.
 
         `usual_start_c`: what the probe should show before the start; `known_devices`: addresses that somebody named.
+        `goes_on`: the recording that it goes on with, instead of beginning one.
         """
+        self._goes_on = goes_on
+        self.goes_on = None if goes_on is None else goes_on[0]
+        """The recording that it goes on with."""
         self._usual_c, self._known_devices, self._fit = usual_start_c, known_devices, fit
         self.landing: Landing | None = None
         """Whether it landed, once it is done and that has been worked out."""
@@ -143,7 +100,7 @@ class LiveSession:
         self._opening = True
         self.session: Session | None = None
         self.follower: Listening | None = None
-        self.recording: RecordingProcess | None = None
+        self.recording: RecordingProcess | TakenOver | None = None
         self._sounded: tuple[HeardShake, float] | None = None
         self._state: dict[str, Any] | None = None
         """What all screens are told alike, made once for them all; None where it may have changed."""
@@ -328,6 +285,23 @@ class LiveSession:
         self.judged = True
 
     def _open(self, stack: ExitStack) -> Session:
+        return self._begin(stack) if self._goes_on is None else self._go_on(stack, *self._goes_on)
+
+    def _go_on(self, stack: ExitStack, files: Files, begun: Begun) -> Session:
+        """Take the drink over where it is."""
+        recording = stack.enter_context(take_over(files))
+        stack.callback(_end, recording)
+        self.follower = Listening(files.journal, load(self._dialect_files))
+        known = Known(self._held)
+        session = Session(recording, self.follower, begun.way, heard=known, watch=begun.watch)
+        session.tick()
+        if session.started:
+            self.caller.called = nobody
+        with self.lock:
+            self.recording, self.session = recording, session
+        return session
+
+    def _begin(self, stack: ExitStack) -> Session:
         q, decoders = self.question, load(self._dialect_files)
         if q.devices is Devices.SIMULATED:
             world = None if q.world is World.OWN else q.seed
@@ -368,9 +342,12 @@ class LiveSession:
         self._news.tell()
 
     def known(self) -> Situation | None:
-        """What is known of the drink before and while it is moved, as its readings stand for; None otherwise."""
+        """What is known of the drink before and while it is moved, as its readings stand for; None otherwise.
+
+        Also of one that had come to rest before it was taken over: it is shown as it went.
+        """
         with self.lock:
-            if self.session is None or self.phase not in (Phase.READY, Phase.MOVING):
+            if self.session is None or not (self.phase in (Phase.READY, Phase.MOVING) or self._to_tell):
                 return None
             follower = self.follower
             assert follower is not None
@@ -378,6 +355,11 @@ class LiveSession:
             start_c = self.session.temp_c if not before else sum(before) / len(before)
             raw_c = start_c if self.phase is Phase.READY else self._start_c(follower)
             return self.question.situation(self.session.known(None if self.session.temp_c is None else raw_c))
+
+    @property
+    def _to_tell(self) -> bool:
+        """Whether the drink had come to rest before it was seen here, and nothing was estimated yet."""
+        return self._goes_on is not None and self.stopped and not self.caller.estimates
 
     @staticmethod
     def _start_c(follower: Listening) -> float | None:
@@ -392,7 +374,9 @@ class LiveSession:
         """What there is to estimate from while the drink is moved, as the readings stand for; None otherwise."""
         with self.lock:
             session, follower = self.session, self.follower
-            if session is None or follower is None or not session.moving or follower.started_s is None:
+            if session is None or follower is None or follower.started_s is None:
+                return None
+            if not (session.moving or self._to_tell):
                 return None
             if session.temp_c is None:
                 return Heard(session.moved_s, [], np.zeros(0))
@@ -400,3 +384,9 @@ class LiveSession:
             first = start - BEFORE_S if self.question.probe is Probe.IN else start
             kept = [(t - start, v) for t, v in follower.probe if t > first]
             return Heard(session.moved_s, [t for t, _ in kept], session.heard.temps_c([v for _, v in kept]))
+
+
+def _end(recording: TakenOver) -> None:
+    """End a recording that was taken over; one that does not end says so when it is kept."""
+    with suppress(RigError):
+        recording.end()

@@ -16,7 +16,8 @@ from typing import Any
 from flask import Flask, Response, request
 
 from dashboard.headers import GUEST
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.acts import act
+from dashboard.live.room import LiveRoom
 from dashboard.live.session import Cursor, LiveSession
 from rig.errors import RigError
 
@@ -96,6 +97,7 @@ class Teller:
 def heard(teller: Teller, *, watching: bool = False) -> Iterator[str]:
     """Events for one screen, without end: what has changed whenever something has, else a sign of life."""
     said, said_s, news = Said(), -HEARTBEAT_S, teller.room.news
+    teller.room.look(anew=True)
     while True:
         count = news.count
         said = teller.after(said, watching)
@@ -104,6 +106,8 @@ def heard(teller: Teller, *, watching: bool = False) -> Iterator[str]:
             yield said.event or ":\n\n"
             said_s = now_s
         news.wait(count, HEARTBEAT_S)
+        if said.live is None:
+            teller.room.look()
 
 
 def _said(words: str, status: int) -> Response:

@@ -11,6 +11,7 @@ from rig.importing.bench_folder import TRACES
 from rig.importing.cells import Row, delimiter_of, guarded, rows, text_from_bytes
 from rig.importing.cells_out import cell_text, trace_csv, trace_names
 from rig.importing.run_sheet import COLUMNS, FIELD, OPTIONAL, RUN_SHEET
+from rig.names import refuse_unclear
 from rig.runs import Run
 
 
@@ -28,6 +29,7 @@ def add_row(folder: Path, run: Run) -> Path:
     names = [row.cells[columns.index("run")] for row in sheet[1:] if len(row.cells) > columns.index("run")]
     if run.run in names:
         raise BenchError("a run of this name is there", Place(RUN_SHEET, run=run.run), "Give another name")
+    refuse_unclear("run", [run.run], names)
     path = _trace_path(folder, run)
     values = _values(run, path.name)
     lacking = [c for c, v in values.items() if v and c not in columns]

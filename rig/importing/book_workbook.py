@@ -14,14 +14,15 @@ from rig.bench import parse_bench
 from rig.bench_toml import bench_toml
 from rig.errors import BenchError, Place, TableRefused
 from rig.importing.book_records import FIELDS, FORMAT, TIME, record_of, run_of, trace_of
-from rig.importing.tabular.sheet_size import refuse_too_large
-from rig.importing.tabular.workbook import DAMAGE
+from rig.importing.tabular.sheet_reader import DAMAGE
+from rig.importing.tabular.sheet_size import sheet_names
+from rig.importing.tabular.workbook import Limits, rows_of
 from rig.runs import RunBook
 
 BENCH, RUNS, TRACES = "bench", "runs", "traces"
 _MOST_ROWS = 1_048_576
 _MOST_CHARS = 32_767
-_MOST_CELLS, _MOST_UNPACKED_BYTES = 30_000_000, 1 << 30
+OURS = Limits(memory_mib=1024, cpu_s=900, wait_s=1800.0, cells=30_000_000, unpacked_mib=1024)
 """What we may have written ourselves: every reading of every trace."""
 # ECMA-376 part 1, 22.9.2.19: characters that XML cannot hold are written _xHHHH_, and so is what looks like it.
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
@@ -63,20 +64,22 @@ def book_from_xlsx(raw: bytes, file: str) -> RunBook | None:
     BenchError
         Where it is one of ours and damaged.
     """
-    from openpyxl import load_workbook
-
     try:
-        refuse_too_large(raw, file, cells=_MOST_CELLS, unpacked=_MOST_UNPACKED_BYTES)
-        sheets = load_workbook(io.BytesIO(raw), read_only=True)
-        if not {BENCH, RUNS, TRACES} <= set(sheets.sheetnames):
+        if not {BENCH, RUNS, TRACES} <= sheet_names(raw):
             return None
-        lines = [str(row[0] or "") for row in _rows(sheets[BENCH])]
+        sheets: dict[str, list[list[Any]]] = {BENCH: [], RUNS: [], TRACES: []}
+        for sheet, row in rows_of(raw, file, OURS):
+            if sheet in sheets:
+                sheets[sheet].append([_unescaped(v) if isinstance(v, str) else v for v in row])
+        lines = [str(row[0] or "") if row else "" for row in sheets[BENCH]]
         if not lines or lines[0] != FORMAT:
             return None
-        traces = dict(_traces(_rows(sheets[TRACES])))
-        header, *rows = list(_rows(sheets[RUNS]))
-    except (BenchError, TableRefused):
+        traces = dict(_traces(row for row in sheets[TRACES] if row))
+        header, *rows = (row for row in sheets[RUNS] if row)
+    except BenchError:
         raise
+    except TableRefused as error:
+        raise BenchError(error.reason, Place(file), error.cure) from error
     except DAMAGE as error:
         raise BenchError(
             f"the workbook is damaged ({type(error).__name__})", Place(file), "Export it again"
@@ -84,7 +87,7 @@ def book_from_xlsx(raw: bytes, file: str) -> RunBook | None:
     bench, _ = parse_bench("\n".join(lines[1:]), file)
     runs = []
     for row in rows:
-        record = dict(zip(header, row, strict=False))
+        record = dict.fromkeys(header) | dict(zip(header, row, strict=False))
         runs.append(run_of(record, traces.get(str(record.get("run"))), file))
     return RunBook(bench, tuple(runs))
 
@@ -143,11 +146,6 @@ def _cell(sheet: Any, value: Any) -> Any:
 
 def _escaped(text: str) -> str:
     return _TO_ESCAPE.sub(lambda m: f"_x{ord(m[0]):04X}_", text)
-
-
-def _rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
-    for row in sheet.iter_rows(values_only=True):
-        yield tuple(_unescaped(v) if isinstance(v, str) else v for v in row)
 
 
 def _unescaped(text: str) -> str:

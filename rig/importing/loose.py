@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -144,7 +145,7 @@ def _from_archive(path: Path) -> list[tuple[str, bytes]]:
             wanted = [e for e in entries if _is_table_name(e.filename)]
             _refuse_many(path, len(wanted), sum(e.file_size for e in wanted))
             return [(e.filename, archive.read(e)) for e in sorted(wanted, key=lambda e: e.filename)]
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError, EOFError) as error:
         raise RigError(
             f"{path} cannot be unpacked: {error}. Unpack it yourself and import the folder"
         ) from error

@@ -11,6 +11,7 @@ from typing import Any
 from rig.bench import Bench
 from rig.errors import BenchError, NotFound, Place
 from rig.importing.cells import BrokenRow, Problem, Row, any_number, is_unreadable, rows, shown
+from rig.names import alike, alike_words, unclear_words
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Finding, Gravity, Run
 
@@ -112,7 +113,7 @@ class _SheetReader:
                 "the run sheet is empty", Place(self.file), f"Its first line is {','.join(COLUMNS)}"
             )
         columns = self.columns(header, [r for r in found if isinstance(r, Row)])
-        lines_of: dict[str, int] = {}
+        lines_of: dict[str, tuple[str, int]] = {}
         out: list[SheetRun] = []
         for row in found:
             if isinstance(row, BrokenRow):
@@ -121,7 +122,7 @@ class _SheetReader:
             elif row is not header and not row.is_blank:
                 run = self.run(row, len(header.cells), columns, lines_of)
                 if run is not None:
-                    lines_of[run.run] = row.line
+                    lines_of[alike(run.run)] = run.run, row.line
                     out.append(SheetRun(row.line, run))
         if not out:
             self.find(Gravity.NOTE, "the run sheet holds no usable run")
@@ -171,7 +172,7 @@ class _SheetReader:
         return found
 
     def run(
-        self, row: Row, width: int, columns: Mapping[str, int], lines_of: Mapping[str, int]
+        self, row: Row, width: int, columns: Mapping[str, int], lines_of: Mapping[str, tuple[str, int]]
     ) -> Run | None:
         """The run of one row, or None with findings that say why it is left out."""
         cells = {n: row.cells[i] for n, i in columns.items() if i < len(row.cells)}
@@ -202,13 +203,18 @@ class _SheetReader:
         values = {f: v for f, v in values.items() if v is not None}
         return Run(**values, extra=extra)
 
-    def may_stay(self, cells: Mapping[str, str], line: int, lines_of: Mapping[str, int]) -> bool:
+    def may_stay(self, cells: Mapping[str, str], line: int, lines_of: Mapping[str, tuple[str, int]]) -> bool:
         """Whether the run has a name of its own and a set-up and recipe that the bench knows."""
         name = cells.get("run", "")
         left_out: list[tuple[str, str, str]] = []
-        if name in lines_of:
-            what = f"run {name!r} is already on line {lines_of[name]}; this one is left out"
-            left_out.append(("run", what, "Give each run a name of its own"))
+        other, on = lines_of.get(alike(name), (name, 0))
+        if name and (unclear := unclear_words("run", name)):
+            left_out.append(("run", f"{unclear[0]}; the run is left out", unclear[1]))
+        elif on:
+            what = f"run {name!r} is already on line {on}"
+            if other != name:
+                what = f"{alike_words('run', other, name)[0]}; {other!r} is on line {on}"
+            left_out.append(("run", f"{what}; this one is left out", "Give each run a name of its own"))
         shelves = {"vessel": self.bench.vessel, "ice": self.bench.ice_type, "recipe": self.bench.recipe}
         for column in REQUIRED:
             text = cells.get(column, "")

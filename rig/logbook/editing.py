@@ -26,8 +26,8 @@ from rig.logbook.changes import (
 )
 from rig.logbook.edits import refuse_strangers, undoes
 from rig.logbook.intake import keep_text, kept_text, take_out
-from rig.logbook.names import refuse_unclear
 from rig.logbook.store import Logbook, bench_id_of, bench_of, history_of, put_back, run_row
+from rig.names import refuse_unclear
 
 USED_BY = {
     "vessels": "vessel",

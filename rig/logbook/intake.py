@@ -28,7 +28,6 @@ from rig.logbook.changes import (
     set_deleted,
 )
 from rig.logbook.connect import writing
-from rig.logbook.names import refuse_unclear
 from rig.logbook.records import (
     CODEC,
     Record,
@@ -38,6 +37,7 @@ from rig.logbook.records import (
     json_text,
     record_from_run,
 )
+from rig.names import refuse_unclear
 from rig.runs import Finding, Run, RunBook
 
 Progress = Callable[[int, int], None]
@@ -100,6 +100,8 @@ def add_book(
         step = _store_bench(connection, book, bench_name, source)
         bench_id = step.bench_id
         known = _fingerprints(connection, bench_id)
+        # a run that is there already stays within reach, whatever it is called
+        refuse_unclear("run", [r.run for r in book.runs if r.run not in known], known)
     added = Added()
     done = 0
     for batch in _batches(book.runs):
@@ -162,8 +164,6 @@ def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: 
         ("technique", book.bench.techniques),
     ):
         refuse_unclear(kind, names)
-    for run in book.runs:
-        refuse_unclear("run", [run.run])
 
 
 def complete_row(

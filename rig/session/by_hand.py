@@ -17,7 +17,7 @@ from rig.fitting.situation import Situation
 from rig.plausible import RUN as PLAUSIBLE
 from rig.plausible import Plausible
 from rig.runs import BLIND, THERMOMETER, YES, Run, Trace
-from rig.session.drink import ingredients_g
+from rig.session.way import ingredients_g
 from rig.units import typed
 
 MADE_BY_HAND = "made by hand"

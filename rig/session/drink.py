@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
-from rig.bench import Recipe
 from rig.capture.decoding.readings import Quality, Quantity, Sample
 from rig.capture.devices.health import PortState
 from rig.capture.devices.simulated.drink import Hands
 from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
-from rig.capture.recording.journal import EventKind
-from rig.capture.recording.process import RecordingProcess
+from rig.capture.recording.journal import Event, EventKind
+from rig.capture.recording.taken_over import Recording
 from rig.capture.to_run.calibrated import Heard
 from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
-from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.session.probe import ProbeWatch
+from rig.session.way import Way
 from rig.signals.probe_faults import ProbeFault
 
 WEIGH_PATIENCE_S = 60.0
@@ -47,39 +47,6 @@ class Phase(StrEnum):
 
 
 @dataclass(frozen=True)
-class Way:
-    """The whole way of one drink: what is weighed before, the motion, what is weighed after."""
-
-    technique: str
-    ingredients: tuple[tuple[str, float], ...]
-    vessel_g: float | None = None
-    ice_g: float | None = None
-    duration_s: float | None = None
-
-    @property
-    def before(self) -> tuple[Step, ...]:
-        """Empty vessel, each ingredient, ice."""
-        return (
-            Step("empty vessel", StepKind.VESSEL, self.vessel_g),
-            *(Step(name, StepKind.ADDITION, grams) for name, grams in self.ingredients),
-            Step("ice", StepKind.ADDITION, self.ice_g),
-        )
-
-    @property
-    def after(self) -> tuple[Step, ...]:
-        """Empty glass, what is strained into it."""
-        return Step("empty glass", StepKind.VESSEL), Step("strained", StepKind.ADDITION)
-
-
-def ingredients_g(recipe: Recipe) -> tuple[tuple[str, float], ...]:
-    """Name and mass [g] of each ingredient as the recipe has it."""
-    return tuple(
-        (i.name, float(liquid_from_recipe(Recipe(recipe.name, (i,))).liquid.mass_g))
-        for i in recipe.ingredients
-    )
-
-
-@dataclass(frozen=True)
 class WeighedIn:
     """What is known of a drink once it is weighed in: masses [g] by name, the probe in it [°C], and how surely.
 
@@ -98,10 +65,11 @@ class Session:
     """Where one drink has got to; `tick` moves it on, `act`, `skip` and `mark` are a person's keys.
 
     With `by_itself` the motion starts once all is weighed, and what the scale does not show in time is left
-    out. `hands` are those of a simulated drink: they do what is asked for.
+    out. `hands` are those of a simulated drink: they do what is asked for. What the journal says was done before, or
+    by somebody else, counts as done here: so a drink whose screen has died goes on where it is.
     """
 
-    recording: RecordingProcess
+    recording: Recording
     follower: Follower
     way: Way
     by_itself: bool = False
@@ -131,6 +99,8 @@ class Session:
     _started_s: float | None = None
     _stopped_s: float | None = None
     _temp_c: float | None = None
+    _own: set[int] = field(default_factory=set)
+    """Stamps of the orders given here."""
 
     def __post_init__(self) -> None:
         self._weigh_in = WeighIn(self.way.before)
@@ -211,7 +181,7 @@ class Session:
     def believe(self) -> None:
         """A person says that the probe is right as it reads."""
         self.watch.believe()
-        self.recording.order(EventKind.MARK, text=PROBE_BELIEVED)
+        self._order(EventKind.MARK, text=PROBE_BELIEVED)
         self.said = "the probe is believed as it reads"
 
     def pan_g(self, step: Step) -> float:
@@ -221,12 +191,14 @@ class Session:
 
     def tick(self) -> None:
         """Take in what has been read, and do what needs no key."""
-        self.follower.poll(self._hear)
+        self.follower.poll(self._hear, self._told)
         if self.follower.header is None or self.finished:
             return
         if self._stopped_s is None:
             self.watch.look(self.now_s, self._started_s)
         if self.moving:
+            if self.prepare is not None:
+                self._catch_up()
             if self.temp_c is None:
                 self._advise(self.now_s)
             if self.way.duration_s is not None and self.moved_s >= self.way.duration_s:
@@ -272,7 +244,7 @@ class Session:
 
     def mark(self, text: str) -> None:
         """Note something at this moment."""
-        self.recording.order(EventKind.MARK, text=text)
+        self._order(EventKind.MARK, text=text)
         self.said = f"marked: {text}"
 
     def _take(self) -> str:
@@ -285,8 +257,45 @@ class Session:
         self._weigh_in.accept()
         return ""
 
+    def _order(self, kind: EventKind, **detail: Any) -> Event:
+        event = self.recording.order(kind, **detail)
+        self._own.add(event.at_ns)
+        return event
+
+    def _told(self, event: Event) -> None:
+        """Take in what the journal says was done, unless it was done here."""
+        if event.at_ns in self._own:
+            return
+        at_s, detail = self.follower.at_s(event.at_ns), event.detail
+        match event.kind:
+            case EventKind.START:
+                self._started_s, self._stopped_s = at_s, None
+                self.skipped += [
+                    s.name for s in self.way.before if s.name not in (*self.weighed, *self.skipped)
+                ]
+            case EventKind.STOP if self._started_s is not None:
+                self._rest(at_s)
+            case EventKind.WEIGH if isinstance(mass_g := detail.get("mass_g"), int | float):
+                self.weighed[str(detail.get("what"))] = float(mass_g)
+                self._weigh_in.told(str(detail.get("what")), float(mass_g))
+                left_out = self._weigh_in.state.skipped
+                self.skipped += [s.name for s in left_out if s.name not in self.skipped]
+            case EventKind.MARK if detail.get("text") == PROBE_BELIEVED:
+                self.watch.believe()
+            case _:
+                pass
+
+    def _catch_up(self) -> None:
+        """Make the advisor of a drink that was moved before it was seen here, and tell it what was read since."""
+        prepare, self.prepare = self.prepare, None
+        start_s = self._started_s
+        assert prepare is not None and start_s is not None
+        self.advisor = prepare(self.known(self.watch.mean_c(start_s)))
+        for at_s, temp_c in self.watch.since(start_s) if self.temp_c is not None else ():
+            self.words = self.advisor(at_s - start_s, self.heard.temp_c(temp_c), None) or self.words
+
     def _start(self) -> None:
-        event = self.recording.order(EventKind.START)
+        event = self._order(EventKind.START)
         self._started_s = self.follower.at_s(event.at_ns)
         self.said = ""
         if self.hands is not None:
@@ -296,8 +305,11 @@ class Session:
     def _stop(self) -> None:
         if self.hands is not None:
             self.hands.stop()
-        event = self.recording.order(EventKind.STOP)
-        self._stopped_s = self.follower.at_s(event.at_ns)
+        self._rest(self.follower.at_s(self._order(EventKind.STOP).at_ns))
+
+    def _rest(self, at_s: float) -> None:
+        """The drink has come to rest."""
+        self._stopped_s = at_s
         self.watch.look(self._stopped_s, self._started_s)
         self._weigh_in = WeighIn(self.way.after)
 
@@ -354,7 +366,7 @@ class Session:
                 self.weighed[what] = mass_g
                 port, channel = self._main[Quantity.MASS]
                 # As the scale showed it, and which scale: it is corrected where the run is taken in.
-                self.recording.order(EventKind.WEIGH, what=what, mass_g=mass_g, port=port, channel=channel)
+                self._order(EventKind.WEIGH, what=what, mass_g=mass_g, port=port, channel=channel)
 
     def _ask(self, step: Step | None) -> None:
         self._step, self._asked_s = step, self.now_s
@@ -379,8 +391,3 @@ class Session:
             "empty glass": GLASS_G,
             "strained": drink.strained_g(max(hands.moved_s, 1.0)),
         }[what]
-
-
-def still_to_weigh(way: Way, weighed: Sequence[str]) -> list[str]:
-    """What was never weighed, by name."""
-    return [s.name for s in (*way.before, *way.after) if s.name not in weighed]

@@ -15,6 +15,8 @@ from rig.physics.recipe_liquid import liquid_from_recipe
 from rig.runs import Run
 from rig.signals.probe_faults import LASTING, QUIET_S, ProbeDoubt, probe_doubt
 
+BEFORE_S = 1.0
+"""A moment's temperature is the mean of the readings within this long before it."""
 LOOKED_BACK_S = 2.0
 """How much before the start is looked at [s]."""
 
@@ -51,6 +53,17 @@ class ProbeWatch:
             self._time_s.append(time_s)
             self._temp_c.append(temp_c)
             self.heard = self.heard or math.isfinite(temp_c)
+
+    def since(self, from_s: float) -> list[tuple[float, float]]:
+        """What was read after a moment: when [s], and °C; NaN is left out."""
+        first = bisect_left(self._time_s, from_s)
+        pairs = zip(self._time_s[first:], self._temp_c[first:], strict=True)
+        return [(t, c) for t, c in pairs if math.isfinite(c)]
+
+    def mean_c(self, at_s: float) -> float | None:
+        """What it showed within the second before a moment [°C]; None where nothing was read."""
+        read = [c for t, c in self.since(at_s - BEFORE_S) if t <= at_s]
+        return sum(read) / len(read) if read else None
 
     def another(self) -> None:
         """Another probe is the main one from here on."""

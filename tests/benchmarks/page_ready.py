@@ -152,7 +152,7 @@ def _empty_app(*, whole: bool) -> Any:
         return [html.H1("Empty"), figure]
 
     if not whole:
-        loading.register(app.server)
+        loading.register(app)
     return app
 
 

@@ -2,7 +2,8 @@
 
     python -m tests.capture.drill --kills 200
 
-The rest, in `drills.py`, turns bits of what is kept, fills a disk, feeds hostile files and holds connections half open.
+The rest, listed in `drills.py`, kills the other programs, turns bits of what is kept, fills disks, sets clocks, stops
+the recorder, feeds hostile files, holds connections half open and lets guests in.
 
 Each round records a simulated device in a process of its own, kills that process with SIGKILL, and reads the
 journal back. Every reading that the recorder had acknowledged must be there, once, and none may be missing in
@@ -13,11 +14,12 @@ from __future__ import annotations
 
 import argparse
 import os
+import resource
 import signal
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from pathlib import Path
 
@@ -30,7 +32,8 @@ from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulat
 from rig.capture.recording.journal import read_journal
 from rig.capture.recording.process import RecordingProcess, interrupted_runs, start_recording
 from rig.capture.recording.recorder_files import Plan
-from tests.capture.drills import DRILLS, Row
+from tests.capture.drill_kinds import Row, Size
+from tests.capture.drills import DRILLS
 
 RATE_HZ = 200.0
 EARLIEST_S, LATEST_S = 0.0, 0.6
@@ -116,6 +119,22 @@ def _until_open(recording: RecordingProcess) -> None:
         time.sleep(0.005)
 
 
+def told(rows: list[Row]) -> list[Row]:
+    """Say on stderr what was found, for whoever waits."""
+    for row in rows:
+        sys.stderr.write(f"{row.what}, {row.times}: {row.found}\n")
+        sys.stderr.flush()
+    return rows
+
+
+def peak() -> Row:
+    """The most memory that this process, which serves and reads, and any that it started, has had."""
+    own, others = (
+        resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    return Row("peak memory of any process", 1, f"{max(own, others):.0f} MB", True)
+
+
 def main() -> int:
     """Run the drill as the command line says; 0 where it passed."""
     parser = argparse.ArgumentParser(
@@ -123,12 +142,22 @@ def main() -> int:
     )
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=int(time.time()))
-    parser.add_argument("--rounds", type=int, default=300, help="of each of the other drills")
+    sizes = {"rounds": "turned bits of each kind", "programs": "kills of each other program"}
+    for f in fields(Size):
+        name = f"--{f.name.replace('_', '-')}"
+        parser.add_argument(name, type=int, default=f.default, help=sizes.get(f.name))
+    parser.add_argument("--only", action="append", default=[], metavar="DRILL", help="by its function's name")
     options = parser.parse_args()
+    size = Size(**{f.name: getattr(options, f.name) for f in fields(Size)})
     with tempfile.TemporaryDirectory(prefix="chillrig-drill-") as folder:
-        toll = drill(options.kills, options.seed, Path(folder) / "kills")
-        rows = [Row("recorder killed", options.kills, str(toll), toll.passed)]
-        rows += [row for other in DRILLS for row in other(options.seed, options.rounds, Path(folder))]
+        rows = []
+        if options.kills:
+            toll = drill(options.kills, options.seed, Path(folder) / "kills")
+            rows += told([Row("recorder killed", options.kills, str(toll), toll.passed)])
+        for other in DRILLS:
+            if not options.only or other.__name__ in options.only:
+                rows += told(other(options.seed, size, Path(folder)))
+    rows.append(peak())
     width = max(len(row.what) for row in rows)
     for row in rows:
         mark = "passed" if row.passed else "FAILED"

@@ -1,22 +1,14 @@
-"""Drills beside the kills: bits turned in what is kept, a full disk, hostile files, clients that never finish."""
+"""Drills beside the kills: bits turned in what is kept, and full disks; with all other drills in one list."""
 
 from __future__ import annotations
 
-import http.client
-import os
 import random
-import socket
+import shutil
 import subprocess
-import threading
-import time
-from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from dashboard.app import make_app
-from dashboard.serving import server_of, sharing_server
 from rig.capture.decoding.dialects import load
 from rig.capture.devices.ports import PortSpec
 from rig.capture.recording.journal import read_journal
@@ -24,87 +16,87 @@ from rig.capture.recording.process import start_recording
 from rig.capture.recording.recorder_files import Files, Plan
 from rig.capture.to_run.intake import take_in
 from rig.errors import RigError
-from rig.fitting.bench_fit import fit
 from rig.fitting.kept_fit import fit_from_bytes, fit_to_bytes
-from rig.importing.tables import read_table
-from rig.logbook.copies import back_up
+from rig.importing.bench_folder import open_bench
+from rig.logbook.copies import back_up, faults_of
 from rig.logbook.restoring import restore
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
+from tests.capture.drill_abuse import (
+    clock_set,
+    guests_at_once,
+    half_open_clients,
+    hostile_files,
+    recorder_stopped,
+)
+from tests.capture.drill_kills import (
+    copy_killed,
+    dashboard_killed,
+    importer_killed,
+    migration_killed,
+    restore_killed,
+)
+from tests.capture.drill_kinds import Drill, Row, Size, outcomes, turned, until, within
 from tests.capture.test_bad_journals import good
 from tests.capture.unruly import UnrulyDevice
-from tests.cli.small_bench import small_book
-from tests.dashboard.benches import HeldSource
-from tests.importing.test_hostile_tables import HOSTILE, _course, ods
+from tests.cli.small_bench import small_bench, small_book
+from tests.shared_fits import fitted
 
 NOW = datetime(2031, 4, 6, 15, tzinfo=UTC)
-PATIENCE_S = 60.0
-HALF_OPEN = 1000
 
 
-@dataclass(frozen=True)
-class Row:
-    """One drill: what was done, how often, what was found, and whether that is as promised."""
-
-    what: str
-    times: int
-    found: str
-    passed: bool
-
-
-def bits_of_a_kept_fit(seed: int, rounds: int, folder: Path) -> list[Row]:
+def bits_of_a_kept_fit(seed: int, size: Size, folder: Path) -> list[Row]:
     """Turn a bit of a kept fit: it must be fitted again, never taken."""
-    book = small_book()
-    kept, rng = fit_to_bytes(fit(book)), random.Random(seed)
-    taken = sum(fit_from_bytes(_turned(kept, rng), book) is not None for _ in range(rounds))
-    return [
-        Row("bit turned in a kept fit", rounds, f"{taken} taken, {rounds - taken} fitted again", not taken)
-    ]
+    book, rng = small_book(), random.Random(seed)
+    kept = fit_to_bytes(fitted(book))
+    taken = [fit_from_bytes(turned(kept, rng), book) is not None for _ in within(size.rounds, size)]
+    found = f"{sum(taken)} taken, {taken.count(False)} to be fitted again"
+    return [Row("bit turned in a kept fit", len(taken), found, not any(taken))]
 
 
-def bits_of_a_journal(seed: int, rounds: int, folder: Path) -> list[Row]:
+def bits_of_a_journal(seed: int, size: Size, folder: Path) -> list[Row]:
     """Turn a bit of a journal: a run, or words that name the file."""
     whole, rng, decoders = good(folder / "journals", "a").journal.read_bytes(), random.Random(seed), load(())
-    runs = unnamed = 0
-    for n in range(rounds):
+    runs = named = 0
+    unnamed: list[str] = []
+    for n in within(size.rounds, size):
         files = Files(folder / "journals", f"flip{n}")
-        files.journal.write_bytes(_turned(whole, rng))
+        files.journal.write_bytes(turned(whole, rng))
         with open_logbook(None) as logbook:
             try:
                 take_in(files, logbook, decoders)
                 runs += 1
             except RigError as error:
-                unnamed += files.journal.name not in str(error)
-    return [
-        Row(
-            "bit turned in a journal",
-            rounds,
-            f"{runs} still a run, {unnamed} refused without a name",
-            not unnamed,
-        )
-    ]
+                if files.journal.name in str(error):
+                    named += 1
+                else:
+                    unnamed.append(str(error)[:80])
+    found = outcomes(runs, named, unnamed)
+    return [Row("bit turned in a journal", runs + named + len(unnamed), found, not unnamed)]
 
 
-def bits_of_a_copy(seed: int, rounds: int, folder: Path) -> list[Row]:
+def bits_of_a_copy(seed: int, size: Size, folder: Path) -> list[Row]:
     """Turn a bit of a copy of the logbook: it must be refused, and the logbook stay as it is."""
-    file, rng, restored = folder / "copies" / "log.sqlite", random.Random(seed), 0
+    file, rng = folder / "copies" / "log.sqlite", random.Random(seed)
     file.parent.mkdir()
     with open_logbook(file) as logbook:
         logbook.add(small_book(), "bar", "drill")
     copy = back_up(file, NOW)
     whole, before = copy.read_bytes(), file.read_bytes()
-    for _ in range(rounds):
-        copy.write_bytes(_turned(whole, rng))
-        with suppress(RigError):
+    restored = refused = 0
+    for _ in within(size.rounds, size):
+        copy.write_bytes(turned(whole, rng))
+        try:
             restore(file, copy, NOW)
             restored += 1
+        except RigError:
+            refused += 1
     as_it_was = file.read_bytes() == before
-    return [
-        Row("bit turned in a copy", rounds, f"{restored} restored, {rounds - restored} refused", as_it_was)
-    ]
+    found = f"{restored} restored, {refused} refused"
+    return [Row("bit turned in a copy", restored + refused, found, as_it_was)]
 
 
-def full_disk(seed: int, rounds: int, folder: Path) -> list[Row]:
+def full_disk(seed: int, size: Size, folder: Path) -> list[Row]:
     """Fill a small disk under a recorder, then free it."""
     at = folder / "disk"
     at.mkdir()
@@ -116,7 +108,7 @@ def full_disk(seed: int, rounds: int, folder: Path) -> list[Row]:
     try:
         plan = Plan(at, (PortSpec(device.address, dialect="wire"),))
         recording = start_recording(plan)
-        _until(lambda: (s := recording.state()) is not None and bool(s.ports[0].opens))
+        until(lambda: (s := recording.state()) is not None and bool(s.ports[0].opens))
         with (at / "filler").open("wb", buffering=0) as filler:
             try:
                 while filler.write(bytes(4096)) == 4096:
@@ -124,9 +116,9 @@ def full_disk(seed: int, rounds: int, folder: Path) -> list[Row]:
             except OSError:
                 pass
         device.send(600)
-        _until(lambda: (s := recording.state()) is not None and "NOT BEING WRITTEN" in s.disk_words)
+        until(lambda: (s := recording.state()) is not None and "NOT BEING WRITTEN" in s.disk_words)
         (at / "filler").unlink()
-        _until(lambda: (s := recording.state()) is not None and not s.trouble and s.written >= 602)
+        until(lambda: (s := recording.state()) is not None and not s.trouble and s.written >= 602)
         recording.end()
         lost = len(device.sent) - sum(1 for _ in read_journal(plan.files.journal).lines(0))
         return [
@@ -137,79 +129,122 @@ def full_disk(seed: int, rounds: int, folder: Path) -> list[Row]:
         subprocess.run(["umount", "-l", at], check=False)
 
 
-def hostile_files(seed: int, rounds: int, folder: Path) -> list[Row]:
-    """Files made to take the machine, and spreadsheets with bits turned."""
-    wrong, rng, file = [], random.Random(seed), folder / "t.ods"
-    for name, make in HOSTILE.items():
-        path = folder / name
-        path.write_bytes(make())
-        with suppress(RigError):
-            read_table(path)
-            wrong.append(name)
-    whole, read = ods(_course(60)), 0
-    for _ in range(rounds):
-        file.write_bytes(_turned(whole, rng))
-        with suppress(RigError):
-            read += read_table(file).channels[0].value.size == 60
-    return [
-        Row(
-            "file made to take the machine",
-            len(HOSTILE),
-            f"{len(wrong)} read {wrong or ''}".strip(),
-            not wrong,
-        ),
-        Row("bit turned in a spreadsheet", rounds, f"{read} still whole, all else refused in words", True),
-    ]
-
-
-def half_open_clients(seed: int, rounds: int, folder: Path) -> list[Row]:
-    """A thousand connections to the shared address that never ask; the owner's page is asked meanwhile."""
-    app = make_app(HeldSource(dict[str, RunBook]()))
-    own, shared = server_of(app, "127.0.0.1", 0), sharing_server(app, "127.0.0.1", 0, lambda code: None)
-    threads = [threading.Thread(target=s.serve_forever, daemon=True) for s in (own, shared)]
-    for thread in threads:
-        thread.start()
-    held, failed, slowest_s = [], 0, 0.0
-    for _ in range(HALF_OPEN):
+def bits_of_a_logbook(seed: int, size: Size, folder: Path) -> list[Row]:
+    """Turn a bit of the logbook itself: it is read, or refused in words; a copy still restores it."""
+    file, rng, read, refused = folder / "turned" / "log.sqlite", random.Random(seed), 0, 0
+    other: list[str] = []
+    file.parent.mkdir()
+    with open_logbook(file) as logbook:
+        logbook.add(small_book(), "bar", "drill")
+    copy, whole = back_up(file, NOW), file.read_bytes()
+    for n in within(size.rounds, size):
+        file.write_bytes(turned(whole, rng))
         try:
-            held.append(socket.create_connection(("127.0.0.1", shared.server_port), 5.0))
-        except OSError:
-            failed += 1
-    answered = 0
-    for _ in range(50):
-        began_s = time.monotonic()
-        connection = http.client.HTTPConnection("127.0.0.1", own.server_port, timeout=PATIENCE_S)
-        connection.request("GET", "/_dash-layout")
-        answered += connection.getresponse().status == 200
-        connection.close()
-        slowest_s = max(slowest_s, time.monotonic() - began_s)
-    for c in held:
-        c.close()
-    for server in (own, shared):
-        server.shutdown()
-    said = f"the owner's page answered {answered} of 50 times, the slowest in {1000 * slowest_s:.0f} ms"
-    return [Row("connections half open", HALF_OPEN, said, answered == 50)]
+            with open_logbook(file) as logbook:
+                logbook.book("bar")
+            read += 1
+        except RigError:
+            refused += 1
+        except Exception as error:
+            other.append(f"{type(error).__name__}: {error}"[:80])
+        if n % 20 == 0:
+            restore(file, copy, NOW + timedelta(seconds=n))
+            with open_logbook(file) as logbook:
+                other += [] if len(logbook.list_runs("bar")) == len(small_book().runs) else ["not restored"]
+    done = read + refused + len(other)
+    return [Row("bit turned in a logbook", done, outcomes(read, refused, other), not other)]
 
 
-DRILLS: tuple[Callable[[int, int, Path], list[Row]], ...] = (
+def bits_of_a_bench(seed: int, size: Size, folder: Path) -> list[Row]:
+    """Turn a bit of a bench folder's files: it is read with what was found, or refused in words."""
+    bench, rng, read, refused = small_bench(folder / "bench"), random.Random(seed), 0, 0
+    other: list[str] = []
+    files = sorted(p for p in bench.rglob("*") if p.is_file())
+    for _ in within(size.rounds, size):
+        file = rng.choice(files)
+        whole = file.read_bytes()
+        file.write_bytes(turned(whole, rng))
+        try:
+            open_bench(bench)
+            read += 1
+        except RigError:
+            refused += 1
+        except Exception as error:
+            other.append(f"{file.name}: {type(error).__name__}")
+        file.write_bytes(whole)
+    done = read + refused + len(other)
+    return [Row("bit turned in a bench folder", done, outcomes(read, refused, other), not other)]
+
+
+def full_disk_at_each_write(seed: int, size: Size, folder: Path) -> list[Row]:
+    """Import, copy and restore on a disk with more room each time: told in words, and what was there stays whole."""
+    at, runs, jobs, full, wrong = folder / "small", small_book().runs, 0, 0, []
+    at.mkdir()
+    made = ["mount", "-t", "tmpfs", "-o", "size=3m", "none", at]
+    if subprocess.run(made, capture_output=True, check=False).returncode:
+        return [Row("disk full at each write", 0, "no disk can be mounted here: not tried", True)]
+    try:
+        file = at / "log.sqlite"
+        with open_logbook(file) as logbook:
+            logbook.add(RunBook(small_book().bench, runs[:5]), "bar", "drill")
+        copy = back_up(file, NOW)
+
+        def add() -> None:
+            with open_logbook(file) as logbook:
+                logbook.add(small_book(), "bar", "drill")
+
+        def at_s() -> datetime:
+            return NOW + timedelta(seconds=jobs)
+
+        tried = {
+            "import": add,
+            "copy": lambda: back_up(file, at_s()),
+            "restore": lambda: restore(file, copy, at_s()),
+        }
+        for name, job in tried.items():
+            for room in range(0, 512, max(512 // size.rounds, 8)):
+                fill(at, room << 10)
+                jobs += 1
+                try:
+                    job()
+                except RigError:
+                    full += 1
+                except Exception as error:
+                    wrong.append(f"{name}: {type(error).__name__}")
+                (at / "filler").unlink()
+                wrong += [f"{name}: damaged"] if faults_of(file) or faults_of(copy) else []
+                with open_logbook(file) as logbook:
+                    wrong += [] if len(logbook.list_runs("bar")) in (5, len(runs)) else [f"{name}: runs lost"]
+        done = f"{full} told in words, {jobs - full - len(wrong)} done all the same"
+        found = f"{done}, {len(wrong)} otherwise {sorted(set(wrong)) or ''}"
+        return [Row("disk full at each write", jobs, found.strip(), not wrong and full > 0)]
+    finally:
+        subprocess.run(["umount", "-l", at], check=False)
+
+
+def fill(disk: Path, but: int) -> None:
+    """Fill a disk up to so many bytes."""
+    free = shutil.disk_usage(disk).free
+    with (disk / "filler").open("wb", buffering=0) as filler, suppress(OSError):
+        filler.write(bytes(max(free - but, 0)))
+
+
+DRILLS: tuple[Drill, ...] = (
     bits_of_a_kept_fit,
     bits_of_a_journal,
     bits_of_a_copy,
+    bits_of_a_logbook,
+    bits_of_a_bench,
     full_disk,
+    full_disk_at_each_write,
+    importer_killed,
+    copy_killed,
+    restore_killed,
+    migration_killed,
+    dashboard_killed,
+    clock_set,
+    recorder_stopped,
     hostile_files,
     half_open_clients,
+    guests_at_once,
 )
-
-
-def _turned(content: bytes, rng: random.Random) -> bytes:
-    turned = bytearray(content)
-    turned[rng.randrange(len(turned))] ^= 1 << rng.randrange(8)
-    return bytes(turned)
-
-
-def _until(condition: Callable[[], bool]) -> None:
-    ends_s = time.monotonic() + PATIENCE_S
-    while not condition():
-        if time.monotonic() > ends_s:
-            raise TimeoutError(f"never, in process {os.getpid()}")
-        time.sleep(0.005)

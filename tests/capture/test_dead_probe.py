@@ -26,8 +26,9 @@ from rig.cli.record.view import screen
 from rig.fitting.bench_fit import fit
 from rig.fitting.result import Verdict
 from rig.runs import PROBE_DOUBT, Gravity, RunBook
-from rig.session.drink import Session, Way
+from rig.session.drink import Session
 from rig.session.probe import ProbeWatch
+from rig.session.way import Way
 from rig.signals.probe_faults import ProbeFault
 from tests.cli.small_bench import BENCH, small_book
 

@@ -23,7 +23,6 @@ from rig.advice.live import EVERY_S, LiveCall
 from rig.bench import parse_bench
 from rig.capture.decoding.dialects import load
 from rig.capture.decoding.readings import Quantity
-from rig.capture.devices.ports import PortSpec
 from rig.capture.devices.simulated.drink import make_drink
 from rig.capture.devices.simulated.rig import SimulatedRig
 from rig.capture.recording.follow import Advisor, Follower, StopWords
@@ -35,7 +34,6 @@ from rig.capture.to_run.intake_streams import streams_from
 from rig.capture.to_run.weighing import StepKind
 from rig.cli.app import app
 from rig.cli.record.asked import SIMULATED_BENCH
-from rig.cli.record.following import follow, going_on
 from rig.cli.record.keys import run_session
 from rig.cli.record.view import asked, big, screen
 from rig.fitting.bench_fit import prior_fit
@@ -46,9 +44,9 @@ from rig.runs import Run, RunBook
 from rig.sensors.calibration import CalibrationKind, Point
 from rig.sensors.line import fit_line, one_point
 from rig.session.advisor import preparing
-from rig.session.drink import Session, Way, WeighedIn
+from rig.session.drink import Session, WeighedIn
 from rig.session.simulated_drink import SIMULATED_BECAUSE, DrawnDrink, drawn_drink
-from tests.capture.unruly import UnrulyDevice
+from rig.session.way import Way
 from tests.cli.small_bench import small_book
 
 TIME_SCALE = 15.0
@@ -528,48 +526,3 @@ def test_the_live_call_is_made_from_the_weigh_in_and_says_stop_before_the_drink_
     cue = next(w for w in told if w.stop_now)
     assert cue.text.startswith("STOP")
     assert "no run" in cue.note
-
-
-def test_a_recording_whose_screen_was_killed_is_followed_ended_and_brought_in(tmp_path: Path) -> None:
-    """The terminal is killed in the middle of a drink; another one finds the recorder at work and stops it."""
-    device = UnrulyDevice(tmp_path / "probe", lambda s: [("probe", 20 - s, "C")], rate_hz=50)
-    plan = Plan(
-        tmp_path / "recordings",
-        (PortSpec(device.address, dialect="wire"),),
-        {"run": {"run": "left", "technique": "shake", "vessel": "tin", "ice": "cube", "recipe": "x"}},
-    )
-    code = (
-        "import sys, time\n"
-        "from rig.capture.recording.process import start_recording\n"
-        "from rig.capture.recording.recorder_files import Plan\n"
-        "start_recording(Plan.from_json(sys.argv[1]))\n"
-        "print('begun', flush=True)\n"
-        "time.sleep(1000)\n"
-    )
-    with subprocess.Popen([sys.executable, "-c", code, plan.to_json()], stdout=subprocess.PIPE) as terminal:
-        assert terminal.stdout is not None
-        assert terminal.stdout.readline() == b"begun\n"
-        terminal.kill()
-    end_s = time.monotonic() + PATIENCE_S
-    while (state := read_state(plan.files)) is None or not (state.left and state.ports[0].opens):
-        assert time.monotonic() < end_s
-    left = going_on(plan.folder)
-    said: list[str] = []
-    keys = iter([" ", *[""] * 30, " ", "", "e", *[""] * 100])
-
-    def key(patience_s: float) -> str:
-        device.send(10)
-        time.sleep(0.02)
-        return next(keys)
-
-    assert follow(left, load(()), key, said.append)
-    assert any("moving for" in line and "°C" in line for line in said)
-    book = tmp_path / "bar.sqlite"
-    code, out, err = chillrig("record", "--recover", "--json", "--logbook", book)
-    assert code == 0, err
-    (recovered,) = json.loads(out)["recovered"]
-    assert recovered["run"] == "left" and recovered["duration_s"] > 0
-    assert recovered["samples"] == len(device.sent)
-    assert not any("interrupted" in f["what"] for f in recovered["findings"])
-    device.close()
-    assert chillrig("record", "--follow", "--logbook", book)[0] == 1

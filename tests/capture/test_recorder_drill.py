@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.capture.drill import Toll, drill
-from tests.capture.drills import DRILLS, Row
+from tests.capture.drill_kinds import SHORT, Drill
+from tests.capture.drills import DRILLS
 
 
 @pytest.mark.slow
@@ -27,8 +27,6 @@ def test_one_flaw_fails_the_drill(flaw: str) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("other", DRILLS, ids=lambda d: d.__name__)
-def test_a_short_drill_of_everything_else_passes(
-    other: Callable[[int, int, Path], list[Row]], tmp_path: Path
-) -> None:
-    rows = other(7, 5, tmp_path)
+def test_a_short_drill_of_everything_else_passes(other: Drill, tmp_path: Path) -> None:
+    rows = other(7, SHORT, tmp_path)
     assert rows and all(row.passed for row in rows), rows

@@ -17,7 +17,7 @@ from rig.capture.to_run.weighing import (
     advance,
     skip,
 )
-from rig.session.drink import Way
+from rig.session.way import Way
 from rig.signals.scale import Plateau, PlateauFinder, plateaus
 
 RATE_HZ = 10.0

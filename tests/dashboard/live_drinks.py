@@ -7,7 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.acts import act
+from dashboard.live.room import LiveRoom
 from dashboard.live.session import Cursor
 from dashboard.service import Service
 from dashboard.sources import logbook_source

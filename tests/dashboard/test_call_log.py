@@ -113,7 +113,7 @@ def test_lives_call_before_the_start_is_kept(source: LogbookSource, monkeypatch:
     session, moment = session_of(source, monkeypatch, HEARD), datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
     fit = Service(source).view("corner").fitted()
     call = live_call(fit, SITUATION, session.question.goal(session.bench), draws=64)
-    future = session.caller._called(fit, call, moment)
+    future = session.caller.called(fit, call, moment)
     assert isinstance(future, Future) and future.result(PATIENCE_S)
     (made,) = kept(source)
     assert (made.asked_from, made.asked_at, made.fit) == ("Live", moment, fit.fingerprint)
@@ -124,5 +124,5 @@ def test_a_simulated_drinks_call_is_not_kept(source: LogbookSource, monkeypatch:
     session = session_of(source, monkeypatch, ASKED)
     fit = Service(source).view("corner").fitted()
     call = live_call(fit, SITUATION, session.question.goal(session.bench), draws=64)
-    assert session.caller._called(fit, call, datetime.now(UTC)) is None
+    assert session.caller.called(fit, call, datetime.now(UTC)) is None
     assert kept(source) == []

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dashboard.live.acts import act
 from dashboard.live.question import LiveQuestion
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.room import LiveRoom
 from dashboard.live.session import Cursor
 from dashboard.live.stream import Teller, heard
 from dashboard.page import Here

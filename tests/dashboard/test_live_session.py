@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from dashboard.live.room import LiveRoom, act, is_recording
+from dashboard.live.acts import act
+from dashboard.live.room import LiveRoom, is_recording
 from dashboard.live.session import Cursor
 from dashboard.live.stream import Teller, heard
 from rig.capture.recording.process import interrupted_runs

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.acts import act
+from dashboard.live.room import LiveRoom
 from dashboard.live.state_json import rounded
 from dashboard.pages.run import body_block, landed_sentence
 from dashboard.service import Service

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import gzip
+import http.client
 import re
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +15,12 @@ from plotly.basedatatypes import BaseTraceType
 from plotly.offline import get_plotlyjs, get_plotlyjs_version
 
 from dashboard.app import make_app
-from dashboard.loading import FIGURES_SCRIPT
+from dashboard.loading import FIGURES_SCRIPT, HASH, IMMUTABLE, digest
 from dashboard.service import BenchView
+from dashboard.serving import server_of
 from rig.report.plotting import BUNDLE, KINDS
-from tests.dashboard.benches import source_of_view
+from rig.runs import RunBook
+from tests.dashboard.benches import HeldSource, source_of_view
 
 ROOT = Path(__file__).parents[2]
 
@@ -61,12 +66,60 @@ def test_it_draws_every_kind_of_trace_that_is_drawn_anywhere() -> None:
     assert drawn <= KINDS
 
 
-def test_a_browser_need_not_ask_again_for_what_carries_its_version(client: Any) -> None:
+def test_what_a_page_loads_carries_its_contents_hash_and_is_kept_for_good(client: Any) -> None:
     home = client.get("/").text
-    scripts = re.findall(r'(?:src|href)="(/assets/[^"]+\?m=[^"]+)"', home)
-    assert any("chillrig.js" in s for s in scripts)
-    for script in scripts:
-        assert "immutable" in kept(client, script)
-        assert kept(client, script.partition("?")[0]) == "no-cache"
-    assert "max-age" in kept(client, FIGURES_SCRIPT)
-    assert kept(client, "/assets/none.js?m=1") == ""
+    loaded = re.findall(r'(?:src|href)="(/[^"]+)"', home)
+    assert any("chillrig.js" in s for s in loaded) and any("dash_renderer" in s for s in loaded)
+    figures = re.search(r'"plotlyjs_url":"([^"]+)"', home)
+    assert figures is not None and figures[1].startswith(FIGURES_SCRIPT)
+    for address in (*loaded, figures[1]):
+        with client.get(address) as got:
+            assert got.headers["Cache-Control"] == IMMUTABLE, address
+            assert address.endswith(f"?{HASH}={digest(got.data)}")
+        for other in (address.partition("?")[0], f"{address[:-1]}x"):
+            # an address that does not tell what it holds is asked for again, or lives by Dash's own rule
+            assert "immutable" not in kept(client, other)
+
+
+def test_pages_are_not_kept(client: Any) -> None:
+    assert kept(client, "/") == kept(client, "/runs") == "no-store"
+
+
+def test_an_asset_that_changes_has_another_address(tmp_path: Path, monkeypatch: Any) -> None:
+    app = make_app(HeldSource(dict[str, RunBook]()))
+    (tmp_path / "mark.svg").write_text("<svg/>", encoding="utf-8")
+    monkeypatch.setitem(app.config.__dict__, "_read_only", {})
+    monkeypatch.setitem(app.config, "assets_folder", str(tmp_path))
+    one = app.server.test_client().get("/").text
+    (tmp_path / "mark.svg").write_text("<svg></svg>", encoding="utf-8")
+    other = app.server.test_client().get("/").text
+    at = re.compile(r"/assets/mark.svg\?h=(\w+)")
+    assert at.search(one) and at.search(other) and at.search(one)[1] != at.search(other)[1]  # type: ignore[index]
+
+
+def test_the_real_server_says_so_too() -> None:
+    app = make_app(HeldSource(dict[str, RunBook]()))
+    server = server_of(app, "127.0.0.1", 0)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+
+    def asked(path: str) -> tuple[dict[str, str], bytes]:
+        connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=60)
+        connection.request("GET", path, headers={"Accept-Encoding": "gzip"})
+        answer = connection.getresponse()
+        headers, body = dict(answer.getheaders()), answer.read()
+        connection.close()
+        assert answer.status == 200
+        return headers, gzip.decompress(body) if headers.get("Content-Encoding") == "gzip" else body
+
+    try:
+        headers, home = asked("/")
+        assert headers["Cache-Control"] == "no-store"
+        loaded = re.findall(r'(?:src|href)="(/[^"]+)"', home.decode())
+        assert len(loaded) > 10
+        for address in loaded:
+            headers, content = asked(address)
+            assert headers["Cache-Control"] == IMMUTABLE and digest(content) in address
+    finally:
+        server.shutdown()
+        thread.join()

@@ -25,7 +25,8 @@ from tests.dashboard.reading import by_id, parts, text
 
 US = AnswerUnits("°F", "oz", "fl oz")
 ADDRESSES = (
-    "/live", "/shake-time", "/compare", "/compare/projector", "/compare/what-to-use", "/live/projector", "/runs", "/runs/b3",
+    "/live", "/shake-time", "/compare", "/compare/projector", "/compare/what-to-use", "/live/projector",
+    "/runs", "/runs/b3",
     "/rehearsal", "/rehearsal/next-runs", "/recipe", "/recipe/coffee", "/recipe/glass", "/rig",
     "/guide", "/runs/bring-in",
 )  # fmt: skip

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from rig.bench import Bench, Ice, IceShape, Ingredient, Motion, Recipe, Target, Technique, Vessel
 from rig.consistency.judging import judged
+from rig.names import alike, unclear_words
 from rig.plausible import RUN, TRACE, TRACE_PROBE
 from rig.runs import Run, RunBook, Trace
 
@@ -18,7 +19,7 @@ words = st.text(
     st.characters(exclude_categories=("Cs", "Cc"), include_characters="\n\r\t"), min_size=1, max_size=12
 )
 texts = words.map(str.strip).filter(bool)
-names = texts
+names = texts.filter(lambda name: unclear_words("thing", name) is None)
 
 
 def measures(low: float, high: float) -> st.SearchStrategy[float]:
@@ -90,7 +91,7 @@ toml_values = st.recursive(
 
 
 def shelf(entries: st.SearchStrategy[Any], least: int) -> st.SearchStrategy[dict[str, Any]]:
-    listed = st.lists(entries, min_size=least, max_size=2, unique_by=lambda e: e.name)
+    listed = st.lists(entries, min_size=least, max_size=2, unique_by=lambda e: alike(e.name))
     return listed.map(lambda found: {e.name: e for e in found})
 
 
@@ -139,7 +140,7 @@ def books(draw: st.DrawFn) -> RunBook:
     bench = draw(benches())
     extra_columns = draw(st.lists(texts.map("x".__add__), max_size=2, unique=True))
     runs = []
-    for number, name in enumerate(draw(st.lists(names, max_size=3, unique=True))):
+    for number, name in enumerate(draw(st.lists(names, max_size=3, unique_by=alike))):
         numbers = {c: draw(maybe(measures(p.low, p.high))) for c, p in RUN.items()}
         trace = draw(maybe(traces()))
         runs.append(

@@ -61,7 +61,7 @@ def run(name: str, **given: Any) -> Run:
         (run("../../x", trace=TRACE_A), run(".._.._x", trace=TRACE_B)),
         (run("a", trace=TRACE_A, trace_file="../../a.csv"), run("b", trace=TRACE_B, trace_file="/tmp/b.csv")),
         (run("a", trace=TRACE_A, trace_file="t.csv"), run("b", trace=TRACE_B, trace_file="T.csv")),
-        (run("a", trace=TRACE_A), run("A", trace=TRACE_B), run("b", trace_file="a.csv")),
+        (run("a.", trace=TRACE_A), run("A/", trace=TRACE_B), run("b", trace_file="a.csv")),
         (run("a" * 300, trace=TRACE_A), run("a" * 299, trace=TRACE_B)),
         (run("...", trace=TRACE_A), run("??", trace=TRACE_B)),
     ],

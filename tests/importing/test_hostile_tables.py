@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 MEMORY_BYTES = 700 << 20
 READ = f"""
 import resource, sys
-import pandas, openpyxl, odf.opendocument, rig.importing.tables  # what is loaded is not what a file takes
+import pandas, rig.importing.tables  # what is loaded is not what a file takes
 used = int(open('/proc/self/statm').read().split()[0]) * resource.getpagesize()
 resource.setrlimit(resource.RLIMIT_AS, (used + {MEMORY_BYTES}, resource.RLIM_INFINITY))
 from pathlib import Path
@@ -46,10 +46,20 @@ def xlsx(sheet: str, **parts: str) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
-            new.writestr(
-                name, sheet if name == "xl/worksheets/sheet1.xml" else parts.get(name, old.read(name))
-            )
+            content = sheet.encode() if name == "xl/worksheets/sheet1.xml" else old.read(name)
+            if name == "[Content_Types].xml" and STRINGS in parts:
+                content = content.replace(b"</Types>", STRINGS_TYPE + b"</Types>")
+            new.writestr(name, content)
+        for name, part in parts.items():
+            new.writestr(name, part)
     return out.getvalue()
+
+
+STRINGS = "xl/sharedStrings.xml"
+STRINGS_TYPE = (
+    b'<Override PartName="/xl/sharedStrings.xml" '
+    b'ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"/>'
+)
 
 
 def ods(rows: str, mime: str = "application/vnd.oasis.opendocument.spreadsheet") -> bytes:

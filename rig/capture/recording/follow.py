@@ -75,8 +75,12 @@ class Follower:
         self.events: list[Event] = []
         self.ended = False
 
-    def poll(self, each: Callable[[Moment], None] = lambda moment: None) -> list[Moment]:
-        """What has come since the last poll; `each` is called after each reading was taken in."""
+    def poll(
+        self,
+        each: Callable[[Moment], None] = lambda moment: None,
+        happened: Callable[[Event], None] = lambda event: None,
+    ) -> list[Moment]:
+        """What has come since the last poll; `each` is called after each reading, `happened` after each event."""
         moments = []
         for record in self._tail.poll():
             match record:
@@ -84,6 +88,7 @@ class Follower:
                     self._begin(record)
                 case Event():
                     self._happened(record)
+                    happened(record)
                 case Line() if self.header is not None and record.port < len(self._ears):
                     moment = self._hear(self.header, record)
                     if moment is not None:

@@ -241,10 +241,16 @@ def interrupted_runs(folder: Path) -> tuple[Interrupted, ...]:
     for path in (folder / OPEN).glob(f"*{JOURNAL_SUFFIX}"):
         files = Files(folder, path.name.removesuffix(JOURNAL_SUFFIX))
         running = is_held(files.lock)
-        if running and ((state := read_state(files)) is None or not state.left):
+        if running and not is_left(files):
             continue
         found.append(replace(_left_in(files), running=running))
     return tuple(sorted(found, key=lambda i: (i.header is None, i.header.utc.timestamp() if i.header else 0)))
+
+
+def is_left(files: Files) -> bool:
+    """Whether the screen that a recording was begun on has died, and no other has taken it over."""
+    state = read_state(files)
+    return state is not None and state.left and not is_held(files.screen)
 
 
 def _left_in(files: Files) -> Interrupted:

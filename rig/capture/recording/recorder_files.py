@@ -56,6 +56,11 @@ class Files:
         return self.folder / OPEN / f"{self.run}.lock"
 
     @property
+    def screen(self) -> Path:
+        """Held by the screen that has taken the recording over from one that died."""
+        return self.folder / OPEN / f"{self.run}.screen"
+
+    @property
     def done(self) -> Path:
         """Where the journal goes once the logbook holds its run."""
         return self.folder / DONE / f"{self.run}{SUFFIX}"
@@ -74,7 +79,7 @@ class Files:
         """Move the journal to `done/` and clear away the rest; quiet where that has been done."""
         with suppress(FileNotFoundError):
             self.journal.rename(self.done)
-        for file in (self.orders, self.state, self.lock):
+        for file in (self.orders, self.state, self.lock, self.screen):
             with suppress(OSError):
                 file.unlink()
 

@@ -39,6 +39,7 @@ from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, wit
 from rig.capture.to_run.probe_doubted import doubted, without_doubted
 from rig.consistency.judging import judged
 from rig.errors import LogbookError, NotEnoughData, NotFound, RigError
+from rig.names import NameUnclear
 from rig.runs import BLIND, PROBE_DOUBT, YES, Finding, Gravity, Run, RunBook, Trace
 from rig.sensors.calibration import Calibration
 from rig.signals.moments import MotionSpan
@@ -113,13 +114,8 @@ def take_in(
     journal = _with_late_orders(read_journal(files.journal), files)
     with _named(files):
         recorded = recorded_in(journal, decoders, calibrations)
-    name, is_there = _free_name(recorded, store)
-    recorded = replace(recorded, run=remark(replace(recorded.run, run=name)))
-    if not is_there:
-        findings = tuple(replace(f, place=replace(f.place, run=name)) for f in recorded.findings)
-        book = RunBook(recorded.bench, (recorded.run,), findings)
-        with _named(files):
-            store.add(book, recorded.bench_name, f"recording {files.run}")
+    with _named(files):
+        recorded = _stored(replace(recorded, run=remark(recorded.run)), store, f"recording {files.run}")
     files.set_done()
     return recorded
 
@@ -208,17 +204,23 @@ def _with_late_orders(journal: Journal, files: Files) -> Journal:
     return replace(journal, records=merged((*journal.records, *late))) if late else journal
 
 
-def _free_name(recorded: Recorded, store: RunStore) -> tuple[str, bool]:
-    """A name that no other run of the bench has, and whether this very run is in the logbook already."""
+def _stored(recorded: Recorded, store: RunStore, source: str) -> Recorded:
+    """The recording in the store, once: under its own name, else one that people can tell from the others there."""
     key = recorded.run.extra[JOURNAL_KEY]
-    for name in (recorded.run.run, f"{recorded.run.run}-{key[:8]}"):
+    unclear: RigError | None = None
+    for name in (recorded.run.run, f"{recorded.run.run}-{key[:8]}", key):
+        findings = tuple(replace(f, place=replace(f.place, run=name)) for f in recorded.findings)
+        named = replace(recorded, run=replace(recorded.run, run=name), findings=findings)
         try:
-            there = store.run(recorded.bench_name, name)
+            if store.run(recorded.bench_name, name).extra.get(JOURNAL_KEY) == key:
+                return named
         except NotFound:
-            return name, False
-        if there.extra.get(JOURNAL_KEY) == key:
-            return name, True
-    return key, False
+            try:
+                store.add(RunBook(named.bench, (named.run,), findings), named.bench_name, source)
+                return named
+            except NameUnclear as error:
+                unclear = error
+    raise unclear or LogbookError(f"no name is free for the run {key}")
 
 
 def _fields(journal: Journal) -> dict[str, Any]:

@@ -175,6 +175,23 @@ class WeighIn:
         self._closed = accept(self._closed, current)
         return True
 
+    def told(self, name: str, mass_g: float) -> None:
+        """A step was weighed so, as a journal says; what was to come before it was left out."""
+        if any(w.step.name == name for w in self.state.named) or name not in {
+            s.name for s in self.state.to_come
+        }:
+            return
+        state, current = self._closed, self._finder.current
+        while (step := state.expecting) is not None and step.name != name:
+            state = skip(state)
+        if step is None:
+            return
+        if current is not None:
+            self._closed = _name(state, step, mass_g, current, state.level)
+        else:
+            weighed = WeighedStep(step, mass_g, math.nan, math.nan)
+            self._closed = replace(state, named=(*state.named, weighed), empty_pan=False)
+
 
 def _change(level: Plateau | None, plateau: Plateau) -> float:
     assert level is not None

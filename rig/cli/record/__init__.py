@@ -15,6 +15,7 @@ import typer
 from rig.cli.options import AsJson, BenchFolder, BenchName, Dialects, Logbook, example
 from rig.cli.printing import say
 from rig.errors import ModelRangeError, NotEnoughData, RigError, TableRefused
+from rig.names import refuse_unclear
 from rig.session.places import new_logbook_at, recordings_beside
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from rig.advice.verdict import Landing
     from rig.capture.decoding.readings import Decoder
     from rig.capture.devices.simulated.drink import Hands
-    from rig.capture.recording.recorder_files import Plan
+    from rig.capture.recording.recorder_files import Files, Plan
     from rig.capture.to_run.calibrated import InForce
     from rig.capture.to_run.intake import Recorded
     from rig.cli.record.asked import Drink
@@ -31,8 +32,9 @@ if TYPE_CHECKING:
     from rig.logbook.store import Logbook as OpenLogbook
     from rig.runs import Run
     from rig.session.advisor import Prepare
-    from rig.session.drink import Session, Way
+    from rig.session.drink import Session
     from rig.session.probe import ProbeWatch
+    from rig.session.way import Way
 
 EXAMPLE = example(
     "chillrig record --simulated",
@@ -117,8 +119,10 @@ def command(
     """
     from rig.capture.decoding.dialects import load
     from rig.capture.recording.recorder_files import Plan
+    from rig.capture.recording.taken_over import going_on
     from rig.capture.to_run.calibrated import InForce
     from rig.cli.record.asked import drink_asked, meta_of, watch_of, way_of
+    from rig.cli.record.following import left_going_on
     from rig.cli.record.result import print_recovered, print_result, session_score
     from rig.cli.source import fitted_or_prior
     from rig.logbook.calibrations import calibrations
@@ -138,15 +142,24 @@ def command(
         raise typer.BadParameter("--world is of simulated devices: give --simulated as well")
     with ExitStack() as stack:
         opened = stack.enter_context(open_logbook(at))
-        if follow:
-            _followed(folder, opened, decoders, as_json)
+        running = going_on(folder)
+        if follow or (running and not (recover or as_json or yes) and _wanted(running[-1])):
+            _followed(left_going_on(folder), opened, decoders, as_json)
             return
+        if running and not recover:
+            raise RigError(
+                "a drink is still being recorded, though its screen has died. Go on with it: chillrig record --follow; "
+                "or end it and bring it in: chillrig record --recover"
+            )
         asked = not (yes or recover or as_json)
         left = _offered(folder, opened, decoders, take=recover or yes, end=recover, ask=asked)
         if recover:
             print_recovered(left, opened.where, as_json)
             return
         made = drink_asked(bench, logbook, bench_name, technique, vessel, ice, recipe, target, simulated)
+        if made.bench_name not in (there := [b.name for b in opened.benches()]):
+            refuse_unclear("bench", [made.bench_name], there)
+        refuse_unclear("run", [] if run is None else [run])
         given = {
             "run": run or f"{datetime.now().astimezone():%y%m%d-%H%M%S}",
             "technique": technique,
@@ -174,15 +187,16 @@ def command(
                 ports = ports_of(port, decoders)
         except ModelRangeError as error:
             raise typer.BadParameter(str(error)) from error
+        way = way_of(made, ice_mass_g, duration_s)
         done = _record(
             Plan(
                 folder,
                 ports,
-                meta_of(made, given, watch, simulated=simulated, blind=blind),
+                meta_of(made, given, way, watch, simulated=simulated, blind=blind),
                 time_scale=scale,
                 dialect_files=tuple(files),
             ),
-            way_of(made, ice_mass_g, duration_s),
+            way,
             hands,
             _prepare(made, given, fit, watch.in_drink, keep=not simulated),
             decoders,
@@ -292,19 +306,32 @@ def _taken_in(
         ) from error
 
 
-def _followed(folder: Path, logbook: OpenLogbook, decoders: dict[str, Decoder], as_json: bool) -> None:
-    """Follow what goes on, and bring it in where it has ended."""
-    from rig.capture.to_run.intake import take_in
-    from rig.cli.record.following import follow, going_on, line_view
-    from rig.cli.record.keys import terminal_keys
-    from rig.cli.record.result import print_recovered
-    from rig.logbook.calibrations import calibrations
+def _followed(files: Files, logbook: OpenLogbook, decoders: dict[str, Decoder], as_json: bool) -> None:
+    """Go on with a drink whose screen has died, and bring it in where it is done."""
+    from rig.cli.record.following import follow
+    from rig.cli.record.result import print_result, session_score
 
-    left = going_on(folder)
-    with terminal_keys() as keys, line_view(sys.stdout.isatty() and not as_json) as show:
-        ended = follow(left, decoders, keys.wait, show)
-    came = take_in(left.files, logbook, decoders, calibrations(logbook)) if ended else None
-    print_recovered([(left, came)], logbook.where, as_json)
+    made = follow(files, decoders, logbook, as_json)
+    if made is None:
+        say("Left going on. Go on with it: chillrig record --follow")
+        return
+    session, fit = made
+    recorded, landing = _taken_in(session, logbook, decoders, fit)
+    score = None if fit is None else session_score(fit, logbook, recorded)
+    print_result(recorded, landing, score, session, logbook.where, [], as_json)
+
+
+def _wanted(running: Files) -> bool:
+    """Whether whoever asks to record wants to go on with what is being recorded."""
+    from rig.session.resumed import begun_in
+
+    if not sys.stdin.isatty():
+        return False
+    given = begun_in(running).given
+    drink = f"{given['recipe']}, {given['technique']} in {given['vessel']} on {given['ice']}"
+    return typer.confirm(
+        f"Still being recorded, though its screen has died: {drink}. Go on with it?", default=True
+    )
 
 
 def _offered(

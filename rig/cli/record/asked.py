@@ -11,8 +11,8 @@ from rig.errors import NotFound, RigError
 
 if TYPE_CHECKING:
     from rig.fitting.situation import Situation
-    from rig.session.drink import Way
     from rig.session.probe import ProbeWatch
+    from rig.session.way import Way
 
 SIMULATED_BENCH = """
 title = "Simulated rig"
@@ -101,7 +101,7 @@ def _one(kind: str, asked: str | None, known: tuple[str, ...], first_will_do: bo
 
 
 def way_of(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
-    from rig.session.drink import Way, ingredients_g
+    from rig.session.way import Way, ingredients_g
 
     return Way(
         made.technique,
@@ -113,15 +113,17 @@ def way_of(made: Drink, ice_g: float | None, duration_s: float | None) -> Way:
 
 
 def meta_of(
-    made: Drink, given: dict[str, Any], watch: ProbeWatch, *, simulated: bool, blind: bool
+    made: Drink, given: dict[str, Any], way: Way, watch: ProbeWatch, *, simulated: bool, blind: bool
 ) -> dict[str, Any]:
     from rig.bench_toml import bench_toml
     from rig.capture.to_run.probe_doubted import USUAL_START
     from rig.runs import BLIND
+    from rig.session.resumed import WAY, way_json
     from rig.session.simulated_drink import as_simulated
 
     run = {k: v for k, v in given.items() if v is not None}
     return {
+        WAY: way_json(way),
         "bench_name": made.bench_name,
         "bench": bench_toml(made.source.book.bench),
         "run": as_simulated(run) if simulated else run,

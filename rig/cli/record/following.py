@@ -1,24 +1,31 @@
-"""`chillrig record --follow`: stand beside a recording that goes on because only its screen has died."""
+"""`chillrig record --follow`: go on with a drink whose recording goes on because only its screen has died."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+import sys
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rig.capture.decoding.readings import Decoder
-from rig.capture.recording.follow import Follower
-from rig.capture.recording.journal import EventKind
-from rig.capture.recording.process import Interrupted, end_left, interrupted_runs, send_order
-from rig.capture.recording.recorder_files import is_held, read_state
-from rig.cli.printing import one_line, visible
+from rig.capture.recording.process import end_left
+from rig.capture.recording.recorder_files import Files
+from rig.capture.recording.taken_over import going_on, take_over
+from rig.cli.source import Source, fitted_or_prior
 from rig.errors import RigError
 
-WAYS = "space: start or stop    e: end it and bring it in    q: leave it going on"
-_WIDTH = 96
+if TYPE_CHECKING:
+    from rig.capture.decoding.readings import Decoder
+    from rig.fitting.result import Fit
+    from rig.logbook.store import Logbook
+    from rig.session.advisor import Prepare
+    from rig.session.drink import Session
+    from rig.session.resumed import Begun
+
+WAYS = "space: start, stop or take    s: skip    m: mark    e: end it and bring it in    q: leave it going on"
 
 
-def going_on(folder: Path) -> Interrupted:
+def left_going_on(folder: Path) -> Files:
     """The recording that goes on without its screen.
 
     Raises
@@ -26,57 +33,64 @@ def going_on(folder: Path) -> Interrupted:
     RigError
         There is none.
     """
-    running = [i for i in interrupted_runs(folder) if i.running]
+    running = going_on(folder)
     if not running:
         raise RigError("no recording goes on without a screen. Begin one: chillrig record")
     return running[-1]
 
 
 def follow(
-    left: Interrupted,
-    decoders: Mapping[str, Decoder],
-    key: Callable[[float], str],
-    show: Callable[[str], None],
-    pace_s: float = 0.1,
-) -> bool:
-    """Follow until it ends, or a key says otherwise; whether it is to be brought in. `key` waits for one so long."""
-    follower = Follower(left.files.journal, decoders)
-    while is_held(left.files.lock):
-        follower.poll()
-        show(_line(follower, left))
-        match key(pace_s):
-            case " ":
-                send_order(left.files, EventKind.STOP if follower.moving else EventKind.START)
-            case "e":
-                end_left(left.files)
-            case "q":
-                return False
-            case _:
-                pass
-    return True
+    files: Files, decoders: Mapping[str, Decoder], logbook: Logbook, quiet: bool
+) -> tuple[Session, Fit | None] | None:
+    """Go on with a drink until it is done; its session and the fit that it was called with, None where it is left.
+
+    Raises
+    ------
+    RigError
+        Its journal does not tell of which drink it is; another screen shows it; it does not end.
+    """
+    from rig.capture.recording.follow import Follower
+    from rig.capture.to_run.calibrated import Heard, InForce
+    from rig.cli.record.keys import run_session, terminal_keys
+    from rig.cli.record.view import live_view
+    from rig.logbook.calibrations import calibrations
+    from rig.session.drink import Session
+    from rig.session.resumed import begun_in
+
+    begun = begun_in(files)
+    with take_over(files) as recording, terminal_keys() as keys:
+        held = InForce(tuple(calibrations(logbook)), datetime.now(UTC).date())
+        fit = None if begun.target is None else fitted_or_prior(_source(begun, logbook), quiet)
+        session = Session(
+            recording,
+            Follower(files.journal, dict(decoders)),
+            begun.way,
+            prepare=_prepare(begun, fit),
+            heard=Heard(held),
+            watch=begun.watch,
+            blind=begun.blind,
+            ring=lambda: print("\a", end="", file=sys.stderr, flush=True),
+        )
+        with live_view(sys.stdout.isatty() and not quiet, WAYS) as show:
+            run_session(session, keys.wait, show, pace_s=0.05 / max(begun.time_scale, 1.0))
+        if not session.done:
+            return None
+        end_left(files)
+        return session, fit
 
 
-@contextmanager
-def line_view(on_terminal: bool) -> Iterator[Callable[[str], None]]:
-    """A function that shows one line, ever anew; off a terminal it shows nothing."""
-    if not on_terminal:
-        yield lambda text: None
-        return
-    print(WAYS)
-    try:
-        yield lambda text: print(f"\r{text[:_WIDTH]:<{_WIDTH}}", end="", flush=True)
-    finally:
-        print()
+def _source(begun: Begun, logbook: Logbook) -> Source:
+    """The runs that the call goes by: the logbook's of that bench, else none."""
+    from rig.runs import RunBook
+
+    if begun.bench_name in [b.name for b in logbook.benches()]:
+        return Source(logbook.book(begun.bench_name), begun.bench_name, logbook)
+    return Source(RunBook(begun.bench, ()), begun.bench_name)
 
 
-def _line(follower: Follower, left: Interrupted) -> str:
-    """How it is now, in one line."""
-    state = read_state(left.files)
-    parts = [
-        f"{follower.now_s:.0f} s",
-        "no probe yet" if follower.temp_c is None else f"{follower.temp_c:.1f} °C",
-        "" if follower.scale_g is None else f"{follower.scale_g:.1f} g",
-        f"moving for {follower.moved_s:.0f} s" if follower.moving else "",
-        "" if state is None else state.disk_words,
-    ]
-    return one_line(visible("   ".join(p for p in parts if p)))
+def _prepare(begun: Begun, fit: Fit | None) -> Prepare | None:
+    from rig.session.advisor import preparing
+
+    if fit is None or begun.target is None:
+        return None
+    return preparing(fit, begun.target, begun.given, begun.probe_in_drink)

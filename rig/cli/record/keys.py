@@ -85,6 +85,8 @@ def run_session(
                 session.mark("marked by hand")
             case "b":
                 session.believe()
+            case "e":
+                session.finished = True
             case "q":
                 return
             case _:

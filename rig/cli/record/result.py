@@ -10,8 +10,9 @@ from rig.capture.recording.process import Interrupted
 from rig.capture.to_run.intake import Recorded
 from rig.cli.printing import bullets, finding_json, print_findings, print_json, say
 from rig.errors import RigError
-from rig.session.drink import Session, still_to_weigh
+from rig.session.drink import Session
 from rig.session.simulated_drink import SIMULATED_BECAUSE
+from rig.session.way import still_to_weigh
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit

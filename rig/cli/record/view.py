@@ -33,7 +33,7 @@ _FONT = {
     " ": ("  ", "  ", "  ", "  ", "  "),
 }
 _ROWS = 5
-WAYS = "space: start, stop or take    s: skip    m: mark    b: believe the probe    q: end"
+WAYS = "space: start, stop or take    s: skip    m: mark    b: believe the probe    q or e: end"
 
 
 def big(text: str) -> str:
@@ -43,18 +43,18 @@ def big(text: str) -> str:
 
 
 @contextmanager
-def live_view(on_terminal: bool) -> Iterator[Callable[[Session], None]]:
-    """A function that shows a session as it is now; off a terminal it shows nothing."""
+def live_view(on_terminal: bool, ways: str = WAYS) -> Iterator[Callable[[Session], None]]:
+    """A function that shows a session as it is now, with what keys do; off a terminal it shows nothing."""
     if not on_terminal:
         yield lambda session: None
         return
     from rich.live import Live
 
     with Live(console=console(), screen=True, auto_refresh=False) as live:
-        yield lambda session: live.update(screen(session), refresh=True)
+        yield lambda session: live.update(screen(session, ways), refresh=True)
 
 
-def screen(session: Session) -> RenderableType:
+def screen(session: Session, ways: str = WAYS) -> RenderableType:
     """All of the screen, for one moment."""
     from rich.console import Group
     from rich.table import Table
@@ -85,7 +85,7 @@ def screen(session: Session) -> RenderableType:
         Text("" if state is None else visible(state.disk_words), style="bold reverse"),
         *(Text(visible(line)) for line in ([] if state is None else port_lines(state.ports))),
         Text(""),
-        Text(WAYS, style="dim"),
+        Text(ways, style="dim"),
     )
 
 

@@ -22,6 +22,7 @@ MOST_PARTS = 5_000
 _MOST_DEPTH = 100
 _MOST_REPEATED_CHARS = 1_000_000
 _READ = 1 << 16
+_LIST, _LONGEST_LIST_BYTES = "xl/workbook.xml", 1 << 20
 _TOO_LARGE = "Save the sheet as CSV, without what stands far out"
 _PLACE = re.compile(r"([A-Z]{1,3})(\d{1,7})")
 _SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml")
@@ -37,7 +38,7 @@ def refuse_too_large(
     ------
     TableRefused
         It unpacks or unrolls to more than it may.
-    zipfile.BadZipFile, zlib.error, expat.ExpatError, ValueError and others of `workbook.DAMAGE`
+    zipfile.BadZipFile, zlib.error, expat.ExpatError, ValueError and others of `sheet_reader.DAMAGE`
         It is damaged.
     """
     with zipfile.ZipFile(io.BytesIO(raw)) as archive:
@@ -60,6 +61,30 @@ def refuse_too_large(
             if look is not None:
                 with archive.open(part) as stream:
                     total += look.over(stream.read)
+
+
+def sheet_names(raw: bytes) -> set[str]:
+    """The names of an .xlsx file's sheets, read off its list of them alone; empty where there is none.
+
+    Raises
+    ------
+    zipfile.BadZipFile, zlib.error, expat.ExpatError and others of `sheet_reader.DAMAGE`
+        It is damaged.
+    """
+    names: set[str] = set()
+
+    def began(name: str, given: dict[str, str]) -> None:
+        if name.rpartition(" ")[2] == "sheet" and "name" in given:
+            names.add(given["name"])
+
+    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+        if _LIST not in archive.namelist():
+            return names
+        with archive.open(_LIST) as stream:
+            parser = expat.ParserCreate(namespace_separator=" ")
+            parser.StartElementHandler = began
+            parser.Parse(stream.read(_LONGEST_LIST_BYTES), False)
+    return names
 
 
 @dataclass

@@ -1,30 +1,42 @@
-"""Spreadsheets (.xlsx, .ods) as text: each sheet becomes lines of tab-separated cells with ISO dates."""
+"""Spreadsheets (.xlsx, .ods) as rows and as text, read in a process of its own with limits of memory and time.
+
+A file of some kilobytes can be made to unroll to more than a computer has. It is looked over beforehand
+(`sheet_size`), and what that does not foresee ends with the child and a sentence, not with the owner's memory.
+"""
 
 from __future__ import annotations
 
-import datetime as dt
-import io
-import struct
-import zipfile
-import zlib
-from collections.abc import Mapping
-from typing import Any, Literal
-from xml.etree.ElementTree import ParseError
-from xml.parsers.expat import ExpatError
-from xml.sax import SAXException
+import json
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import IO, Any
 
-import pandas as pd
-
-from rig.errors import TableRefused
-from rig.importing.tabular.sheet_size import refuse_too_large
+from rig.errors import RigError, TableRefused
+from rig.importing.tabular.sheet_reader import MEMORY, WHOLE
+from rig.importing.tabular.sheet_size import MOST_CELLS, MOST_UNPACKED_BYTES
 
 _MOST_CHARS = 1 << 28
-# What the spreadsheet readers raise on a damaged file; they promise no class of their own.
-DAMAGE = (
-    ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, EOFError, AssertionError,
-    ArithmeticError, NotImplementedError, RuntimeError, SyntaxError, LookupError,
-    zipfile.BadZipFile, zlib.error, struct.error, ParseError, SAXException, ExpatError,
-)  # fmt: skip
+_MOST_WHOLE = 1e15
+_LONGEST_LAST_LINE = 4096
+_READER = "rig.importing.tabular.sheet_reader"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How much a spreadsheet may take: memory [MiB], processor time and waiting [s], cells, unpacked bytes [MiB]."""
+
+    memory_mib: int = 768
+    cpu_s: int = 60
+    wait_s: float = 240.0
+    cells: int = MOST_CELLS
+    unpacked_mib: int = MOST_UNPACKED_BYTES >> 20
+
+
+TABLE = Limits()
 
 
 def is_archive(raw: bytes) -> bool:
@@ -32,67 +44,105 @@ def is_archive(raw: bytes) -> bool:
     return raw.startswith(b"PK\x03\x04")
 
 
-def sheets_of(raw: bytes, file: str) -> Mapping[str, str]:
-    """The text of each sheet that holds anything, by its name.
+def sheets_of(raw: bytes, file: str, limits: Limits = TABLE) -> Mapping[str, str]:
+    """The text of each sheet that holds anything, by its name: lines of cells between tabs, dates by ISO 8601.
 
     Raises
     ------
     TableRefused
-        Where the archive is no spreadsheet, is damaged, or unrolls to more than any logger writes.
+        As `rows_of`; or its text is more than any logger writes.
     """
-    engine = _engine(raw, file)
-    try:
-        refuse_too_large(raw, file)
-        frames = pd.read_excel(io.BytesIO(raw), sheet_name=None, header=None, dtype=object, engine=engine)
-    except ImportError as e:
-        raise TableRefused(
-            "no reader for this kind of spreadsheet is installed",
-            file,
-            cure="Install openpyxl or odfpy, or save as CSV",
-        ) from e
-    except TableRefused:
-        raise
-    except DAMAGE as e:
-        raise TableRefused(
-            f"the spreadsheet is damaged ({type(e).__name__})", file, cure="Save it again, or as CSV"
-        ) from e
-    texts = {str(name): _text(frame, file) for name, frame in frames.items()}
+    lines: dict[str, list[str]] = {}
+    chars = 0
+    for sheet, row in rows_of(raw, file, limits):
+        line = "\t".join(map(_cell, row))
+        chars += len(line) + 1
+        if chars > _MOST_CHARS:  # one long text may stand in every cell and take room only once
+            raise TableRefused(
+                f"it holds more than {_MOST_CHARS >> 20} MiB of text", file, cure="Save the sheet as CSV"
+            )
+        lines.setdefault(sheet, []).append(line)
+    texts = {name: _square(found) for name, found in lines.items()}
     return {name: text for name, text in texts.items() if text.strip()}
 
 
-def _engine(raw: bytes, file: str) -> Literal["openpyxl", "odf"]:
+def rows_of(raw: bytes, file: str, limits: Limits = TABLE) -> Iterator[tuple[str, list[Any]]]:
+    """Each row of each sheet with its sheet's name, once all of it was read; empty cells are None, dates text.
+
+    Raises
+    ------
+    TableRefused
+        The archive is no spreadsheet, is damaged, or takes more than it may.
+    """
+    with tempfile.TemporaryFile() as out:
+        _read(raw, file, limits, out)
+        out.seek(0)
+        for line in out:
+            told = json.loads(line)
+            if isinstance(told, list):
+                yield str(told[0]), told[1]
+
+
+def _read(raw: bytes, file: str, limits: Limits, out: IO[bytes]) -> None:
+    """Have the child read it.
+
+    Raises
+    ------
+    TableRefused
+        It did not come to its end.
+    """
+    most = (limits.memory_mib, limits.cpu_s, limits.cells, limits.unpacked_mib)
+    told = [sys.executable, "-m", _READER, *map(str, most)]
     try:
-        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-            names = set(archive.namelist())
-    except DAMAGE as e:
-        raise TableRefused("the file is a damaged zip archive", file, cure="Copy it again") from e
-    if "xl/workbook.xml" in names:
-        return "openpyxl"
-    if "content.xml" in names:
-        return "odf"
-    raise TableRefused("this file is compressed (zip)", file, cure="Unpack it and read what is inside")
+        done = subprocess.run(
+            told, input=raw, stdout=out, stderr=subprocess.DEVNULL, timeout=limits.wait_s, check=False
+        )
+    except subprocess.TimeoutExpired as e:
+        raise _too_much(f"longer than {limits.wait_s:.0f} s", file) from e
+    except OSError as e:
+        raise RigError(f"{file}: no spreadsheet can be read now: {e.strerror}. Save it as CSV") from e
+    last = _last_line(out)
+    if last == WHOLE:
+        return
+    if isinstance(last, dict) and "refused" in last:
+        raise TableRefused(str(last["refused"]), file, cure=last["cure"])
+    if isinstance(last, dict) and "damaged" in last:
+        raise TableRefused(
+            f"the spreadsheet is damaged ({last['damaged']})", file, cure="Save it again, or as CSV"
+        )
+    if sys.platform != "win32" and done.returncode == -signal.SIGXCPU:
+        raise _too_much(f"longer than {limits.cpu_s} s", file)
+    if last == MEMORY or done.returncode:
+        raise _too_much(f"more than {limits.memory_mib} MiB of memory", file)
+    raise RigError(f"{file}: the spreadsheet cannot be read now: is the disk full? Free some space")
 
 
-def _text(frame: pd.DataFrame, file: str) -> str:
-    lines, chars = [], 0
-    for row in frame.itertuples(index=False):
-        lines.append("\t".join(_cell(v) for v in row))
-        chars += len(lines[-1]) + 1
-        if chars > _MOST_CHARS:  # one long text may stand in every cell and take room only once
-            raise TableRefused(
-                f"a sheet holds more than {_MOST_CHARS >> 20} MiB of text", file, cure="Save it as CSV"
-            )
-    return "\n".join(lines) + "\n"
+def _too_much(what: str, file: str) -> TableRefused:
+    return TableRefused(f"the spreadsheet takes {what} to read", file, cure="Save the sheet as CSV")
+
+
+def _last_line(out: IO[bytes]) -> Any:
+    """The last line that the child wrote; None where it did not get that far."""
+    end = out.seek(0, 2)
+    out.seek(max(end - _LONGEST_LAST_LINE, 0))
+    tail = out.read()
+    if not tail.endswith(b"\n"):
+        return None
+    try:
+        return json.loads(tail[:-1].rpartition(b"\n")[2])
+    except ValueError:
+        return None
+
+
+def _square(lines: list[str]) -> str:
+    """Lines of as many cells each, as a sheet has them."""
+    widest = max(line.count("\t") for line in lines)
+    return "".join(f"{line}{(widest - line.count(chr(9))) * chr(9)}\n" for line in lines)
 
 
 def _cell(value: Any) -> str:
-    if value is None or value is pd.NaT or (isinstance(value, float) and value != value):
+    if value is None or value != value:
         return ""
-    if isinstance(value, dt.datetime):
-        return value.isoformat(sep=" ")
-    if isinstance(value, (dt.date, dt.time)):
-        return value.isoformat()
-    if isinstance(value, dt.timedelta):
-        hours, rest = divmod(value.total_seconds(), 3600)
-        return f"{int(hours):02d}:{int(rest // 60):02d}:{rest % 60:09.6f}"
+    if isinstance(value, float) and value.is_integer() and abs(value) < _MOST_WHOLE:
+        return str(int(value))
     return " ".join(str(value).split())
