@@ -88,6 +88,10 @@ _INGREDIENT = (
     Field("allergens", "Allergens", Kind.NAMES, hint="Parted by commas."),
     Field("caffeine_mg", "Caffeine", unit="mg", usual=(0, 200)),
     Field("solids_pct", "Other solids", unit="% by mass", usual=(0, 15)),
+    Field(
+        "price_per_l", "Price of a litre", hint="In your money: for what a drink costs. Per litre or per kg."
+    ),
+    Field("price_per_kg", "Price of a kilogram"),
     Field("density_g_per_ml", "Density", unit="g/ml", usual=(0.9, 1.4), hint="Only where it was measured."),
     Field("batch", "Drawn from the batch", Kind.RECIPE, hint="Another recipe of this bench, made ahead."),
     Field("brew.method", "Brewed as", Kind.CHOICE, choices=tuple(m.label for m in BrewMethod)),
@@ -159,6 +163,9 @@ SHELVES: Mapping[str, Shelf] = {
                 Field("edge_mm", "Edge, or diameter", unit="mm", usual=(6, 60)),
                 Field("temp_c", "Usual temperature", unit="°C", usual=(-20, 0)),
                 Field("surface_water_pct", "Water on its surface", unit="% by mass", usual=(0, 15)),
+                Field(
+                    "price_per_kg", "Price of a kilogram", hint="In your money: for what a night's ice costs."
+                ),
             ),
         ),
         Shelf(
