@@ -107,7 +107,7 @@ def filled(fit: Fit, asked: Situation) -> Filled:
         "room_temp_c": room,
     }
     unsure = {
-        _SPREAD_OF[n]: a.std for n, a in assumed.items() if n in _SPREAD_OF and a.origin is not Origin.ASKED
+        SPREAD_OF[n]: a.std for n, a in assumed.items() if n in SPREAD_OF and a.origin is not Origin.ASKED
     }
     stands_in: dict[str, Any] = {n: a.value for n, a in assumed.items()} | unsure
     situation = replace(asked, **stands_in)
@@ -123,7 +123,7 @@ def filled(fit: Fit, asked: Situation) -> Filled:
     return Filled(asked, situation, sure, may_be_hot)
 
 
-_SPREAD_OF = {
+SPREAD_OF = {
     "drink_temp_c": "drink_temp_std_k",
     "ice_temp_c": "ice_temp_std_k",
     "ice_mass_g": "ice_mass_std_g",

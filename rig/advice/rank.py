@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.assumed import Filled
+from rig.advice.assumed import SPREAD_OF, Filled
 from rig.advice.calling import Call, air_for, answerable, call_at, landing, predict_drink
 from rig.advice.joint_draws import JointDraws, joint_draws
 from rig.advice.odds import OddsCurve, odds_curve
@@ -133,9 +133,8 @@ def rank(
         for i, a in enumerate(order)
         for b in order[i + 1 :]
     )
-    found = Ranking(
-        vary, target, held, ranked, pairs, tuple(left_out), drinks_a_night, _notes(fit.bench, ranked, drinks_a_night)
-    )  # fmt: skip
+    notes = _notes(fit.bench, held, ranked, drinks_a_night)
+    found = Ranking(vary, target, held, ranked, pairs, tuple(left_out), drinks_a_night, notes)
     return replace(found, sentences=sentences(found))
 
 
@@ -158,7 +157,10 @@ def _alternatives(fit: Fit, technique: str | None, vary: str, among: Sequence[st
 
 
 def _held(fit: Fit, asked: Situation, vary: str, names: Sequence[str]) -> Situation:
-    """The question with everything held alike for all alternatives but what belongs to each: their middle values."""
+    """The question with everything held alike for all alternatives but what belongs to each: their middle values.
+
+    Each is as unsure as it usually is, as in a call that nobody has stated it for.
+    """
     each = [answerable(fit, _with(asked, vary, name)) for name in names]
     held: dict[str, Any] = {}
     for name in _HELD:
@@ -168,6 +170,8 @@ def _held(fit: Fit, asked: Situation, vary: str, names: Sequence[str]) -> Situat
             and len({_value(f, name) for f in each}) > 1
         ):
             held[name] = round(float(np.median([_value(f, name) for f in each])), 1)
+            if name in SPREAD_OF:
+                held[SPREAD_OF[name]] = float(np.median([_value(f, SPREAD_OF[name]) for f in each]))
     return replace(asked, **held)
 
 
@@ -295,11 +299,26 @@ def _more_runs(apart: FloatArray, runs: int) -> int | None:
     return max(more, 1) if more <= MOST_MORE else None
 
 
-def _notes(bench: Bench, ranked: Sequence[Ranked], drinks: float | None) -> tuple[str, ...]:
+_SAID = (
+    ("drink_temp_c", "drink at", "°C"),
+    ("ice_temp_c", "ice at", "°C"),
+    ("ice_mass_g", "ice", "g"),
+    ("vessel_temp_c", "vessel at", "°C"),
+    ("room_temp_c", "room at", "°C"),
+)
+
+
+def _notes(bench: Bench, held: Situation, ranked: Sequence[Ranked], drinks: float | None) -> tuple[str, ...]:
     out = [
         "Odds, time and the drink at each one's own best time; ranges are 90 % of what the runs leave open of the "
         "average, ice as it usually scatters.",
     ]
+    if alike := [
+        f"{words} {value:.1f} {unit}"
+        for name, words, unit in _SAID
+        if (value := getattr(held, name)) is not None
+    ]:
+        out.append(f"Alike for all: {', '.join(alike)}.")
     if any(r.call.basis.kind is not BasisKind.MEASURED for r in ranked):
         out.append(
             "What was never measured is carried over from other set-ups; two runs of it would firm it up."

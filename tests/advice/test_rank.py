@@ -9,6 +9,7 @@ import pytest
 
 import rig
 from rig.advice.assumed import filled
+from rig.advice.calling import call_for
 from rig.advice.joint_draws import joint_draws
 from rig.advice.rank import rank
 from rig.advice.rank_words import sentences
@@ -45,10 +46,7 @@ def ranking(fit: Fit) -> Ranking:
 def test_each_alternative_has_the_very_call_that_advise_gives(fit: Fit, ranking: Ranking) -> None:
     for found in ranking.ranked:
         asked = found.call.asked
-        direct = rig.advise(
-            fit, **DRINK, ice=found.name, target=ranking.target, with_levers=False,
-            drink_temp_c=asked.drink_temp_c, room_temp_c=asked.room_temp_c, vessel_temp_c=asked.vessel_temp_c,
-        )  # fmt: skip
+        direct = call_for(fit, asked, ranking.target, None)
         assert (direct.duration_s, direct.odds) == (found.call.duration_s, found.call.odds)
     assert [r.call.odds for r in ranking.ranked] == sorted(
         (r.call.odds for r in ranking.ranked), reverse=True
@@ -59,6 +57,12 @@ def test_what_is_held_is_the_same_for_all_and_what_belongs_to_an_ice_is_its_own(
     drinks = [r.call.situation for r in ranking.ranked]
     assert len({(d.drink_temp_c, d.room_temp_c, d.vessel_temp_c) for d in drinks}) == 1
     assert len({d.ice_mass_g for d in drinks}) == 2
+
+
+def test_a_start_that_nobody_stated_is_as_unsure_as_in_a_call(fit: Fit, ranking: Ranking) -> None:
+    for found in ranking.ranked:
+        plain = rig.advise(fit, **DRINK, ice=found.name, target=ranking.target, with_levers=False)
+        assert found.call.odds == pytest.approx(plain.odds, abs=0.06)
 
 
 def test_every_number_has_its_interval_around_it(ranking: Ranking) -> None:
