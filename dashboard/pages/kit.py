@@ -133,7 +133,7 @@ def answer_block(told: KitWorth) -> Any:
             "Lands so often with each part and all above it: after one run, after six, and called live",
             HEADS,
             rows(told),
-            "told",
+            "told kit",
         ),
         html.H2("How well each part measures, as taken here"),
         html.Ul([html.Li(f) for f in figures(told)], className="sentences"),

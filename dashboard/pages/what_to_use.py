@@ -78,8 +78,8 @@ def layout(here: Here) -> Any:
                         for part, label, there in held
                     ),
                     ask(
-                        "{use-night} a night",
-                        f"{NIGHT.words(asked.night)} a night",
+                        "ice for {use-night} a night",
+                        f"ice for {NIGHT.words(asked.night)} a night",
                         [slider("use-night", "Drinks a night, for what ice costs", NIGHT, asked.night)],
                     ),
                 ],
