@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, html
 
-from dashboard.controls import aria, choice, names, notice, table, waiting
+from dashboard.call_page import call_choices, call_page
+from dashboard.controls import aria, choice, names, notice, table
 from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import one, params_of_store
-from dashboard.questions.defaults import techniques
 from dashboard.questions.kit import KitQuestion
 from dashboard.service import BenchView, Service, Working
 from rig.advice.compare_words import true_minus
@@ -38,45 +38,15 @@ def layout(here: Here) -> Any:
     except RigError as error:
         asked = KitQuestion.of(view, {})
         trouble = usual_instead(error)
-    bench = view.bench
-    return html.Div(
-        [
-            html.H1("What to measure with next"),
-            trouble,
-            html.Div(
-                [
-                    html.Section(
-                        waiting(
-                            html.Div(id="kit-head", className="told-head", **aria(live="polite")),
-                            "Weighing up what each part would tell …",
-                        ),
-                        className="answer",
-                        style={"position": "static"},
-                        **aria(label="The next thing worth having"),
-                    ),
-                    html.Section(
-                        [
-                            choice(
-                                "kit-have", "The most you have", names([p.value for p in Part]), asked.have
-                            ),
-                            choice(
-                                "kit-target", "For a call into", names(tuple(bench.targets)), asked.target
-                            ),
-                            choice("kit-recipe", "Recipe", names(tuple(bench.recipes)), asked.recipe),
-                            choice("kit-ice", "Ice", names(tuple(bench.ice)), asked.ice),
-                            choice("kit-technique", "Technique", names(techniques(view)), asked.technique),
-                            choice("kit-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
-                        ],
-                        className="controls",
-                        **aria(label="Which call, and what you have"),
-                    ),
-                    html.Section(html.Div(id="kit-answer"), className="more", **aria(label="Part by part")),
-                ],
-                className="call-page",
-            ),
-            dcc.Store(id="kit-bench", data=here.kept),
-            dcc.Store(id="kit-asked"),
-        ]
+    have = choice("kit-have", "The most you have", names([p.value for p in Part]), asked.have)
+    return call_page(
+        here,
+        "kit",
+        title="What to measure with next",
+        trouble=trouble,
+        answer=("The next thing worth having", "Weighing up what each part would tell …"),
+        controls=("Which call, and what you have", [have, *call_choices("kit", view, asked)]),
+        more=("Part by part", html.Div(id="kit-answer")),
     )
 
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, html
 from flask import Response, request
 
 from dashboard import wording
-from dashboard.controls import aria, carried, choice, names, notice, slider, table, waiting
+from dashboard.call_page import call_choices, call_page
+from dashboard.controls import aria, carried, choice, notice, slider, table
 from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.pages.recipe import usual_instead
 from dashboard.params import Params, one, params_of_query, params_of_store
-from dashboard.questions.defaults import techniques
 from dashboard.questions.next_runs import COUNT, HERE, RELATED, NextRunsQuestion
 from dashboard.service import BenchView, Service, Working
 from rig.advice.compare_words import true_minus
@@ -42,63 +42,27 @@ def layout(here: Here) -> Any:
     except RigError as error:
         asked = NextRunsQuestion.of(view, {})
         trouble = usual_instead(error)
-    bench = view.bench
-    return html.Div(
-        [
-            html.H1("Next runs"),
-            trouble,
-            html.Div(
-                [
-                    html.Section(
-                        waiting(
-                            html.Div(id="plan-head", className="told-head", **aria(live="polite")),
-                            "Weighing up what runs would tell …",
-                        ),
-                        className="answer",
-                        style={"position": "static"},
-                        **aria(label="What the runs are expected to gain"),
-                    ),
-                    html.Section(
-                        [
-                            choice(
-                                "plan-target", "For a call into", names(tuple(bench.targets)), asked.target
-                            ),
-                            choice("plan-recipe", "Recipe", names(tuple(bench.recipes)), asked.recipe),
-                            choice("plan-ice", "Ice", names(tuple(bench.ice)), asked.ice),
-                            choice("plan-technique", "Technique", names(techniques(view)), asked.technique),
-                            choice("plan-vessel", "Vessel", names(tuple(bench.vessels)), asked.vessel),
-                            slider("plan-count", "Runs you can make", COUNT, float(asked.count)),
-                            choice(
-                                "plan-where",
-                                "May be made",
-                                [(RELATED, "on related set-ups too"), (HERE, "on this set-up only")],
-                                asked.where,
-                            ),
-                        ],
-                        className="controls",
-                        **aria(label="Which call, and how many runs"),
-                    ),
-                    html.Section(
-                        [
-                            html.Div(id="plan-answer"),
-                            html.P(
-                                [
-                                    carried("Run sheet to fill in (CSV)", SHEET, download=True),
-                                    carried("Page to print", PRINT),
-                                    carried("What to measure with next", "/rig/kit"),
-                                ],
-                                className="ways-on",
-                            ),
-                        ],
-                        className="more",
-                        **aria(label="The runs"),
-                    ),
-                ],
-                className="call-page",
-            ),
-            dcc.Store(id="plan-bench", data=here.kept),
-            dcc.Store(id="plan-asked"),
-        ]
+    where = [(RELATED, "on related set-ups too"), (HERE, "on this set-up only")]
+    ways_on = [
+        carried("Run sheet to fill in (CSV)", SHEET, download=True),
+        carried("Page to print", PRINT),
+        carried("What to measure with next", "/rig/kit"),
+    ]
+    return call_page(
+        here,
+        "plan",
+        title="Next runs",
+        trouble=trouble,
+        answer=("What the runs are expected to gain", "Weighing up what runs would tell …"),
+        controls=(
+            "Which call, and how many runs",
+            [
+                *call_choices("plan", view, asked),
+                slider("plan-count", "Runs you can make", COUNT, float(asked.count)),
+                choice("plan-where", "May be made", where, asked.where),
+            ],
+        ),
+        more=("The runs", [html.Div(id="plan-answer"), html.P(ways_on, className="ways-on")]),
     )
 
 
