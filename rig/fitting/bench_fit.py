@@ -28,6 +28,7 @@ TRACE_DOUBT_Z = 2.2
 START_DOUBT_K = 4.0
 STRAINED_ODD_Z, TRACE_ODD_Z = 2.0, 1.6
 """Beyond these a run is tried under other labels."""
+_ODDER = 1.1
 _MOST_TRIED = 16
 """So many of the oddest: more than a person mends at once, and each costs as much as a call."""
 
@@ -69,13 +70,19 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
         findings=(),
         fingerprint=fingerprint(book),
     )
-    runs = _with_labels(fitted)
+    runs = _with_labels(fitted, warm)
     return replace(fitted, runs=runs, findings=book.findings + tuple(_finding(r) for r in runs if r.reasons))
 
 
-def _with_labels(fit: Fit) -> tuple[RunFit, ...]:
-    """Runs that are odd under their own ice, vessel and recipe, and fit another much better, are doubted for that."""
+def _with_labels(fit: Fit, warm: Fit | None) -> tuple[RunFit, ...]:
+    """Runs that are odd under their own ice, vessel and recipe, and fit another much better, are doubted for that.
+
+    What was as odd under the fit before, and was cleared then, is not tried again.
+    """
     odd = {run.run: size for run in fit.runs if (size := _oddness(run)) > 1.0}
+    if warm is not None and warm.bench == fit.bench:
+        cleared = {run.run: _oddness(run) for run in warm.runs if run.verdict is Verdict.GOOD}
+        odd = {name: size for name, size in odd.items() if size > max(1.0, cleared.get(name, 0.0)) * _ODDER}
     oddest = sorted(odd, key=lambda name: -odd[name])[:_MOST_TRIED]
     likely = likely_labels(fit, [run for run in fit.book.runs if run.run in oddest])
     return tuple(
