@@ -28,7 +28,8 @@ TRACE_DOUBT_Z = 2.2
 START_DOUBT_K = 4.0
 STRAINED_ODD_Z, TRACE_ODD_Z = 2.0, 1.6
 """Beyond these a run is tried under other labels."""
-_ODDER = 1.1
+_ODDER = 1.2
+"""A run that has grown by so much odder since the fit before is tried again."""
 _MOST_TRIED = 16
 """So many of the oddest: more than a person mends at once, and each costs as much as a call."""
 
@@ -77,19 +78,21 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
 def _with_labels(fit: Fit, warm: Fit | None) -> tuple[RunFit, ...]:
     """Runs that are odd under their own ice, vessel and recipe, and fit another much better, are doubted for that.
 
-    What was as odd under the fit before, and was cleared then, is not tried again.
+    What was as odd under the fit before is not tried again: what was found then stands.
     """
     odd = {run.run: size for run in fit.runs if (size := _oddness(run)) > 1.0}
-    if warm is not None and warm.bench == fit.bench:
-        cleared = {run.run: _oddness(run) for run in warm.runs if run.verdict is Verdict.GOOD}
-        odd = {name: size for name, size in odd.items() if size > max(1.0, cleared.get(name, 0.0)) * _ODDER}
-    oddest = sorted(odd, key=lambda name: -odd[name])[:_MOST_TRIED]
-    likely = likely_labels(fit, [run for run in fit.book.runs if run.run in oddest])
+    judged = {run.run: run for run in warm.runs} if warm is not None and warm.bench == fit.bench else {}
+    before = {name: _oddness(judged[name]) for name in odd if name in judged}
+    tried = {name for name, size in before.items() if size > 1.0 and odd[name] < _ODDER * size}
+    likely = {name: told for name in tried if (told := judged[name].likely) is not None}
+    oddest = sorted(odd.keys() - tried, key=lambda name: -odd[name])[:_MOST_TRIED]
+    found = likely_labels(fit, [run for run in fit.book.runs if run.run in oddest])
+    likely |= {name: suggestion.sentence() for name, suggestion in found.items()}
     return tuple(
-        replace(found, verdict=Verdict.DOUBTFUL, reasons=(likely[found.run].sentence(), *found.reasons))
-        if found.run in likely
-        else found
-        for found in fit.runs
+        replace(run, verdict=Verdict.DOUBTFUL, reasons=(told, *run.reasons), likely=told)
+        if (told := likely.get(run.run)) is not None
+        else run
+        for run in fit.runs
     )
 
 

@@ -27,7 +27,7 @@ class RunFit:
 
     `temp_c`, `added_g`, `dilution_by_volume`: the run's own state at its end, as best known from its trace,
     its weighing and the model together. `expected_*`: what its set-up would do on an average day.
-    `strained_residual_g`: weighed less expected. `surplus_g`: water beyond what the chill can pay for.
+    `strained_residual_g`: weighed less expected. `likely`: the label that it fits better than its own, in words.
     """
 
     run: str
@@ -46,6 +46,7 @@ class RunFit:
     strained_z: float | None = None
     trace_z: float | None = None
     start_volume_ml: float | None = None
+    likely: str | None = None
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,17 @@ def test_the_fit_says_so_of_the_run_before_it_blames_the_probe(told: tuple[Fit, 
     assert fit.findings and any(f.place.run == MOVED and "freezer cube" in f.what for f in fit.findings)
 
 
+def test_with_one_run_more_what_was_found_stands_and_what_is_new_is_tried(
+    told: tuple[Fit, dict[str, Run]],
+) -> None:
+    fit, made = told
+    expected = "fits freezer cube better than bar cube: check which ice was noted"
+    for ice, likely in (("freezer cube", MOVED), (NOTED, "again")):
+        another = replace(made["h36"], run="again", ice=ice)
+        more = rig.fit(replace(fit.book, runs=(*fit.book.runs, another)), warm=fit)
+        assert {r.run: r.likely for r in more.runs if r.likely} == {likely: expected}
+
+
 def test_runs_under_their_own_labels_are_told_nothing(told: tuple[Fit, dict[str, Run]]) -> None:
     fit, made = told
     rightly = [run for name, run in made.items() if name != MOVED][::4]
