@@ -13,8 +13,9 @@ import pytest
 
 from dashboard.app import make_app
 from dashboard.headers import GUEST
+from dashboard.live.acts import act
 from dashboard.live.hearing import BAND, HEAR, MOST_FRAMES, WORKLET, Hearing
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.room import LiveRoom
 from dashboard.sources import logbook_source
 from rig.logbook.store import open_logbook
 from rig.session.heard import HEARD, with_heard

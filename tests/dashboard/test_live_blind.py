@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.live.room import LiveRoom, act
+from dashboard.live.acts import act
+from dashboard.live.room import LiveRoom
 from dashboard.live.session import Cursor
 from rig.logbook.store import open_logbook
 from tests.dashboard.live_drinks import ASKED, go, room_at, small_logbook, told, until, until_phase
