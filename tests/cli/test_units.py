@@ -46,6 +46,7 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "shares": ("shares",),
     "rehearse": ("rehearse", *ASK, "--target", "coupe"),
     "plan": ("plan", "--target", "coupe"),
+    "kit": ("kit", *ASK, "--target", "coupe"),
     "recipe": ("recipe", "properties", "night shift", "--dilution", "0.30", "0.36"),
     "glass": ("glass", "night shift", "--dilution", "0.33"),
 }
@@ -150,6 +151,7 @@ def test_every_command_that_answers_was_asked() -> None:
         "dashboard",
         "doctor",
         "hear",
+        "bench",
         "units",
     }
     assert asked | others == {*COMMANDS, "guide"}
