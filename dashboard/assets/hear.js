@@ -3,7 +3,7 @@
 
 (function () {
   const MOST_FRAMES = 45000;
-  const NOWHERE = "A browser gives its microphone only to pages of its own computer (http://127.0.0.1), or to ones with a certificate. "
+  const NOWHERE = "A browser gives its microphone only to pages of its own computer (its address begins with 127.0.0.1), or to ones with a certificate. "
     + "Open the dashboard there, or record the take with a phone and use: chillrig hear take.wav";
   const REFUSED = "The browser did not give the microphone. Allow it for this page beside its address, or use: chillrig hear take.wav";
   const hearing = { stream: null, audio: null, power: [], frames: 0, frame_s: 0.004, last_ms: 0, told: null };
