@@ -30,6 +30,8 @@ _WORDS = frozenset(
 """Properties of components that a person reads."""
 _OF_THE_LAB = "calibrate-"
 """How ids of lines begin whose bare numbers are the lab's, whatever is chosen: a calibration is done in °C and g."""
+IN_THE_LABS: dict[str, Any] = {"data-lab": "yes"}
+"""For a part of a page whose numbers are typed in °C, g and ml, or with their unit: it is told in those."""
 
 
 def chosen_units() -> AnswerUnits:
@@ -78,9 +80,9 @@ def units_block() -> html.Div:
                 for kind, both in KINDS.items()
             ),
             html.P(
-                "For this browser: answers, and what you type without a unit. A calibration alone keeps to the units "
-                "beside its lines. 24 C or 60 g will do anywhere. For every browser and the command line: "
-                "chillrig units us.",
+                "For this browser: answers, and what you type without a unit. Calibrations, the entries of a bench, "
+                "the run sheet, several runs brought in at once and By hand keep to the units beside their lines. "
+                "24 C or 60 g will do anywhere. For every browser and the command line: chillrig units us.",
                 className="quiet",
             ),
         ],
@@ -101,7 +103,9 @@ def in_units(sent: Any, units: AnswerUnits) -> Any:
             if isinstance(sent.get(part), Mapping)
         }
         return {**sent, **changed}
-    return {**sent, "props": _props(sent["props"], units, str(sent.get("type")))} if "props" in sent else sent
+    if "props" not in sent or IN_THE_LABS.keys() <= sent["props"].keys():
+        return sent
+    return {**sent, "props": _props(sent["props"], units, str(sent.get("type")))}
 
 
 def _props(props: Mapping[str, Any], units: AnswerUnits, kind: str = "") -> dict[str, Any]:

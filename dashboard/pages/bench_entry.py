@@ -14,6 +14,7 @@ from dashboard.pages.bench import NO_LOGBOOK, ONLY_HERE, entry_address, open_log
 from dashboard.params import address
 from dashboard.questions.bench import ENTRY, EntryForm, parts_of
 from dashboard.questions.correction import reason_of
+from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.bench_fields import Field, Kind, Shelf, shelf_of
 from rig.bench_fields import written as as_typed
@@ -71,6 +72,7 @@ def layout(here: Here) -> Any:
             dcc.Store(id="bench-kept-entry", data=here.kept),
         ],
         className="bench-entry",
+        **IN_THE_LABS,
     )
 
 
@@ -107,7 +109,8 @@ def part_block(shelf: Shelf, row: int, told: Mapping[str, Any], recipes: tuple[s
                 value=[],
                 className="as-usual",
             ),
-        ]
+        ],
+        **IN_THE_LABS,
     )
 
 

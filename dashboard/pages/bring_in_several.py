@@ -18,6 +18,7 @@ from dashboard.params import address
 from dashboard.questions.bring_in import MOST_TABLE_BYTES, files_of
 from dashboard.questions.bring_in_run import NAMES, NUMBERS
 from dashboard.questions.drawer import MOST_FILES, TYPED, FoundRun, found_runs, store_runs, told_runs
+from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.errors import RigError
 
@@ -121,6 +122,7 @@ def run_block(number: int, run: FoundRun) -> html.Section:
             ),
         ],
         className="drawer-run",
+        **IN_THE_LABS,
         **aria(label=run.name or ", ".join(run.files)),
     )  # fmt: skip
 

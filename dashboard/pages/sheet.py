@@ -22,6 +22,7 @@ from dashboard.questions.sheet import (
     summary,
     where,
 )
+from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.errors import RigError
 from rig.logbook.editing import last_step, undo_step
@@ -99,7 +100,7 @@ def faults_block(faults: Sequence[CellFault]) -> Any:
         return None
     told = [html.Li([html.B(f"{where(f)}: "), fault_words(f)]) for f in faults[:20]]
     more = [] if len(faults) <= 20 else [html.Li(f"and {len(faults) - 20} more, marked in the sheet")]
-    return html.Ul([*told, *more], className="sentences sheet-faults")
+    return html.Ul([*told, *more], className="sentences sheet-faults", **IN_THE_LABS)
 
 
 def register(app: Dash, service: Service) -> None:

@@ -19,6 +19,7 @@ from dashboard.questions.correction import Correction, standing
 from dashboard.reader_units import COOKIE, in_units
 from dashboard.service import BenchView, Service
 from rig.answer_units import AnswerUnits
+from rig.bench_fields import SHELVES
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import source_of_view
 from tests.dashboard.reading import by_id, parts, text
@@ -28,7 +29,8 @@ ADDRESSES = (
     "/live", "/shake-time", "/compare", "/compare/projector", "/compare/what-to-use", "/live/projector",
     "/runs", "/runs/b3",
     "/rehearsal", "/rehearsal/next-runs", "/recipe", "/recipe/coffee", "/recipe/glass", "/rig",
-    "/guide", "/runs/bring-in",
+    "/guide", "/runs/bring-in", "/runs/bring-in/several", "/runs/sheet", "/bench", "/bench/vessels/steel tin",
+    "/by-hand", "/rig/kit",
 )  # fmt: skip
 CHOSEN_BY_HAND = {"in °C"}
 """What a column of somebody's table is measured in is theirs to say."""
@@ -38,6 +40,18 @@ def sent(component: Any) -> Any:
     from plotly.utils import PlotlyJSONEncoder
 
     return json.loads(json.dumps(component, cls=PlotlyJSONEncoder))
+
+
+def without_the_labs(component: Any) -> Any:
+    """A page without its parts that are typed in, and so told in, the lab's units."""
+    if isinstance(component, list):
+        return [without_the_labs(part) for part in component]
+    if not isinstance(component, dict) or "props" not in component:
+        return component
+    if "data-lab" in component["props"]:
+        return {**component, "props": {}}
+    inside = without_the_labs(component["props"].get("children"))
+    return {**component, "props": {**component["props"], "children": inside}}
 
 
 def read(component: Any) -> list[str]:
@@ -67,9 +81,17 @@ def service(view: BenchView) -> Service:
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_no_page_is_left_in_celsius(service: Service, address: str) -> None:
     shown = in_units(sent(page(service, address, "").content), US)
-    left = [t for t in read(shown) if "°C" in t and t not in CHOSEN_BY_HAND]
+    left = [t for t in read(without_the_labs(shown)) if "°C" in t and t not in CHOSEN_BY_HAND]
     # the page Rig offers the choice itself
     assert [t for t in left if t != "°C"] == []
+
+
+def test_what_is_typed_in_the_labs_units_is_told_in_them() -> None:
+    from dashboard.pages.bench_entry import part_block
+
+    form = sent(part_block(SHELVES["recipes"], 0, {"mass_g": 20.0}, ()))
+    assert "°C" in json.dumps(form, ensure_ascii=False)
+    assert in_units(form, US) == form
 
 
 def test_the_addresses_are_those_of_all_pages() -> None:
