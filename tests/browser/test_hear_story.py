@@ -32,21 +32,18 @@ def take(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Shake]:
 
 
 @contextmanager
-def hearing(chromium: str, address: str, file: Path, *flags: str) -> Iterator[Any]:
-    """A page of Live in a browser whose microphone plays a file once."""
-    from playwright.sync_api import sync_playwright
-
+def hearing(browser: Any, chromium: str, address: str, file: Path, *flags: str) -> Iterator[Any]:
+    """A page of Live in a browser of its own, whose microphone plays a file once."""
     fake = ("--use-fake-device-for-media-stream", f"--use-file-for-fake-audio-capture={file}%noloop")
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(
-            executable_path=chromium, headless=True, args=[*FLAGS, *fake, *flags]
-        )
-        with opening(launched, address) as open_page:
-            page = open_page("/live")
-            page.wait_for_selector("#live-begin:visible")
-            page.get_by_text("No probe? Hear the shake").click()
-            yield page
-        launched.close()
+    launched = browser.browser_type.launch(
+        executable_path=chromium, headless=True, args=[*FLAGS, *fake, *flags]
+    )
+    with opening(launched, address) as open_page:
+        page = open_page("/live")
+        page.wait_for_selector("#live-begin:visible")
+        page.get_by_text("No probe? Hear the shake").click()
+        yield page
+    launched.close()
 
 
 GRANTED = "--use-fake-ui-for-media-stream"
@@ -60,11 +57,13 @@ def _heard(page: Any, lasts_s: float) -> str:
     return str(page.inner_text("#hear-said"))
 
 
-def test_the_browser_hears_what_the_file_holds(chromium: str, address: str, take: tuple[Path, Shake]) -> None:
+def test_the_browser_hears_what_the_file_holds(
+    browser: Any, chromium: str, address: str, take: tuple[Path, Shake]
+) -> None:
     file, made = take
     by_file = json.loads(command("hear", file, "--json").out)
     sent: list[str] = []
-    with hearing(chromium, address, file, GRANTED) as page:
+    with hearing(browser, chromium, address, file, GRANTED) as page:
         page.on("request", lambda r: sent.append(r.post_data or "") if r.url.endswith("/live/hear") else None)
         assert axe_faults(page) == []
         said = _heard(page, made.samples.size / RATE_HZ)
@@ -81,16 +80,18 @@ def test_the_browser_hears_what_the_file_holds(chromium: str, address: str, take
     assert len(body["power"]) <= 260 * (made.samples.size / RATE_HZ + 20.0)
 
 
-def test_a_room_without_a_shake_is_told_in_words(chromium: str, address: str, tmp_path: Path) -> None:
+def test_a_room_without_a_shake_is_told_in_words(
+    browser: Any, chromium: str, address: str, tmp_path: Path
+) -> None:
     file = wav(tmp_path / "room.wav", music(np.random.default_rng(5), 8.0))
-    with hearing(chromium, address, file, GRANTED) as page:
+    with hearing(browser, chromium, address, file, GRANTED) as page:
         assert _heard(page, 7.0).startswith("Cannot tell: ")
 
 
 def test_where_a_browser_gives_no_microphone_the_page_says_what_to_do(
-    chromium: str, address: str, take: tuple[Path, Shake]
+    browser: Any, chromium: str, address: str, take: tuple[Path, Shake]
 ) -> None:
-    with hearing(chromium, address, take[0], "--deny-permission-prompts") as page:
+    with hearing(browser, chromium, address, take[0], "--deny-permission-prompts") as page:
         page.click("#hear-toggle")
         page.wait_for_function("() => document.querySelector('#hear-said').innerText")
         assert "Allow it for this page" in page.inner_text("#hear-said")

@@ -119,7 +119,7 @@ def test_asked_to_record_again_it_goes_on_with_the_drink_that_was_left(tmp_path:
         with terminal(*where, "--follow") as screen:
             screen.until("Shake: stop with space")
             screen.press(" ")
-            screen.until("Put the empty glass")
+            screen.until("Put the empty glass|Strain into the glass")
             screen.press("e")
             assert screen.ended() == 0, screen.shown
             screen.until("Run left of corner: night shift")
