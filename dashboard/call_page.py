@@ -3,32 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Protocol
+from typing import Any
 
 from dash import dcc, html
 
 from dashboard.controls import aria, choice, names, waiting
 from dashboard.page import Here
 from dashboard.questions.defaults import techniques
+from dashboard.questions.one_call import OneCall
 from dashboard.service import BenchView
 
 
-class AboutCall(Protocol):
-    """A question about one call."""
-
-    @property
-    def target(self) -> str: ...
-    @property
-    def recipe(self) -> str: ...
-    @property
-    def ice(self) -> str: ...
-    @property
-    def technique(self) -> str: ...
-    @property
-    def vessel(self) -> str: ...
-
-
-def call_choices(prefix: str, view: BenchView, asked: AboutCall) -> list[Any]:
+def call_choices(prefix: str, view: BenchView, asked: OneCall) -> list[Any]:
     """Which call: its target, drink and set-up; the ids of the controls begin with `prefix`."""
     bench = view.bench
     return [
