@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -52,12 +52,12 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
         Where no run has a duration together with a trace or a strained mass.
     """
     usable, set_aside = _usable(book)
-    if not usable:
-        raise NotEnoughData(
-            "no run can be fitted: a run needs a duration (or a trace that shows it) and a trace or a strained "
-            "mass. Note those on the run sheet for six runs of one set-up, with two or more durations"
-        )
-    problem, techniques = make_problem(book.bench, usable)
+    try:
+        problem, techniques = _problem_of(book.bench, usable)
+    except (NotFound, ModelRangeError):
+        usable, out_of_range = _in_range(book.bench, usable)
+        set_aside += out_of_range
+        problem, techniques = _problem_of(book.bench, usable)
     posterior = fit_melt(problem, progress, _warm_state(problem, techniques, usable, warm))
     judged = tuple(_judge(book.bench, problem, posterior, row, run) for row, run in enumerate(usable))
     order = {run.run: k for k, run in enumerate(book.runs)}
@@ -153,7 +153,8 @@ def prior_fit(book: RunBook) -> Fit:
         iterations=0,
         converged=True,
     )
-    _, set_aside = _usable(book)
+    usable, set_aside = _usable(book)
+    set_aside += _in_range(book.bench, usable)[1]
     return Fit(book, posterior, (), tuple(set_aside), {}, book.findings, fingerprint(book))
 
 
@@ -171,35 +172,46 @@ _BY_RUN = (
 
 
 def _usable(book: RunBook) -> tuple[list[Run], list[RunFit]]:
+    """The runs that were observed, and those set aside because they were not."""
     good: list[Run] = []
     aside: list[RunFit] = []
-
-    def set_aside(run: Run, verdict: Verdict, reason: str) -> None:
-        aside.append(RunFit(run.run, run.set_up, run.recipe, verdict, (reason,), run.duration_s))
-
     for run in book.runs:
         if run.excluded_because is not None:
-            set_aside(run, Verdict.EXCLUDED, f"excluded: {run.excluded_because}")
+            aside.append(_set_aside(run, Verdict.EXCLUDED, f"excluded: {run.excluded_because}"))
         elif duration_of(run) is None:
-            set_aside(run, Verdict.NOT_FITTED, "no duration and no trace that shows one")
+            aside.append(_set_aside(run, Verdict.NOT_FITTED, "no duration and no trace that shows one"))
         elif strained_mass_g(run) is None and (run.trace is None or run.trace.probe_c is None):
-            set_aside(run, Verdict.NOT_FITTED, "neither a trace nor a strained mass")
+            aside.append(_set_aside(run, Verdict.NOT_FITTED, "neither a trace nor a strained mass"))
         else:
             good.append(run)
-    try:
-        nominals(book.bench, [Situation.of(run) for run in good])
-    except (NotFound, ModelRangeError):
-        good = [run for run in good if not _out_of_range(book.bench, run, set_aside)]
     return good, aside
 
 
-def _out_of_range(bench: Bench, run: Run, set_aside: Callable[[Run, Verdict, str], None]) -> bool:
-    try:
-        nominals(bench, [Situation.of(run)])
-    except (NotFound, ModelRangeError) as error:
-        set_aside(run, Verdict.NOT_FITTED, str(error))
-        return True
-    return False
+def _in_range(bench: Bench, runs: Sequence[Run]) -> tuple[list[Run], list[RunFit]]:
+    """The runs that the bench describes and the model reaches, and those set aside because it does not."""
+    good: list[Run] = []
+    aside: list[RunFit] = []
+    for run in runs:
+        try:
+            nominals(bench, [Situation.of(run)])
+        except (NotFound, ModelRangeError) as error:
+            aside.append(_set_aside(run, Verdict.NOT_FITTED, str(error)))
+        else:
+            good.append(run)
+    return good, aside
+
+
+def _set_aside(run: Run, verdict: Verdict, reason: str) -> RunFit:
+    return RunFit(run.run, run.set_up, run.recipe, verdict, (reason,), run.duration_s)
+
+
+def _problem_of(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
+    if not runs:
+        raise NotEnoughData(
+            "no run can be fitted: a run needs a duration (or a trace that shows it) and a trace or a strained "
+            "mass. Note those on the run sheet for six runs of one set-up, with two or more durations"
+        )
+    return make_problem(bench, runs)
 
 
 def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.arrays import FloatArray, IntArray
+from rig.arrays import FloatArray
 from rig.fitting.observation_model import Linearised, Problem, noise_covariance
 from rig.fitting.priors import P
 
@@ -144,18 +144,21 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     prior = undamped + damping / problem.random_effects.prior_sd**2
     pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
     information = np.diag(prior)
-    _add_blocks(information, index, np.matmul(weighted, g))
     score = (
         undamped * problem.random_effects.prior_mean
         + damping / problem.random_effects.prior_sd**2 * state.effects
     )
-    np.add.at(score, index, np.einsum("reo,ro->re", weighted, pseudo))
+    for rows, at in problem.design.alike:
+        information[np.ix_(at, at)] += np.tensordot(weighted[rows], g[rows], axes=([0, 2], [0, 1]))
+        score[at] += np.tensordot(weighted[rows], pseudo[rows], axes=([0, 2], [0, 1]))
     covariance = np.linalg.inv(information)
     effects = covariance @ score
     rest = pseudo - np.einsum("roe,re->ro", g, effects[index])
     gain = variance[:, :, None] * np.matmul(np.swapaxes(j, 1, 2), precision)
     departures = held + np.einsum("rpo,ro->rp", gain, rest)
-    shared = _shared(np.asarray(covariance, dtype=float), index, g)
+    shared = np.empty_like(of_run)
+    for rows, at in problem.design.alike:
+        shared[rows] = np.matmul(np.matmul(g[rows], covariance[np.ix_(at, at)]), np.swapaxes(g[rows], 1, 2))
     departure_variance = variance - np.einsum("rpo,rop->rp", gain, j) * variance
     departure_variance += np.einsum("rpo,rpo->rp", np.matmul(gain, shared), gain)
     left = rest - np.einsum("rop,rp->ro", j, departures - held)
@@ -169,19 +172,6 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
         shared,
         rest,
     )
-
-
-_LOT = 256
-
-
-def _shared(covariance: FloatArray, index: IntArray, by_effect: FloatArray) -> FloatArray:
-    """(runs, obs, obs): covariance of each run's mean observations, in lots that keep memory flat."""
-    out = np.empty((*by_effect.shape[:2], by_effect.shape[1]))
-    for first in range(0, len(index), _LOT):
-        rows = slice(first, first + _LOT)
-        own = covariance[index[rows, :, None], index[rows, None, :]]
-        out[rows] = np.matmul(np.matmul(by_effect[rows], own), np.swapaxes(by_effect[rows], 1, 2))
-    return out
 
 
 def log_evidence(problem: Problem, linear: Linearised, state: State) -> float:
@@ -202,18 +192,9 @@ def at_state(linear: Linearised, state: State, solved: Solved) -> Solved:
         solved,
         effects=state.effects,
         departures=state.departures,
-        left=linear.residual,
-        rest=linear.residual + np.einsum("rop,rp->ro", linear.by_parameter, state.departures),
+        left=linear.at.residual,
+        rest=linear.at.residual + np.einsum("rop,rp->ro", linear.by_parameter, state.departures),
     )
-
-
-def _add_blocks(information: FloatArray, index: IntArray, blocks: FloatArray) -> None:
-    """Add each run's block (runs, e, e) where its effects stand; runs of the same effects are summed first."""
-    kinds, which = np.unique(index, axis=0, return_inverse=True)
-    summed = np.zeros((len(kinds), *blocks.shape[1:]))
-    np.add.at(summed, which.reshape(-1), blocks)
-    for at, block in zip(kinds, summed, strict=True):
-        information[np.ix_(at, at)] += block
 
 
 def cost(problem: Problem, at: State, residual: FloatArray) -> float:
@@ -231,7 +212,7 @@ def linear_residual(problem: Problem, linear: Linearised, old: State, new: State
     moved = (new.effects - old.effects)[problem.design.effect_index]
     by_effect = np.einsum("roe,re->ro", linear.by_effect, moved)
     return np.asarray(
-        linear.residual
+        linear.at.residual
         - by_effect
         - np.einsum("rop,rp->ro", linear.by_parameter, new.departures - old.departures)
     )

@@ -37,12 +37,10 @@ from rig.fitting.observation_model import (
     STRAINED,
     Linearised,
     Problem,
-    chunks,
-    expected,
+    evaluate,
     linearise,
     misfit_slopes,
     moved_to,
-    residuals,
 )
 from rig.fitting.observations import BINS
 from rig.fitting.priors import LAG_MEDIAN_S, LOGARITHMIC, P
@@ -154,7 +152,7 @@ def climb(
             state = learned(problem, linear, state)
         solved = solve(problem, linear, state, damping)
         proposal = _within_reach(problem, state, solved)
-        before = cost(problem, state, linear.residual)
+        before = cost(problem, state, linear.at.residual)
         promised = before - cost(problem, proposal, linear_residual(problem, linear, state, proposal))
         report(step / most)
         still = step > (learn_after + 2 if learn_after else 0) and spread_change(old, state) < _SETTLED_SPREAD
@@ -162,8 +160,8 @@ def climb(
         # the linear model foretold the last step well: it need not be asked again
         if still and ratio > _SAME_SLOPES:
             return state, linear, step, True
-        residual = np.nan_to_num(residuals(problem, proposal.effects, proposal.departures, linear.steps))
-        gained = before - cost(problem, proposal, residual)
+        there = evaluate(problem, proposal.effects, proposal.departures, linear.steps)
+        gained = before - cost(problem, proposal, there.residual)
         if still and gained < settled_nats:
             return state, linear, step, True
         ratio = float(np.clip(gained / max(promised, 1e-9), -1.0, 1.0))
@@ -173,7 +171,7 @@ def climb(
             linear = (
                 linearise(problem, state.effects, state.departures)
                 if fresh
-                else moved_to(linear, problem, state.effects, state.departures, residual)
+                else moved_to(linear, problem, state.effects, state.departures, there)
             )
             damping, worse = damping * max(1.0 / 4.0, 1.0 - (2.0 * ratio - 1.0) ** 3), 2.0
         elif fresh:
@@ -186,14 +184,18 @@ def climb(
 def _within_reach(problem: Problem, state: State, solved: Solved) -> State:
     """The state a solve leads to, or one on the way: no rate, size or strength may change by more than `_REACH`.
 
-    They enter as exponentials, which no linear model foresees further off.
+    They enter as exponentials, which no linear model foresees further off. Each run's departures go as far as they
+    can on their own, so that one odd run among many holds no other back.
     """
-    moved = problem.design.parameters(solved.effects - state.effects) + solved.departures - state.departures
-    share = min(1.0, _REACH / max(float(np.max(np.abs(moved[:, _LOGARITHMS]), initial=0.0)), 1e-9))
+    effects, departures = solved.effects - state.effects, solved.departures - state.departures
+    shared = problem.design.parameters(effects)
+    share = min(1.0, _REACH / max(float(np.max(np.abs(shared[:, _LOGARITHMS]), initial=0.0)), 1e-9))
+    whole = share * shared[:, _LOGARITHMS] + departures[:, _LOGARITHMS]
+    own = np.minimum(1.0, _REACH / np.maximum(np.abs(whole).max(axis=1), 1e-9))
     return replace(
         state,
-        effects=state.effects + share * (solved.effects - state.effects),
-        departures=state.departures + share * (solved.departures - state.departures),
+        effects=state.effects + share * effects,
+        departures=state.departures + own[:, None] * departures,
     )
 
 
@@ -239,13 +241,9 @@ def _posterior(
     sd = np.sqrt(np.diagonal(unweighted, axis1=1, axis2=2))
     rest = np.where(linear.observed, solved.rest, np.nan)
     design = problem.design
-    shared = design.parameters(state.effects)
-    usual, usual_temp = np.empty_like(linear.residual), np.empty(len(problem))
-    for rows, grid in chunks(linear.steps, 1):
-        usual[rows], course = expected(problem, shared[rows], rows, grid)
-        usual_temp[rows] = course.temp_c[-1]
+    at, shared = linear.at, design.parameters(state.effects)
     misfit = design.misfits(state.effects)
-    strained = usual[:, STRAINED] + np.einsum("rok,rk->ro", misfit_slopes(problem), misfit)[:, STRAINED]
+    strained = at.usual[:, STRAINED] + np.einsum("rok,rk->ro", misfit_slopes(problem), misfit)[:, STRAINED]
     basis = misfit_basis(problem.observations.duration_s, problem.nominal.longest_s)
     added = np.sum(basis * misfit[:, :MODES], axis=1) * problem.nominal.drink_mass_g
     warmer = np.sum(basis * misfit[:, MODES:], axis=1)
@@ -266,9 +264,9 @@ def _posterior(
         spreads=state.spreads,
         departures=state.departures,
         departure_sd=np.sqrt(solved.departure_variance),
-        end_temp_c=linear.end_temp_c + warmer,
-        end_added_g=linear.end_added_g + added + late_water_g(shared + state.departures),
-        expected_temp_c=usual_temp + warmer,
+        end_temp_c=at.end_temp_c + warmer,
+        end_added_g=at.end_added_g + added + late_water_g(shared + state.departures),
+        expected_temp_c=at.usual_temp_c + warmer,
         expected_added_g=strained
         - problem.nominal.drink_mass_g
         + held_back_g(problem.nominal.held_back_g, shared),

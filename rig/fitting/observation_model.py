@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.arrays import FloatArray, IntArray, take_rows
+from rig.arrays import BoolArray, FloatArray, IntArray, take_rows
 from rig.fitting.misfit import MISFITS, MODES, RISE_SHARE, misfit_basis
 from rig.fitting.observations import BINS, Observations
 from rig.fitting.priors import LAG_MEDIAN_S, PHYSICAL, P
@@ -61,21 +61,35 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class Linearised:
-    """The model around one estimate: observations as if it were linear, and slopes.
+class Evaluated:
+    """The model at one estimate.
 
-    `residual` (runs, obs) is observed less expected, zero where nothing was observed; `pseudo` (runs, obs) is what
-    would be observed of a linear model through zero; `by_parameter` (runs, obs, parameters) and `by_effect`
-    (runs, obs, effects a run) are its slopes. `steps` (runs,) are the grids all this holds on.
+    `residual` (runs, obs) is observed less expected, zero where nothing was observed; `end_temp_c`, `end_added_g`
+    (runs,) are each run's own end. `usual` (runs, obs) and `usual_temp_c` (runs,) are what its shared effects alone
+    give, without its own departures. The smooth misfits are in the residual only.
     """
 
     residual: FloatArray
+    end_temp_c: FloatArray
+    end_added_g: FloatArray
+    usual: FloatArray
+    usual_temp_c: FloatArray
+
+
+@dataclass(frozen=True)
+class Linearised:
+    """The model around one estimate `at`: observations as if it were linear, and slopes.
+
+    `pseudo` (runs, obs) is what would be observed of a linear model through zero; `by_parameter` (runs, obs,
+    parameters) and `by_effect` (runs, obs, effects a run) are its slopes. `steps` (runs,) are the grids all this
+    holds on.
+    """
+
+    at: Evaluated
     pseudo: FloatArray
     by_parameter: FloatArray
     by_effect: FloatArray
-    observed: np.ndarray
-    end_temp_c: FloatArray
-    end_added_g: FloatArray
+    observed: BoolArray
     steps: IntArray
 
 
@@ -115,48 +129,70 @@ def interpolated(nodes: FloatArray, values: FloatArray, times: FloatArray) -> Fl
 
 def linearise(problem: Problem, effects: FloatArray, departures: FloatArray) -> Linearised:
     """The model around effects (effects,) and departures (runs, parameters)."""
-    n = len(problem)
-    at = problem.design.parameters(effects) + departures
-    delta = problem.design.misfits(effects)
-    shift = misfit_slopes(problem)
-    residual, slopes = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS, len(P)))
-    end_temp, end_added = np.empty(n), np.empty(n)
     steps = grids(problem, effects, departures)
-    for rows, grid in chunks(steps, 1 + len(PHYSICAL)):
-        reading, slope, course = _slopes(problem, at[rows], rows, grid)
-        residual[rows] = _observed(problem, rows) - reading
-        slopes[rows] = slope
-        end_temp[rows], end_added[rows] = course
-    residual -= np.einsum("rok,rk->ro", shift, delta)
-    observed = np.isfinite(residual)
-    slopes = np.where(observed[:, :, None], slopes, 0.0)
-    shift = np.where(observed[:, :, None], shift, 0.0)
+    slopes = np.zeros((len(problem), OBSERVATIONS, len(P)))
+    at = _evaluated(problem, effects, departures, steps, slopes)
+    observed = _is_observed(problem)
+    slopes *= observed[:, :, None]
+    shift = misfit_slopes(problem) * observed[:, :, None]
     by_effect = problem.design.by_effect(slopes, shift)
-    around = Linearised(residual, residual, slopes, by_effect, observed, end_temp, end_added, steps)
-    return moved_to(around, problem, effects, departures, residual)
+    return moved_to(
+        Linearised(at, at.residual, slopes, by_effect, observed, steps), problem, effects, departures, at
+    )
 
 
 def moved_to(
-    linear: Linearised, problem: Problem, effects: FloatArray, departures: FloatArray, residual: FloatArray
+    linear: Linearised, problem: Problem, effects: FloatArray, departures: FloatArray, at: Evaluated
 ) -> Linearised:
-    """The same slopes around another estimate, whose residuals (runs, obs) are known."""
-    residual = np.where(linear.observed, residual, 0.0)
-    pseudo = residual + np.einsum("rop,rp->ro", linear.by_parameter, departures)
+    """The same slopes around another estimate, at which the model was evaluated."""
+    pseudo = at.residual + np.einsum("rop,rp->ro", linear.by_parameter, departures)
     pseudo += np.einsum("roe,re->ro", linear.by_effect, effects[problem.design.effect_index])
-    return replace(linear, residual=residual, pseudo=pseudo)
+    return replace(linear, at=at, pseudo=pseudo)
 
 
-def residuals(problem: Problem, effects: FloatArray, departures: FloatArray, steps: IntArray) -> FloatArray:
-    """Observed less expected, (runs, obs), NaN where not observed; `steps` (runs,) from `grids`.
+def evaluate(problem: Problem, effects: FloatArray, departures: FloatArray, steps: IntArray) -> Evaluated:
+    """The model at effects (effects,) and departures (runs, parameters); `steps` (runs,) from `grids`.
 
     Costs can be compared on one grid only: the nodes of another bring differences of some 0.01 K.
     """
-    at = problem.design.parameters(effects) + departures
-    out = np.empty((len(problem), OBSERVATIONS))
-    for rows, grid in chunks(steps, 1):
-        out[rows] = _observed(problem, rows) - expected(problem, at[rows], rows, grid)[0]
-    delta = problem.design.misfits(effects)
-    return np.asarray(out - np.einsum("rok,rk->ro", misfit_slopes(problem), delta))
+    return _evaluated(problem, effects, departures, steps, None)
+
+
+def _evaluated(
+    problem: Problem,
+    effects: FloatArray,
+    departures: FloatArray,
+    steps: IntArray,
+    slopes: FloatArray | None,
+) -> Evaluated:
+    """The model at an estimate, and its slopes into `slopes` (runs, obs, parameters) where they are asked for.
+
+    All lanes of a chunk go in one integration: each run with its own departures, without them, and a little off in
+    each parameter.
+    """
+    n = len(problem)
+    shared = problem.design.parameters(effects)
+    own = shared + departures
+    around = () if slopes is None else PHYSICAL
+    residual, usual = np.empty((n, OBSERVATIONS)), np.empty((n, OBSERVATIONS))
+    end_temp, end_added, usual_temp = np.empty(n), np.empty(n), np.empty(n)
+    for rows, grid in chunks(steps, 2 + len(around)):
+        lanes = np.stack([own[rows], shared[rows], *[own[rows]] * len(around)])
+        for k, parameter in enumerate(around):
+            lanes[k + 2, :, parameter] += _STEP[k]
+        flat, course = expected(problem, lanes.reshape(-1, len(P)), np.tile(rows, len(lanes)), grid)
+        reading = flat.reshape(len(lanes), rows.size, OBSERVATIONS)
+        own_lanes = slice(0, rows.size)
+        residual[rows], usual[rows] = _observed(problem, rows) - reading[0], reading[1]
+        end_temp[rows], usual_temp[rows] = course.temp_c[-1, : 2 * rows.size].reshape(2, -1)
+        end_added[rows] = course.added_g[-1, own_lanes]
+        if slopes is not None:
+            base = course.time_s[:, own_lanes], course.temp_c[:, own_lanes], reading[0, :, :BINS]
+            slopes[rows] = _instrument_slopes(problem, own[rows], rows, *base)
+            for k, parameter in enumerate(around):
+                slopes[rows, :, parameter] = (reading[k + 2] - reading[0]) / _STEP[k]
+    residual -= np.einsum("rok,rk->ro", misfit_slopes(problem), problem.design.misfits(effects))
+    return Evaluated(np.where(_is_observed(problem), residual, 0.0), end_temp, end_added, usual, usual_temp)
 
 
 def grids(problem: Problem, effects: FloatArray, departures: FloatArray | float = 0.0) -> IntArray:
@@ -188,22 +224,21 @@ def _observed(problem: Problem, rows: np.ndarray) -> FloatArray:
     return np.column_stack([e.bin_temp_c[rows], e.strained_g[rows], e.before_c[rows]])
 
 
-def _slopes(
-    problem: Problem, at: FloatArray, rows: np.ndarray, steps: int
-) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
-    """Expected observations and forward-difference slopes of a chunk of runs, all lanes in one integration."""
-    n, lanes = rows.size, 1 + len(PHYSICAL)
-    stacked = np.repeat(at[None], lanes, axis=0)
-    for k, parameter in enumerate(PHYSICAL):
-        stacked[k + 1, :, parameter] += _STEP[k]
-    which = np.tile(rows, lanes)
-    flat, course = expected(problem, stacked.reshape(lanes * n, -1), which, steps)
-    all_lanes = flat.reshape(lanes, n, OBSERVATIONS)
-    slopes = np.zeros((n, OBSERVATIONS, len(P)))
-    for k, parameter in enumerate(PHYSICAL):
-        slopes[:, :, parameter] = (all_lanes[k + 1] - all_lanes[0]) / _STEP[k]
-    base_course = course.time_s[:, :n], course.temp_c[:, :n]
-    slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, *base_course, all_lanes[0, :, :BINS])
+def _is_observed(problem: Problem) -> BoolArray:
+    return np.isfinite(_observed(problem, np.arange(len(problem))))
+
+
+def _instrument_slopes(
+    problem: Problem,
+    at: FloatArray,
+    rows: np.ndarray,
+    time_s: FloatArray,
+    temp_c: FloatArray,
+    base: FloatArray,
+) -> FloatArray:
+    """Slopes (runs, obs, parameters) in what needs no course of its own: the probe's, and the weighing's losses."""
+    slopes = np.zeros((rows.size, OBSERVATIONS, len(P)))
+    slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, time_s, temp_c, base)
     started = np.isfinite(problem.observations.probe_start_c[rows])
     lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
     fade = np.exp(-np.nan_to_num(problem.observations.bin_time_s[rows]) / lag[:, None])
@@ -211,7 +246,7 @@ def _slopes(
     slopes[:, BEFORE, P.OFFSET] = 1.0
     slopes[:, STRAINED, P.HELD] = np.expm1(-held_back_g(problem.nominal.held_back_g[rows], at) / SOFT_G)
     slopes[:, STRAINED, P.LATE] = -np.expm1(-late_water_g(at) / SOFT_G)
-    return all_lanes[0], slopes, (course.temp_c[-1, :n], course.added_g[-1, :n])
+    return slopes
 
 
 def _lag_slope(

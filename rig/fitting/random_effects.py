@@ -206,6 +206,12 @@ class Design:
     multiplier: FloatArray
     columns: IntArray
 
+    @cached_property
+    def alike(self) -> tuple[tuple[IntArray, IntArray], ...]:
+        """Runs that share all their effects: their rows, and those effects (effects a run,); for each such group."""
+        kinds, kind = np.unique(self.effect_index, axis=0, return_inverse=True)
+        return tuple((np.flatnonzero(kind.reshape(-1) == k), at) for k, at in enumerate(kinds))
+
     def parameters(self, z: FloatArray) -> FloatArray:
         """(runs, parameters) from effects z of shape (effects,)."""
         return add_up(z[self.effect_index] * self.multiplier, self.columns)

@@ -127,10 +127,14 @@ def nominals(bench: Bench, situations: Sequence[Situation]) -> Nominals:
     }
     spread = np.zeros((len(situations), len(P)))
     liquids = []
+    vessels = {name: vessel_nominal(bench.vessel(name)) for name in {s.vessel for s in situations}}
+    ices = {
+        (name, temp_c): ice_nominal(bench.ice_type(name), temp_c)
+        for name, temp_c in {(s.ice, s.ice_temp_c) for s in situations}
+    }
     for row, s in enumerate(situations):
         motion = MOTIONS[bench.motion(s.technique)]
-        vessel = vessel_nominal(bench.vessel(s.vessel))
-        ice = ice_nominal(bench.ice_type(s.ice), s.ice_temp_c)
+        vessel, ice = vessels[s.vessel], ices[s.ice, s.ice_temp_c]
         drink = drinks[s.recipe]
         recipe_mass = float(np.sum(drink.liquid.mass_g))
         mass = s.drink_mass_g if s.drink_mass_g is not None else recipe_mass

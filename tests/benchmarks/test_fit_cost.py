@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import resource
 import time
-from dataclasses import replace
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import least_squares
+from scipy.optimize import curve_fit, least_squares
 
 import rig
 from rig.arrays import FloatArray
 from rig.fitting.bench_fit import make_problem
 from rig.fitting.linear_solve import State, cost, effect_sd, noise, run_variance
 from rig.fitting.melt_fit import climb, fit_melt
-from rig.fitting.observation_model import linearise, residuals
+from rig.fitting.observation_model import evaluate, linearise
 from rig.fitting.priors import P
 from rig.runs import RunBook
+from tests.judge.bench import FAMILIES, Bench, bench_text, sheet_rows
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 FEW = 6
@@ -39,13 +44,12 @@ def test_scipy_finds_no_better_summit_of_the_same_cost_and_takes_longer() -> Non
     fit_melt(problem)
     ours, *_ = climb(problem, reached, most=12, learn_after=12)
     ours_s = time.process_time() - before
-    steps = linearise(problem, ours.effects, ours.departures).steps
+    linear = linearise(problem, ours.effects, ours.departures)
     variance = run_variance(problem, learned)
     row, column = np.nonzero(variance > 0.0)
     free = row.size
     sd, effects_sd = np.sqrt(variance[row, column]), effect_sd(problem, learned)
-    seen = residuals(problem, ours.effects, ours.departures, steps)
-    whiten = np.linalg.cholesky(np.linalg.inv(noise(problem, learned, np.isfinite(seen))))
+    whiten = np.linalg.cholesky(np.linalg.inv(noise(problem, learned, linear.observed)))
 
     def state(x: FloatArray) -> State:
         departures = np.zeros((FEW, len(P)))
@@ -55,23 +59,23 @@ def test_scipy_finds_no_better_summit_of_the_same_cost_and_takes_longer() -> Non
 
     def whitened(x: FloatArray) -> FloatArray:
         at = state(x)
-        left = np.nan_to_num(residuals(problem, at.effects, at.departures, steps))
+        left = evaluate(problem, at.effects, at.departures, linear.steps).residual
         return np.concatenate([np.einsum("roq,ro->rq", whiten, left).ravel(), x])
 
     before = time.process_time()
     found = least_squares(whitened, np.zeros(free + effects_sd.size), method="trf", xtol=1e-6, ftol=1e-6)
     theirs_s = time.process_time() - before
 
-    def cost_of(at: State) -> float:
-        return cost(problem, at, np.nan_to_num(residuals(problem, at.effects, at.departures, steps)))
+    def cost_at(at: State) -> float:
+        return cost(problem, at, evaluate(problem, at.effects, at.departures, linear.steps).residual)
 
     print(
         f"\n{FEW} runs, {free + effects_sd.size} unknowns: ours {ours_s:.2f} s of CPU, SciPy {theirs_s:.2f} s "
-        f"({found.njev} Jacobians), ratio {theirs_s / ours_s:.1f}; cost {cost_of(ours):.3f} against {found.cost:.3f}"
+        f"({found.njev} Jacobians), ratio {theirs_s / ours_s:.1f}; cost {cost_at(ours):.3f} against {found.cost:.3f}"
     )
     assert found.status > 0
-    assert found.cost == pytest.approx(cost_of(state(found.x)), rel=1e-6)
-    assert cost_of(ours) < found.cost + 0.5
+    assert found.cost == pytest.approx(cost_at(state(found.x)), rel=1e-6)
+    assert cost_at(ours) < found.cost + 0.5
 
 
 @pytest.mark.slow
@@ -97,3 +101,81 @@ def test_a_fit_grows_no_faster_than_its_runs() -> None:
         f"\n150 runs {few:.1f} s of CPU, 600 runs {many:.1f} s: {many / few:.1f} times for four times the runs"
     )
     assert many < 6.0 * few
+
+
+@dataclass(frozen=True)
+class Cost:
+    """CPU time [s] and the most memory [MB] that a process of its own took for one job, and what the job said."""
+
+    cpu_s: float
+    peak_mb: float
+    told: float
+
+
+def cost_of(job: Callable[[Path], float], folder: Path) -> Cost:
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
+        return alone.submit(_costed, job, folder).result()
+
+
+def _costed(job: Callable[[Path], float], folder: Path) -> Cost:
+    told = job(folder)
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    return Cost(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0, told)
+
+
+def open_only(folder: Path) -> float:
+    return float(len(rig.open_bench(folder).runs))
+
+
+def fit_all(folder: Path) -> float:
+    return float(rig.fit(rig.open_bench(folder)).posterior.converged)
+
+
+def curve_each(folder: Path) -> float:
+    """A saturating exponential through each run's probe, by SciPy: the plain way, which joins no two runs."""
+
+    def course(t: FloatArray, start: float, end: float, per_s: float) -> FloatArray:
+        return np.asarray(end + (start - end) * np.exp(-per_s * t))
+
+    count = 0
+    for run in rig.open_bench(folder).runs:
+        if run.trace is not None and run.trace.probe_c is not None:
+            known = np.isfinite(run.trace.probe_c) & (run.trace.time_s >= 0.0)
+            t, y = run.trace.time_s[known], run.trace.probe_c[known]
+            curve_fit(course, t, y, p0=(y[0], y[-1], 0.2), maxfev=2000)
+            count += 1
+    return float(count)
+
+
+@pytest.mark.slow
+def test_three_thousand_runs_settle_in_little_time_and_memory(tmp_path: Path) -> None:
+    world = FAMILIES["lumped"](310)
+    each = 3000 // len(world.set_ups)
+    Bench(world, bench_text(world), {each: sheet_rows(world, each)}, []).write(tmp_path, each)
+    opened, ours, plain = (cost_of(job, tmp_path) for job in (open_only, fit_all, curve_each))
+    print(
+        f"\n3,000 runs: fit {ours.cpu_s - opened.cpu_s:.1f} s of CPU, {ours.peak_mb:.0f} MB at most "
+        f"(opened only: {opened.peak_mb:.0f} MB); a curve through each by SciPy "
+        f"{plain.cpu_s - opened.cpu_s:.1f} s: {(ours.cpu_s - opened.cpu_s) / (plain.cpu_s - opened.cpu_s):.1f} times"
+    )
+    assert ours.told == 1.0, "not settled"
+    assert plain.told == 3000
+    assert ours.peak_mb < 400.0
+
+
+@pytest.mark.slow
+def test_one_run_added_costs_little_of_a_whole_fit() -> None:
+    """Against the fit from nothing, in the same run."""
+    book = rig.open_bench(SAMPLES / "harbour")
+    before = rig.fit(replace(book, runs=book.runs[:-1]))
+
+    def cpu_s(warm: rig.Fit | None) -> float:
+        start = time.process_time()
+        rig.fit(book, warm=warm)
+        return time.process_time() - start
+
+    added, anew = cpu_s(before), cpu_s(None)
+    print(
+        f"\none run added to {len(book.runs) - 1}: {added:.2f} s of CPU, anew {anew:.1f} s: {anew / added:.0f} times"
+    )
+    assert added < 0.25 * anew

@@ -9,12 +9,17 @@ import pytest
 
 import rig
 from rig.errors import NotEnoughData
+from rig.fitting.bench_fit import make_problem
+from rig.fitting.misfit import MODES, misfit_basis
+from rig.fitting.observation_model import evaluate, grids
 from rig.fitting.observations import BINS, observations_of
 from rig.fitting.prediction import BasisKind, predict
 from rig.fitting.random_effects import EFFECTS_A_RUN, Owner, effects_of
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
 from rig.runs import Run, RunBook
+from tests.fitting.conftest import SAMPLES
+from tests.shared_fits import fitted
 
 TIMES = np.array([5.0, 10.0, 15.0, 20.0])
 
@@ -105,6 +110,20 @@ def test_no_usable_run_says_which_runs_would_do(evening: RunBook) -> None:
     )
     with pytest.raises(NotEnoughData, match="six runs of one set-up"):
         rig.fit(replace(evening, runs=bare))
+
+
+def test_a_run_ends_where_the_model_has_it_at_the_fitted_estimate() -> None:
+    """The last step may have gone by the slopes of the step before; what a run ended at is of the last."""
+    fit = fitted(rig.open_bench(SAMPLES / "harbour"))
+    names = [r.run for r in fit.runs if r.temp_c is not None]
+    by_name = {r.run: r for r in fit.book.runs}
+    problem, _ = make_problem(fit.bench, [by_name[name] for name in names])
+    post = fit.posterior
+    steps = grids(problem, post.effects, post.departures)
+    at = evaluate(problem, post.effects, post.departures, steps)
+    basis = misfit_basis(problem.observations.duration_s, problem.nominal.longest_s)
+    warmer = np.sum(basis * problem.design.misfits(post.effects)[:, MODES:], axis=1)
+    assert post.end_temp_c == pytest.approx(at.end_temp_c + warmer, abs=0.02)
 
 
 def test_the_same_book_gives_the_same_fit(evening: RunBook, evening_fit: Fit) -> None:
