@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dashboard.page import Here
 from dashboard.params import one
 from dashboard.service import Working
-from rig.advice.rehearsal_trend import usual_cadence_hz
+from rig.fitting.cadence import usual_cadence_hz
 
 
 def usual_hz(here: Here) -> Mapping[str, float]:

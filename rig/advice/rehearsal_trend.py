@@ -17,7 +17,8 @@ from scipy import stats
 
 from rig.advice.statistics import holm
 from rig.arrays import FloatArray
-from rig.runs import HEARD_HZ, Run, Trace
+from rig.fitting.cadence import Cadence, cadence
+from rig.runs import Run
 
 LEAST_RUNS = 4
 FALSE_ALARM = 0.025
@@ -134,73 +135,6 @@ def _score_variance(values: Sequence[float]) -> float:
     ties = np.unique(values, return_counts=True)[1].astype(float)
     whole = n * (n - 1) * (2 * n + 5)
     return float(whole - np.sum(ties * (ties - 1) * (2 * ties + 5))) / 18.0
-
-
-@dataclass(frozen=True)
-class Cadence:
-    """The rhythm of one run: mean strokes a second, their spread within it and their change over it.
-
-    `within_cv`: standard deviation around its trend ÷ mean; `change`: end over start along the trend, less 1.
-    """
-
-    run: str
-    mean_hz: float
-    within_cv: float
-    change: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys."""
-        return {
-            "run": self.run,
-            "mean_hz": round(self.mean_hz, 3),
-            "within_cv": round(self.within_cv, 4),
-            "change": round(self.change, 4),
-        }
-
-
-_RAMP_S = 1.0
-_LEAST_READINGS = 5
-
-
-def cadence(run: Run, duration_s: float) -> Cadence | None:
-    """The rhythm of a run from its trace, without the first second; None where none was recorded."""
-    trace: Trace | None = run.trace
-    if trace is None or trace.cadence_hz is None:
-        return None
-    beat = np.isfinite(trace.cadence_hz) & (trace.cadence_hz > 0)
-    beat &= (trace.time_s >= _RAMP_S) & (trace.time_s <= duration_s)
-    time, hz = trace.time_s[beat], trace.cadence_hz[beat]
-    if hz.size < _LEAST_READINGS:
-        return None
-    slope, level = np.polyfit(time, hz, 1)
-    mean = float(hz.mean())
-    start, end = level + slope * time[0], level + slope * time[-1]
-    within = float(np.std(hz - (level + slope * time), ddof=2)) / mean
-    return Cadence(run.run, mean, within, float(end / start) - 1.0)
-
-
-def usual_cadence_hz(runs: Sequence[Run], session: str | None = None) -> dict[str, float]:
-    """Strokes a second that are usual by technique: the median of a session's runs where it has any, else of all runs.
-
-    As their trace has it, or as it was heard.
-    """
-    known = [(r, hz) for r in runs if (hz := _mean_hz(r)) is not None]
-    out = {}
-    for technique in dict.fromkeys(r.technique for r, _ in known):
-        of_all = [hz for r, hz in known if r.technique == technique]
-        own = [hz for r, hz in known if r.technique == technique and session and r.session == session]
-        out[technique] = float(np.median(own or of_all))
-    return out
-
-
-def _mean_hz(run: Run) -> float | None:
-    found = cadence(run, run.duration_s) if run.duration_s else None
-    if found is not None:
-        return found.mean_hz
-    try:
-        return float(run.extra[HEARD_HZ])
-    except (KeyError, ValueError):
-        return None
 
 
 @dataclass(frozen=True)

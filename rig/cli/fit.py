@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -13,7 +14,7 @@ from rig.cli.source import chosen_set_ups, fitted, open_source
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit
-    from rig.report.fit_summary import Percentiles, SetUpFit
+    from rig.report.fit_summary import HandFit, Percentiles, SetUpFit
 
 EXAMPLE = example(
     "chillrig fit --bench my-bar",
@@ -36,7 +37,7 @@ def command(
     as_json: AsJson = False,
 ) -> None:
     """Fit all runs and show how each set-up chills and dilutes, and which runs to doubt."""
-    from rig.report.fit_summary import set_up_fits
+    from rig.report.fit_summary import hand_fits, set_up_fits
 
     source = open_source(bench, logbook, bench_name)
     fit = fitted(source, as_json)
@@ -53,17 +54,18 @@ def command(
         return
     summaries = [s for s in set_up_fits(fit) if s.set_up in chosen]
     if as_json:
-        print_json(fit_json(fit, summaries))
+        print_json(fit_json(fit, summaries, hand_fits(fit)))
         return
     say(f"{source.book.bench.title}: {len(fit.runs)} runs on {len(fit.set_ups)} set-ups", style="bold")
     say("")
     print_set_ups(summaries)
+    print_hands(hand_fits(fit))
     print_doubts(fit, summaries)
     if not fit.posterior.converged:
         say("", "The fit has not settled: take the numbers with care, and look at the doubtful runs first.")
 
 
-def fit_json(fit: Fit, summaries: list[SetUpFit]) -> dict[str, Any]:
+def fit_json(fit: Fit, summaries: list[SetUpFit], hands: Sequence[HandFit]) -> dict[str, Any]:
     """What `fit --json` prints; stable keys, units in the names."""
     verdicts = Counter(r.verdict.value for r in fit.runs)
     return {
@@ -78,6 +80,7 @@ def fit_json(fit: Fit, summaries: list[SetUpFit]) -> dict[str, Any]:
             },
         },
         "set_ups": [s.to_dict() for s in summaries],
+        "hands": [h.to_dict() for h in hands],
         "findings": [finding_json(f) for f in fit.findings],
     }
 
@@ -115,6 +118,12 @@ def print_set_ups(summaries: list[SetUpFit]) -> None:
         "to ice per degree, at the start. Wet: water on the ice before it melts. Run to run: one standard "
         "deviation of dilution; a point is 1 ml of water to 100 ml of drink before the ice.",
     )
+
+
+def print_hands(hands: Sequence[HandFit]) -> None:
+    """A line a technique whose strokes were counted."""
+    for h in hands:
+        say("", f"{h.technique}: {h.sentence()}.")
 
 
 def _with_range(p: Percentiles, digits: int) -> str:

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
+from rig.fitting.cadence import UsualCadence, mean_cadence_hz, usual_cadences
 from rig.fitting.labels import likely_labels
 from rig.fitting.leave_one_out import LeaveOneOut
 from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K, Spreads, State
 from rig.fitting.melt_fit import MeltPosterior, Progress, fit_melt
 from rig.fitting.observation_model import Problem
 from rig.fitting.observations import Observations, duration_of, observations_of, strained_mass_g
-from rig.fitting.priors import MOTIONS, P
+from rig.fitting.priors import CADENCE_POWER_SD, MOTIONS, P
 from rig.fitting.random_effects import RandomEffects, design_of, random_effects_of
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, nominals
 from rig.fitting.version import model_version
-from rig.runs import PROBE_DOUBT, Finding, Gravity, Run, RunBook, SetUp
+from rig.runs import HEARD_HZ, PROBE_DOUBT, Finding, Gravity, Run, RunBook, SetUp
 
 STRAINED_DOUBT_Z = 3.7
 TRACE_DOUBT_Z = 2.2
@@ -216,14 +217,15 @@ def _problem_of(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, 
 
 def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
     """The arrays of a fit, and the techniques in the order of its groups."""
-    situations = [Situation.of(r) for r in runs]
+    cadences = usual_cadences(runs)
+    situations = [_with_cadence(Situation.of(r), mean_cadence_hz(r), cadences) for r in runs]
     nominal = nominals(bench, situations)
     duration = np.array([duration_of(r) or 1.0 for r in runs])
     techniques = tuple(dict.fromkeys(r.technique for r in runs))
     random_effects = random_effects_of(bench, situations)
     observed = observations_of(runs, duration)
     problem = Problem(
-        nominal=_doubting_starts(nominal, observed),
+        nominal=_doubting_starts(_uncounted(nominal, situations, cadences), observed),
         observations=observed,
         design=design_of(bench, situations, nominal, random_effects),
         random_effects=random_effects,
@@ -231,6 +233,21 @@ def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str,
         run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),
     )
     return problem, techniques
+
+
+def _with_cadence(s: Situation, hz: float | None, usual: Mapping[str, UsualCadence]) -> Situation:
+    return s if hz is None else replace(s, cadence_log_ratio=float(np.log(hz / usual[s.technique].median_hz)))
+
+
+def _uncounted(
+    nominal: Nominals, situations: Sequence[Situation], usual: Mapping[str, UsualCadence]
+) -> Nominals:
+    """Where other runs of a technique had their strokes counted, those that had not may have been as much off."""
+    spread = nominal.spread.copy()
+    for row, s in enumerate(situations):
+        if s.cadence_log_ratio is None and s.technique in usual:
+            spread[row, P.RATE] = CADENCE_POWER_SD * usual[s.technique].log_sd
+    return replace(nominal, spread=spread)
 
 
 def _doubting_starts(nominal: Nominals, observed: Observations) -> Nominals:
@@ -338,4 +355,4 @@ def fingerprint(book: RunBook) -> str:
 def noted(run: Run) -> str:
     """All that was noted of a run and bears on its fit, its trace left out."""
     stated = {k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}
-    return repr(stated | {k: v for k, v in run.extra.items() if k == PROBE_DOUBT})
+    return repr(stated | {k: v for k, v in run.extra.items() if k in (PROBE_DOUBT, HEARD_HZ)})

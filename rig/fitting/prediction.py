@@ -13,7 +13,15 @@ from rig.errors import ModelRangeError
 from rig.fitting.linear_solve import RUN_SD_PRIOR
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.priors import MOTIONS, P
-from rig.fitting.random_effects import EFFECTS_A_RUN, Key, add_misfits, add_up, effects_of, multipliers_of
+from rig.fitting.random_effects import (
+    EFFECTS_A_RUN,
+    Key,
+    Owner,
+    add_misfits,
+    add_up,
+    effects_of,
+    multipliers_of,
+)
 from rig.fitting.result import Fit
 from rig.fitting.sampling import square_root, standard_normal
 from rig.fitting.situation import Nominals, Situation, held_back_g, inputs_for, late_water_g, nominals
@@ -129,8 +137,18 @@ def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
         sd[P.RATE] = MOTIONS[fit.bench.motion(situation.technique)].run_rate_log_sd
         for parameter, value in RUN_SD_PRIOR.items():
             sd[parameter] = value
-    total: FloatArray = np.sqrt(sd**2 + nominal.spread[0] ** 2)
-    return total
+    variance: FloatArray = sd**2 + nominal.spread[0] ** 2
+    if situation.cadence_log_ratio is None and situation.technique in fit.cadences:
+        variance[P.RATE] += _by_cadence(fit, situation.technique)
+    return np.sqrt(variance)
+
+
+def _by_cadence(fit: Fit, technique: str) -> float:
+    """Variance of a run's rate where nobody counts its strokes, and the fit's runs had theirs counted."""
+    place = fit.random_effects.index()[P.RATE, Owner.CADENCE, (technique,)]
+    post = fit.posterior
+    power2 = float(post.effects[place] ** 2 + post.covariance[place, place])
+    return power2 * fit.cadences[technique].log_sd ** 2
 
 
 def predict(

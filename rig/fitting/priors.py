@@ -52,6 +52,9 @@ THICKNESS_POWER, THICKNESS_POWER_SD = 0.25, 0.06
 """Power of viscosity by which heat transfer falls: published correlations lie between 1/6 and 1/3."""
 CONDUCTIVITY_POWER, CONDUCTIVITY_POWER_SD = 0.55, 0.12
 """Power of conductivity by which heat transfer rises from drink to drink: between 1/3 and 2/3 in correlations."""
+CADENCE_POWER_SD = 0.5
+"""Power of the cadence by which heat transfer rises from run to run; between 1/2 and 2/3 in correlations where the
+film's speed follows the hand (sources in `rig.physics.melt`). A bench starts from nothing, and learns its own."""
 LOADING_POWER, USUAL_LOADING = 0.08, 0.5
 """More drink on the same ice wets more of it; the power of drink ÷ ice mass (common practice, no source)."""
 LATE_G = 0.7

@@ -19,6 +19,7 @@ from rig.bench import Bench
 from rig.errors import NotFound
 from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.priors import (
+    CADENCE_POWER_SD,
     CONDUCTIVITY_POWER_SD,
     HELD_FILM_SD_G_PER_M2,
     MOTIONS,
@@ -49,6 +50,7 @@ class Owner(StrEnum):
     LOADING = "drink over ice"
     COMPOSITION = "thickness of the drink"
     CONDUCTIVITY = "conductivity of the drink"
+    CADENCE = "cadence of the hand"
     WATER_TECHNIQUE = "misfit of added water, technique"
     TEMP_TECHNIQUE = "misfit of temperature, technique"
     WATER_SET_UP = "misfit of added water, set-up"
@@ -57,7 +59,7 @@ class Owner(StrEnum):
     TEMP_DRINK = "misfit of temperature, drink on set-up"
 
 
-EFFECTS_A_RUN = 57
+EFFECTS_A_RUN = 58
 """How many effects make up a run's parameters and misfit; `effects_of` lists them."""
 
 Component = tuple[P | None, Owner]
@@ -95,6 +97,7 @@ def effects_of(bench: Bench, s: Situation) -> list[tuple[Key, float]]:
         ((P.RATE, Owner.LOADING, ()), 0.15),
         ((P.RATE, Owner.COMPOSITION, ()), 0.04),
         ((P.RATE, Owner.CONDUCTIVITY, ()), CONDUCTIVITY_POWER_SD),
+        ((P.RATE, Owner.CADENCE, (s.technique,)), CADENCE_POWER_SD),
         ((P.THICKNESS, Owner.BENCH, ()), THICKNESS_POWER_SD),
         ((P.BREAKAGE, Owner.TECHNIQUE, (s.technique,)), 0.6),
         ((P.BREAKAGE, Owner.SET_UP, set_up), 0.3),
@@ -253,7 +256,8 @@ def multipliers_of(situations: Sequence[Situation], nominal: Nominals, keys: Seq
     """(runs, effects a run): what each effect is multiplied by in each situation.
 
     All are one but the loading's, which acts through the logarithm of drink over ice, the composition's, through
-    the logarithm of viscosity, and a calibrated probe's, through what its calibration leaves.
+    the logarithm of viscosity, the cadence's, through the logarithm of cadence over the usual one, and a calibrated
+    probe's, through what its calibration leaves.
     """
     out = np.ones((len(situations), len(keys)))
     loading = np.log(nominal.drink_mass_g / nominal.inputs.ice_mass_g / USUAL_LOADING)
@@ -264,6 +268,8 @@ def multipliers_of(situations: Sequence[Situation], nominal: Nominals, keys: Seq
             out[:, k] = -thicker(nominal.curves)
         elif key[1] is Owner.CONDUCTIVITY:
             out[:, k] = -nominal.duller
+        elif key[1] is Owner.CADENCE:
+            out[:, k] = [s.cadence_log_ratio or 0.0 for s in situations]
         elif key[0] is P.OFFSET:
             out[:, k] = [1.0 if s.probe_std_k is None else s.probe_std_k for s in situations]
     return out

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 from rig.bench import Bench
+from rig.fitting.cadence import UsualCadence, usual_cadences
 from rig.fitting.melt_fit import MeltPosterior
 from rig.fitting.random_effects import RandomEffects
 from rig.runs import Finding, RunBook, SetUp
@@ -80,6 +82,12 @@ class Fit:
     def random_effects(self) -> RandomEffects:
         """The effects fitted."""
         return self.posterior.random_effects
+
+    @cached_property
+    def cadences(self) -> Mapping[str, UsualCadence]:
+        """The usual cadence by technique; those whose strokes nobody counted are left out."""
+        fitted = {r.run for r in self.runs if r.verdict in (Verdict.GOOD, Verdict.DOUBTFUL)}
+        return usual_cadences([r for r in self.book.runs if r.run in fitted])
 
     @property
     def set_ups(self) -> tuple[SetUp, ...]:

@@ -39,8 +39,9 @@ from rig.runs import Run, SetUp
 
 SPREADS = ("drink_temp_std_k", "ice_temp_std_k", "ice_mass_std_g", "vessel_temp_std_k")
 """How sure a situation is of its values, where those stand in for what nobody stated."""
-NOT_ASKED = ("probe_std_k", "scale_std_g", *SPREADS)
-"""What a situation knows beside what a call is asked with: of the instruments, and its spreads."""
+NOT_NOTED = ("cadence_log_ratio", *SPREADS)
+NOT_ASKED = ("probe_std_k", "scale_std_g", *NOT_NOTED)
+"""What a situation knows beside what a call is asked with: of the instruments and the hand, and its spreads."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +49,10 @@ class Situation:
     """What is known of a drink before it meets the ice; None means not stated.
 
     `probe_std_k` and `scale_std_g` are what a calibration leaves unknown of the probe that watches it and of the
-    scale that weighed it; None where they are not calibrated. The `SPREADS` are standard deviations of values
-    that are usual, not measured; None where a value is as sure as a stated one, or left to the nominal spread.
+    scale that weighed it; None where they are not calibrated. `cadence_log_ratio` is the logarithm of the hand's
+    cadence over what is usual for the technique on this bench; None where nobody counts it. The `SPREADS` are
+    standard deviations of values that are usual, not measured; None where a value is as sure as a stated one, or
+    left to the nominal spread.
     """
 
     technique: str
@@ -64,6 +67,7 @@ class Situation:
     room_temp_c: float | None = None
     probe_std_k: float | None = None
     scale_std_g: float | None = None
+    cadence_log_ratio: float | None = None
     drink_temp_std_k: float | None = None
     ice_temp_std_k: float | None = None
     ice_mass_std_g: float | None = None
@@ -82,7 +86,9 @@ class Situation:
     @staticmethod
     def of(run: Run) -> Situation:
         """The situation of a run that was made."""
-        return Situation(**{f.name: getattr(run, f.name) for f in fields(Situation) if f.name not in SPREADS})
+        return Situation(
+            **{f.name: getattr(run, f.name) for f in fields(Situation) if f.name not in NOT_NOTED}
+        )
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,12 @@ from rig.advice.hit_rate import IntervalKind
 from rig.advice.rehearsal import Practice, charts_of, rehearse
 from rig.advice.rehearsal_parts import PARTS, Part
 from rig.advice.rehearsal_plan import planned_s
-from rig.advice.rehearsal_trend import Drift, cadence, drifts
+from rig.advice.rehearsal_trend import Drift, drifts
 from rig.arrays import FloatArray
 from rig.bench import Bench, Target, parse_bench
 from rig.errors import NotEnoughData, NotFound
 from rig.fitting import fit
+from rig.fitting.cadence import cadence
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, inputs_for, nominals
