@@ -304,6 +304,14 @@ class Logbook:
             yield connection
 
     @contextmanager
+    def _snapshot(self) -> Iterator[sa.Connection]:
+        """A connection that sees the logbook as it is now, however long it reads."""
+        with self._reading() as connection:
+            if connection.dialect.name == "postgresql":  # SQLite's readers see nothing else
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection
+
+    @contextmanager
     def _writing(self) -> Iterator[sa.Connection]:
         with explained(self.where), writing(self._engine).begin() as connection:
             yield connection
