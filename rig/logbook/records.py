@@ -85,14 +85,15 @@ def trace_from_blobs(blobs: Iterable[tuple[str, str, bytes]]) -> Trace:
     LogbookError
         Where a blob is damaged or was written in a way this program does not know.
     """
-    return Trace.of({name: _samples(name, codec, data) for name, codec, data in blobs})
+    return Trace.of({name: samples(name, codec, data) for name, codec, data in blobs})
 
 
 def _bytes(values: FloatArray) -> bytes:
     return np.ascontiguousarray(values, dtype="<f8").tobytes()
 
 
-def _samples(name: str, codec: str, data: bytes) -> FloatArray:
+def samples(name: str, codec: str, data: bytes) -> FloatArray:
+    """What one channel read, out of its blob; raises as `trace_from_blobs`."""
     if codec != CODEC:
         raise LogbookError(
             f"channel {name} is stored as {codec!r}, which this chillrig does not know. Update it"
