@@ -151,6 +151,11 @@ class Shown:
 
 def page(service: Service, path: str, search: str | None, *, guest: bool = False) -> Shown:
     """What to show at an address."""
+    with service.one_look():
+        return _page(service, path, search, guest)
+
+
+def _page(service: Service, path: str, search: str | None, guest: bool) -> Shown:
     params = params_of_query(search)
     place = path.rstrip("/") or HOME
     found = page_at(PAGES, place)

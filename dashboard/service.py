@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import product
@@ -94,6 +94,10 @@ class Service:
         self._ahead, self._usual = ahead, list[Usual]()
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
+
+    def one_look(self) -> AbstractContextManager[None]:
+        """What one page asks of the benches meanwhile, it asks once."""
+        return self._source.one_look()
 
     def names(self) -> tuple[str, ...]:
         """The benches there are."""

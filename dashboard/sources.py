@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Protocol
 
-from rig.bench import Bench
+from rig.bench import Bench, parse_bench
 from rig.errors import NotFound, RigError
 from rig.fitting.kept_fit import fit_or_kept
 from rig.fitting.result import Fit
@@ -33,6 +34,10 @@ class Source(Protocol):
 
     def leave(self) -> None:
         """Close what is open; the next question opens it again."""
+        ...
+
+    def one_look(self) -> AbstractContextManager[None]:
+        """Meanwhile, in this thread, the benches are asked for once and stay as they were found."""
         ...
 
     def names(self) -> tuple[str, ...]:
@@ -88,6 +93,10 @@ class FolderSource:
     def leave(self) -> None:
         """Nothing stays open."""
 
+    def one_look(self) -> AbstractContextManager[None]:
+        """A folder is looked at in no time."""
+        return nullcontext()
+
     def names(self) -> tuple[str, ...]:
         """The folder's own name."""
         return (self.folder.resolve().name,)
@@ -138,10 +147,14 @@ class LogbookSource:
         self.logbook.close()
         self.lists.close()
 
+    def one_look(self) -> AbstractContextManager[None]:
+        """Meanwhile, in this thread, the benches are asked for once and stay as they were found."""
+        return self.lists.one_look()
+
     def names(self) -> tuple[str, ...]:
         """The benches that have runs first, then the others."""
-        benches = [b for b in self.logbook.benches() if not self.only or b.name in self.only]
-        return tuple(b.name for b in sorted(benches, key=lambda b: (b.runs == 0, b.name)))
+        benches = [b for b in self.lists.states().values() if not self.only or b.name in self.only]
+        return tuple(b.name for b in sorted(benches, key=lambda b: (b.tally.runs == 0, b.name)))
 
     def stamp(self, name: str) -> str:
         """The number of runs and of their revisions, counted by the database, in which file."""
@@ -151,7 +164,7 @@ class LogbookSource:
 
     def bench(self, name: str) -> Bench:
         """What is on the bench."""
-        return self.logbook.bench(name)
+        return parse_bench(self.lists.state(name).toml, f"the logbook's bench {name}")[0]
 
     def listing(self, name: str) -> Listing:
         """Lists of its runs, made by the database."""
@@ -168,8 +181,10 @@ class LogbookSource:
             return self.logbook.book(name)
         newest = self.lists.newest_of_each(name, self.most_fitted)
         told = Finding(Gravity.NOTE, f"fitted on {len(newest)} of {count} runs, the newest of each drink")
-        runs = tuple(self.logbook.run(name, run) for run in reversed(newest))
-        return RunBook(self.logbook.bench(name), runs, (told,))
+        found = {run.run: run for run in self.logbook.runs(name, newest)}
+        # a run that was deleted a moment ago is no more
+        runs = tuple(found[run] for run in reversed(newest) if run in found)
+        return RunBook(self.bench(name), runs, (told,))
 
     def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """The fit kept in the logbook, else a fresh one, kept there."""

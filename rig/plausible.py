@@ -73,3 +73,8 @@ TRACE: Mapping[str, Plausible] = {
     "room_c": Plausible(-30, 60, "°C", _TEMPERATURE, "check the probe and its wiring"),
     "cadence_hz": Plausible(0, 50, "Hz", (_STROKES,)),
 }
+
+
+def channel_unit(name: str) -> str:
+    """The unit of a trace's channel, by its column name."""
+    return (TRACE_TIME if name == "time_s" else TRACE.get(name, TRACE_PROBE)).unit

@@ -65,6 +65,17 @@ class Trace:
                 out[name] = values
         return out
 
+    @classmethod
+    def of(cls, channels: Mapping[str, FloatArray]) -> Trace:
+        """The trace of channels as `channels` gives them; KeyError where there is no time_s."""
+        others = {name: channels.get(name) for name in ("scale_g", "room_c", "cadence_hz")}
+        probes = {
+            name.removesuffix("_c")[len("probe_") :]: values
+            for name, values in channels.items()
+            if name.startswith("probe_")
+        }
+        return cls(channels["time_s"], probes, **others)
+
 
 PROBE_DOUBT = "probe in doubt"
 """Under this name a run's `extra` says why its probe was not believed to the end, in words."""

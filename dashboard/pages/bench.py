@@ -17,6 +17,7 @@ from dashboard.params import address
 from dashboard.questions.bench import begin
 from dashboard.questions.correction import reason_of
 from dashboard.service import Service
+from rig.bench import parse_bench
 from rig.bench_fields import SHELVES, Shelf, summary, was_and_is, words_of
 from rig.bench_text import tables_of
 from rig.errors import RigError
@@ -86,14 +87,18 @@ def _begin_form() -> html.Div:
 
 def body(logbook: Logbook, bench: str, kept: str | None) -> list[Any]:
     """What is on the bench, and what was done to it."""
-    tables = tables_of(bench_text(logbook, bench))
+    text = bench_text(logbook, bench)
+    tables, taken = tables_of(text), steps(logbook, bench, MOST_STEPS)
+    last = next((s for s in taken if s.stands), None) or (
+        last_step(logbook, bench) if len(taken) == MOST_STEPS else None
+    )
     return [
-        html.P(logbook.bench(bench).title, className="lead"),
+        html.P(parse_bench(text)[0].title, className="lead"),
         html.Div(
             [_shelf(shelf, tables[section], kept) for section, shelf in SHELVES.items()],
             className="bench-shelves",
         ),
-        _steps(steps(logbook, bench, MOST_STEPS), last_step(logbook, bench)),
+        _steps(taken, last),
     ]
 
 

@@ -17,7 +17,7 @@ from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of,
 from dashboard.reader_units import chosen_units
 from dashboard.service import Service
 from rig.errors import RigError
-from rig.logbook.edits import Change
+from rig.logbook.edits import Change, is_deleted
 from rig.logbook.store import Logbook
 from rig.runs import Run
 
@@ -33,8 +33,9 @@ def layout(here: Here, run: Run) -> Any:
         )
         return html.P(where, className="quiet")
     out = run.excluded_because is not None
-    gone = any(d.run == run.run for d in logbook.deleted_runs(here.bench))
-    hint = standing(run, "strained_mass_g", logbook.bench(here.bench), chosen_units())
+    history = logbook.history(here.bench, run.run)
+    gone = is_deleted(history)
+    hint = standing(run, "strained_mass_g", here.service.bench(here.bench), chosen_units())
     return html.Section(
         [
             html.Details(
@@ -68,7 +69,7 @@ def layout(here: Here, run: Run) -> Any:
             ),
             html.Button("Undo the last change", id="run-undo", className="do"),
             html.Div(id="run-said", role="status"),
-            html.Div(history_block(logbook.history(here.bench, run.run)), id="run-history"),
+            html.Div(history_block(history), id="run-history"),
             dcc.Store(id="run-out", data=out),
             dcc.Store(id="run-gone", data=gone),
         ],
@@ -173,7 +174,7 @@ def register(app: Dash, service: Service) -> None:
         def make(logbook: Logbook, bench: str) -> str:
             change = logbook.undo(bench, str(name))
             state.append(logbook.run(bench, str(name)).excluded_because is not None)
-            state.append(any(d.run == str(name) for d in logbook.deleted_runs(bench)))
+            state.append(is_deleted(logbook.history(bench, str(name))))
             what = ", ".join(_field(f) for f in change.changes)
             return f"Taken back: {what}, changed because: {change.why}."
 

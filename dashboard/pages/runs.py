@@ -88,7 +88,7 @@ def layout(here: Here) -> Any:
 def deleted_block(here: Here) -> Any:
     """The runs that were deleted, each with the way to its page, where it can be brought back."""
     logbook = here.service.logbook
-    gone = () if logbook is None or here.guest else logbook.deleted_runs(here.bench)
+    gone = () if logbook is None or here.guest else here.service.listing(here.bench).deleted(here.bench)
     if not gone:
         return None
     listed = [

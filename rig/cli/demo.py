@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.cli.bring_in import Import, bring_in, print_import, read
+from rig.cli.bring_in.folders import Import, bring_in, print_import
 from rig.cli.compare import print_comparison
 from rig.cli.export import write_text
 from rig.cli.options import AsJson, example
@@ -73,6 +73,7 @@ def command(
 
     Everything goes into one folder, which may be deleted afterwards.
     """
+    from rig.importing.bench_folder import open_bench
     from rig.logbook.store import open_logbook
 
     folders = sample_benches()
@@ -81,7 +82,7 @@ def command(
     make_folder(out)
     at = out / LOGBOOK_FILE
     # the bench with most to compare comes first and has the page with the plain name
-    books = sorted(((f, read(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
+    books = sorted(((f, open_bench(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
     shown: list[Shown] = []
     if not as_json:
         say(f"{len(books)} sample benches, each imported, fitted and called for; all of it goes to {out}/.")
@@ -103,7 +104,7 @@ def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: 
     from rig.fitting.kept_fit import fit_or_kept
     from rig.report.page import make_report, render
 
-    done = bring_in(logbook, folder, folder.name, book, quiet)
+    (done,) = bring_in(logbook, folder, folder.name, book, quiet)
     with progress(f"fitting {folder.name}", quiet) as tell:
         fit = fit_or_kept(logbook.book(folder.name), logbook, folder.name, tell)
     with progress(f"working out calls for {folder.name}", quiet) as tell:

@@ -1,4 +1,4 @@
-"""Open a file of runs that was exported: JSON, a workbook or Parquet."""
+"""Open a file of runs that was exported: JSON or a workbook."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pathlib import Path
 from rig.consistency.judging import judged
 from rig.errors import BenchError, Place
 from rig.importing.book_json import book_from_json
-from rig.importing.book_parquet import book_from_parquet
 from rig.importing.book_records import FORMAT
 from rig.importing.book_workbook import book_from_xlsx
 from rig.importing.tabular.limits import MOST_BYTES
@@ -33,9 +32,7 @@ def open_book(path: Path) -> RunBook | None:
         raw = path.read_bytes()
     except OSError as error:
         raise BenchError(f"cannot be read: {error.strerror}", Place(str(path))) from error
-    if raw.startswith(b"PAR1"):
-        book = book_from_parquet(raw, path.name)
-    elif raw.startswith(b"PK\x03\x04") and path.suffix == ".xlsx":
+    if raw.startswith(b"PK\x03\x04") and path.suffix == ".xlsx":
         book = book_from_xlsx(raw, path.name)
     elif FORMAT.encode() in raw[:_HEAD]:
         book = book_from_json(raw.decode("utf-8", errors="replace"), path.name)

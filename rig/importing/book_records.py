@@ -21,7 +21,6 @@ FORMAT = "chillrig runs 1"
 TIME = "time_s"
 FIELDS = tuple(f.name for f in fields(Run) if f.name != "trace")
 UNIT = {name: plausible.unit for name, plausible in MEASURED.items()}
-_OTHERS = ("scale_g", "room_c", "cadence_hz")
 
 
 def record_of(run: Run) -> dict[str, Any]:
@@ -67,7 +66,4 @@ def trace_of(channels: Mapping[str, FloatArray]) -> Trace | None:
     """The trace of channels by their column names, in their order; None where there is no time."""
     if TIME not in channels:
         return None
-    arrays = {name: np.asarray(values, dtype=np.float64) for name, values in channels.items()}
-    probes = {n.removeprefix("probe_").removesuffix("_c") if n != "probe_c" else "": v
-              for n, v in arrays.items() if n.startswith("probe_")}  # fmt: skip
-    return Trace(arrays[TIME], probes, **{n: arrays[n] for n in _OTHERS if n in arrays})
+    return Trace.of({name: np.asarray(values, dtype=np.float64) for name, values in channels.items()})

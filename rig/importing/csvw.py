@@ -12,13 +12,13 @@ from rig.importing.book_records import UNIT
 from rig.importing.cells_out import trace_names
 from rig.importing.run_sheet import RUN_SHEET
 from rig.importing.write_bench import sheet_header
+from rig.plausible import channel_unit
 from rig.runs import RunBook
 
 METADATA_FILE = "csv-metadata.json"
 """Where section 5.4 of Model for Tabular Data (2015) looks for a folder's metadata."""
 
 _CONTEXT = ["http://www.w3.org/ns/csvw", {"@language": "en"}]
-_UNIT_OF_SUFFIX = {"s": "s", "c": "°C", "g": "g", "hz": "Hz"}
 _REQUIRED = ("run", "technique", "vessel", "ice", "recipe")
 
 
@@ -60,7 +60,7 @@ def _column(number: int, title: str, traced: bool) -> dict[str, Any]:
         "name": name if name[:1] not in ("_", "") else f"column{number}",
         "titles": title,
     }
-    unit = _UNIT_OF_SUFFIX.get(title.rpartition("_")[2]) if traced else UNIT.get(title)
+    unit = channel_unit(title) if traced else UNIT.get(title)
     if traced or title in UNIT:
         column["datatype"] = "double"
         column["schema:unitText"] = unit

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -13,7 +13,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from rig.errors import BenchError, Place
 from rig.logbook import schema
-from rig.logbook.edits import DELETED
+from rig.logbook.edits import DELETED, Change
 from rig.logbook.records import Record, columns_of, json_text, record_from_row
 
 TAKEN_BACK = "undo: "
@@ -54,6 +54,21 @@ def note_change(
     entry = {"run_id": row["id"], "rev": rev, "changed_at": now_text(), "why": why}
     connection.execute(schema.run_history.insert(), entry | {"changes": json_text(changes)})
     return rev
+
+
+def keep_past(connection: sa.Connection, run_id: str, changes: Iterable[Change]) -> None:
+    """Write changes that a run went through elsewhere into its history."""
+    rows = [
+        {
+            "run_id": run_id,
+            "rev": change.rev,
+            "changed_at": change.changed_at.isoformat(),
+            "why": change.why,
+            "changes": json_text(change.changes),
+        }
+        for change in changes
+    ]
+    connection.execute(schema.run_history.insert(), rows)
 
 
 def set_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:

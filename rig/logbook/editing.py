@@ -56,7 +56,8 @@ class Was:
 class StepTaken:
     """One step: its number, when, why, how many runs it brought in or changed, and what it changed of the bench.
 
-    `stands`: it was not taken back. `is_undo`: it took back another.
+    `run`: the one it brought in or changed, where it is one. `stands`: it was not taken back. `is_undo`: it took
+    back another.
     """
 
     number: int
@@ -65,8 +66,9 @@ class StepTaken:
     is_undo: bool
     stands: bool
     began_bench: bool
-    added: tuple[str, ...]
-    changed: tuple[str, ...]
+    added: int
+    changed: int
+    run: str
     described: tuple[Was, ...]
 
     @property
@@ -74,15 +76,15 @@ class StepTaken:
         """What it did, in a few words."""
         said = [f"{n} begun" for n in ("the bench",) if self.began_bench]
         if self.added:
-            said.append(f"{_named(self.added)} brought in")
+            said.append(f"{_named(self.added, self.run)} brought in")
         if self.changed:
-            said.append(f"{_named(self.changed)} changed")
+            said.append(f"{_named(self.changed, self.run)} changed")
         said += dict.fromkeys(_entry_words(w) for w in self.described)
         return ", ".join(said) or "nothing"
 
 
-def _named(runs: Sequence[str]) -> str:
-    return f"run {runs[0]}" if len(runs) == 1 else f"{len(runs)} runs"
+def _named(count: int, run: str) -> str:
+    return f"run {run}" if count == 1 else f"{count} runs"
 
 
 def _entry_words(was: Was) -> str:
@@ -119,7 +121,8 @@ def begin_bench(logbook: Logbook, name: str, title: str = "") -> None:
 def bench_text(logbook: Logbook, bench_name: str) -> str:
     """What describes a bench, as the text of a bench.toml."""
     with logbook._reading() as connection:
-        return _text(connection, bench_id_of(connection, bench_name))
+        text = connection.scalar(sa.select(schema.bench.c.toml).where(schema.bench.c.name == bench_name))
+        return _text(connection, bench_id_of(connection, bench_name)) if text is None else str(text)
 
 
 def kept_files(logbook: Logbook, bench_name: str) -> dict[str, bytes]:
@@ -204,8 +207,9 @@ def remove(logbook: Logbook, bench_name: str, section: str, name: str, why: str)
             raise NotFound(KIND[section], name, entries)
         used = write.runs_with(USED_BY[section], name)
         if used:
+            named = f"{_named(len(used), used[0])} name{'s' if len(used) == 1 else ''} it"
             raise BenchError(
-                f"{KIND[section]} {name!r} cannot be taken off: {_named(used)} name{'s' if len(used) == 1 else ''} it",
+                f"{KIND[section]} {name!r} cannot be taken off: {named}",
                 Place(),
                 "Give them another one first, or rename it",
             )
@@ -280,17 +284,21 @@ def _section(section: str) -> str:
 
 
 def steps(logbook: Logbook, bench_name: str, most: int = 50) -> tuple[StepTaken, ...]:
-    """What was done to a bench and its runs, the last first."""
+    """What was done to a bench and its runs, the last first; by one statement."""
     with logbook._reading() as connection:
-        bench_id = bench_id_of(connection, bench_name)
-        return tuple(_taken(connection, row) for row in _rows(connection, bench_id, most))
+        found = _rows(connection, bench_name, most)
+        if not found:  # is there such a bench at all
+            bench_id_of(connection, bench_name)
+        return tuple(_taken(row) for row in found)
 
 
 def last_step(logbook: Logbook, bench_name: str) -> StepTaken | None:
     """The step that `undo_step` takes back, None where there is none."""
     with logbook._reading() as connection:
-        row = _standing(connection, bench_id_of(connection, bench_name))
-        return None if row is None else _taken(connection, row)
+        row = _standing(connection, bench_name)
+        if row is None:
+            bench_id_of(connection, bench_name)
+        return None if row is None else _taken(row)
 
 
 def undo_step(logbook: Logbook, bench_name: str) -> StepTaken:
@@ -306,10 +314,10 @@ def undo_step(logbook: Logbook, bench_name: str) -> StepTaken:
         connection.execute(
             sa.select(schema.bench.c.id).where(schema.bench.c.id == bench_id).with_for_update()
         )
-        row = _standing(connection, bench_id)
+        row = _standing(connection, bench_name)
         if row is None:
             raise BenchError("there is no step to undo", Place(), "Nothing was done here that still stands")
-        taken = _taken(connection, row)
+        taken = _taken(row)
         with step(connection, bench_id, f"{TAKEN_BACK}{row['why']}", is_undo=True) as made:
             _take_back(connection, row, made)
         return taken
@@ -317,12 +325,10 @@ def undo_step(logbook: Logbook, bench_name: str) -> StepTaken:
 
 def _take_back(connection: sa.Connection, row: sa.RowMapping, made: Step) -> None:
     """Take back what of a step still stands, as part of another."""
-    if row["bench_rev"] is not None and _bench_stands(connection, row):
-        before = connection.execute(_bench_change(row)).mappings().one()
-        title = parse_bench(before["toml_before"])[0].title
-        made.bench_rev = describe_bench(
-            connection, made.bench_id, title, before["toml_before"], undoes(row["bench_rev"])
-        )
+    if row["bench_rev"] is not None and not row["bench_undone"]:
+        before = row["toml_before"]
+        title = parse_bench(before)[0].title
+        made.bench_rev = describe_bench(connection, made.bench_id, title, before, undoes(row["bench_rev"]))
     for name, rev in _standing_runs(connection, row):
         run = run_row(connection, made.bench_id, name, for_update=True)
         if rev == 1:
@@ -331,7 +337,7 @@ def _take_back(connection: sa.Connection, row: sa.RowMapping, made: Step) -> Non
             change = next(c for c in history_of(connection, run["id"]) if c.rev == rev)
             made.changed(run, put_back(connection, run, change))
     _refuse_orphans(connection, made.bench_id)
-    if row["began_bench"] and not _is_put_away(connection, made.bench_id):
+    if row["began_bench"] and not row["put_away"]:
         values = {"bench_id": made.bench_id, "put_away_at": now_text()}
         connection.execute(schema.bench_put_away.insert(), values)
         made.began_bench = True
@@ -347,47 +353,90 @@ def _refuse_orphans(connection: sa.Connection, bench_id: int) -> None:
         refuse_strangers(bench, dict(named))
 
 
-def _rows(connection: sa.Connection, bench_id: int, most: int | None = None) -> Sequence[sa.RowMapping]:
-    """A bench's steps, the last first."""
-    table = schema.step
-    query = sa.select(table).where(table.c.bench_id == bench_id).order_by(table.c.id.desc()).limit(most)
+def _rows(
+    connection: sa.Connection, bench_name: str, most: int, before: int | None = None
+) -> Sequence[sa.RowMapping]:
+    """A bench's steps, the last first, each with what is counted of its runs and with the bench around it."""
+    step, bench, past = schema.step, schema.bench, schema.bench_history
+    was, then, away = past.alias("was"), past.alias("then"), schema.bench_put_away
+    wanted = sa.select(step.c.id).join(bench).where(bench.c.name == bench_name)
+    if before is not None:
+        wanted = wanted.where(step.c.id < before)
+    counted = _counted(wanted.order_by(step.c.id.desc()).limit(most))
+    bench_undone = (
+        sa.exists()
+        .where((past.c.bench_id == step.c.bench_id) & (past.c.why == _undo_of(step.c.bench_rev)))
+        .correlate(step)
+    )
+    query = (
+        sa.select(
+            step,
+            bench.c.toml,
+            was.c.toml_before,
+            then.c.toml_before.label("toml_then"),
+            away.c.put_away_at.is_not(None).label("put_away"),
+            bench_undone.label("bench_undone"),
+            *(counted.c[name] for name in ("added", "changed", "standing")),
+            schema.run.c.run,
+        )
+        .join_from(counted, step, step.c.id == counted.c.id)
+        .join(bench)
+        .join(was, (was.c.bench_id == bench.c.id) & (was.c.rev == step.c.bench_rev - 1), isouter=True)
+        .join(then, (then.c.bench_id == bench.c.id) & (then.c.rev == step.c.bench_rev), isouter=True)
+        .join(away, away.c.bench_id == bench.c.id, isouter=True)
+        .join(schema.run, schema.run.c.id == counted.c.run_id, isouter=True)
+        .order_by(step.c.id.desc())
+    )
     return connection.execute(query).mappings().all()
 
 
-def _standing(connection: sa.Connection, bench_id: int) -> sa.RowMapping | None:
+def _counted(steps: sa.Select[tuple[int]]) -> sa.Subquery:
+    """Of each step how many runs it brought in and changed, at how many of them it stands, and one of them."""
+    step, mine, gone, past = schema.step, schema.step_run, schema.run_deleted, schema.run_history
+    undone = (
+        sa.exists()
+        .where((past.c.run_id == mine.c.run_id) & (past.c.why == _undo_of(mine.c.rev)))
+        .correlate(mine)
+    )
+    stands = sa.case((mine.c.rev == 1, gone.c.run_id.is_(None)), else_=~undone)
+    return (
+        sa.select(
+            step.c.id,
+            sa.func.count().filter(mine.c.rev == 1).label("added"),
+            sa.func.count().filter(mine.c.rev > 1).label("changed"),
+            sa.func.count().filter(mine.c.rev.is_not(None) & stands).label("standing"),
+            sa.func.min(mine.c.run_id).label("run_id"),
+        )
+        .join_from(step, mine, isouter=True)
+        .join(gone, gone.c.run_id == mine.c.run_id, isouter=True)
+        .where(step.c.id.in_(steps.subquery().select()))
+        .group_by(step.c.id)
+        .subquery()
+    )
+
+
+def _undo_of(rev: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:
+    """The reason that is kept of the undo of a revision, as the database says it."""
+    return sa.literal(undoes(0).removesuffix("0"), sa.Text) + sa.cast(rev, sa.Text)
+
+
+def _standing(connection: sa.Connection, bench_name: str) -> sa.RowMapping | None:
     """The last step that still stands and took back no other."""
-    for row in _rows(connection, bench_id):
-        if not row["is_undo"] and _stands(connection, row):
-            return row
+    before = None
+    while rows := _rows(connection, bench_name, 50, before):
+        for row in rows:
+            if not row["is_undo"] and _stands(row):
+                return row
+        before = rows[-1]["id"]
     return None
 
 
-def _stands(connection: sa.Connection, row: sa.RowMapping) -> bool:
+def _stands(row: sa.RowMapping) -> bool:
     return (
-        _bench_stands(connection, row)
-        or bool(_standing_runs(connection, row))
-        or (row["began_bench"] and not _is_put_away(connection, row["bench_id"]))
+        (row["bench_rev"] is not None and not row["bench_undone"])
+        or row["standing"] > 0
+        or (row["began_bench"] and not row["put_away"])
     )
-
-
-def _is_put_away(connection: sa.Connection, bench_id: int) -> bool:
-    table = schema.bench_put_away
-    return connection.scalar(sa.select(table.c.bench_id).where(table.c.bench_id == bench_id)) is not None
-
-
-def _bench_change(row: sa.RowMapping) -> sa.Select[Any]:
-    table = schema.bench_history
-    return sa.select(table).where(
-        (table.c.bench_id == row["bench_id"]) & (table.c.rev == row["bench_rev"] - 1)
-    )
-
-
-def _bench_stands(connection: sa.Connection, row: sa.RowMapping) -> bool:
-    if row["bench_rev"] is None:
-        return False
-    table = schema.bench_history
-    undone = (table.c.bench_id == row["bench_id"]) & (table.c.why == undoes(row["bench_rev"]))
-    return connection.scalar(sa.select(table.c.rev).where(undone).limit(1)) is None
 
 
 def _standing_runs(connection: sa.Connection, row: sa.RowMapping) -> list[tuple[str, int]]:
@@ -413,39 +462,22 @@ def _standing_runs(connection: sa.Connection, row: sa.RowMapping) -> list[tuple[
     ]
 
 
-def _taken(connection: sa.Connection, row: sa.RowMapping) -> StepTaken:
-    mine = schema.step_run
-    query = (
-        sa.select(schema.run.c.run, mine.c.rev)
-        .join_from(mine, schema.run)
-        .where(mine.c.step_id == row["id"])
-        .order_by(schema.run.c.position)
-    )
-    runs = connection.execute(query).all()
+def _taken(row: sa.RowMapping) -> StepTaken:
+    described: tuple[Was, ...] = ()
+    if row["bench_rev"] is not None:
+        described = differences(row["toml_before"], row["toml_then"] or row["toml"])
     return StepTaken(
         number=row["id"],
         changed_at=datetime.fromisoformat(row["changed_at"]),
         why=row["why"],
         is_undo=row["is_undo"],
-        stands=not row["is_undo"] and _stands(connection, row),
+        stands=not row["is_undo"] and _stands(row),
         began_bench=row["began_bench"],
-        added=tuple(name for name, rev in runs if rev == 1),
-        changed=tuple(name for name, rev in runs if rev > 1),
-        described=_described(connection, row),
+        added=row["added"],
+        changed=row["changed"],
+        run=row["run"] or "",
+        described=described,
     )
-
-
-def _described(connection: sa.Connection, row: sa.RowMapping) -> tuple[Was, ...]:
-    """What a step changed of the bench."""
-    if row["bench_rev"] is None:
-        return ()
-    before = connection.execute(_bench_change(row)).mappings().one()
-    table = schema.bench_history
-    later = sa.select(table.c.toml_before).where(
-        (table.c.bench_id == row["bench_id"]) & (table.c.rev == row["bench_rev"])
-    )
-    after = connection.scalar(later) or _text(connection, row["bench_id"])
-    return differences(before["toml_before"], after)
 
 
 def differences(before: str, after: str) -> tuple[Was, ...]:

@@ -50,6 +50,12 @@ class DeletedRun:
     why: str
 
 
+def is_deleted(history: Sequence[Change]) -> bool:
+    """Whether a run with this history, oldest first, is deleted now."""
+    turns = [change.changes[DELETED] for change in history if DELETED in change.changes]
+    return bool(turns and turns[-1][1])
+
+
 def undoes(rev: int) -> str:
     """The reason that is kept of an undo."""
     return f"undo of revision {rev}"

@@ -8,11 +8,12 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
+from typing import Any, TypeVar
 from uuid import uuid4
 
 import sqlalchemy as sa
 
-from rig.bench import BENCH_FILE, parse_bench
+from rig.bench import BENCH_FILE, Bench, parse_bench
 from rig.bench_text import merged, tables_of
 from rig.bench_toml import bench_toml
 from rig.consistency.judging import Judged
@@ -24,10 +25,12 @@ from rig.logbook.changes import (
     describe_bench,
     insert_unless_there,
     keep_history,
+    keep_past,
     now_text,
     set_deleted,
 )
 from rig.logbook.connect import writing
+from rig.logbook.edits import Change
 from rig.logbook.records import (
     CODEC,
     Record,
@@ -35,12 +38,15 @@ from rig.logbook.records import (
     columns_of,
     fingerprint,
     json_text,
+    record_from_row,
     record_from_run,
+    trace_digest,
 )
 from rig.names import refuse_unclear
-from rig.runs import Finding, Run, RunBook
+from rig.runs import Finding, Run, RunBook, Trace
 
 Progress = Callable[[int, int], None]
+T = TypeVar("T")
 
 _BATCH = 20  # runs a commit: short enough that a recorder need not wait, long enough to be quick
 _SHELVES = {
@@ -66,6 +72,30 @@ class Added:
 
 
 @dataclass(frozen=True)
+class Past:
+    """What a run went through elsewhere: its revision, where it came from, what that said, each change since."""
+
+    rev: int
+    source: str | None
+    imported: str | None
+    changes: tuple[Change, ...]
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """A bench and its runs on their way in, a few at a time, so that no more need be in memory.
+
+    `names` are those of all runs to come. `findings` is asked once they have come. `files` as in a `RunBook`.
+    """
+
+    bench: Bench
+    names: Sequence[str]
+    batches: Iterable[Sequence[tuple[Run, Past | None]]]
+    findings: Callable[[], Iterable[Finding]]
+    files: Mapping[str, bytes]
+
+
+@dataclass(frozen=True)
 class _Arrival:
     """A run on its way in, ready to be stored."""
 
@@ -73,54 +103,65 @@ class _Arrival:
     imported: str
     fingerprint: str
     run: Run
+    past: Past | None = None
 
 
 def add_book(
     engine: sa.Engine, book: RunBook, bench_name: str, source: str, progress: Progress | None = None
 ) -> Added:
-    """Store the runs of a book, in batches that are each stored whole or not at all.
+    """Store the runs of a book; see `add_delivery`."""
+    batches = ([(run, None) for run in batch] for batch in in_batches(book.runs))
+    names = [r.run for r in book.runs]
+    delivery = Delivery(book.bench, names, batches, lambda: book.findings, book.files)
+    return add_delivery(engine, delivery, bench_name, source, progress)
+
+
+def add_delivery(
+    engine: sa.Engine, coming: Delivery, bench_name: str, source: str, progress: Progress | None = None
+) -> Added:
+    """Store runs as they come, in batches that are each stored whole or not at all.
 
     A run is known by its name on its bench. Where the source has changed since the last import, the fields
     that changed there are taken over and the rest, with what was edited by hand, stays. Another source than
     the last may give values and change them, but what it lacks it does not take away. Runs and bench entries
-    that the source no longer has stay too.
+    that the source no longer has stay too. A run that is new keeps the past it came with.
 
     `progress` is called with (runs done, runs in all) after each batch is on disk.
 
     Raises
     ------
     BenchError
-        Where two runs of the book have one name, or a name cannot be told from another.
+        Where two runs have one name, or a name cannot be told from another.
     """
-    twice = [name for name, count in Counter(r.run for r in book.runs).items() if count > 1]
+    twice = [name for name, count in Counter(coming.names).items() if count > 1]
     if twice:
         raise BenchError("two runs have this name", Place(run=twice[0]), "Give each a name of its own")
     with writing(engine).begin() as connection:
-        _refuse_unclear_names(connection, book, bench_name)
-        step = _store_bench(connection, book, bench_name, source)
+        _refuse_unclear_names(connection, coming.bench, bench_name)
+        step = _store_bench(connection, coming, bench_name, source)
         bench_id = step.bench_id
         known = _fingerprints(connection, bench_id)
         # a run that is there already stays within reach, whatever it is called
-        refuse_unclear("run", [r.run for r in book.runs if r.run not in known], known)
+        refuse_unclear("run", [name for name in coming.names if name not in known], known)
     added = Added()
     done = 0
-    for batch in _batches(book.runs):
-        arrivals = [_arrival(run) for run in batch]
+    for batch in coming.batches:
+        arrivals = [_arrival(run, past) for run, past in batch]
         changed = [(a, _blobs(a)) for a in arrivals if known.get(a.record["run"]) != a.fingerprint]
         added = replace(added, unchanged=added.unchanged + len(arrivals) - len(changed))
         if changed:
             with writing(engine).begin() as connection:
                 _lock(connection, bench_id)
                 for arrival, blobs in changed:
-                    _store_trace(connection, arrival.record["trace"], arrival.run, blobs)
+                    _store_trace(connection, arrival.record["trace"], arrival.run.trace, blobs)
                     added = _store_run(connection, arrival, step, source, added)
         back = _bring_back(engine, step, [a.record["run"] for a in arrivals])
         added = replace(added, new=added.new + back, unchanged=added.unchanged - back)
         done += len(batch)
         if progress is not None:
-            progress(done, len(book.runs))
+            progress(done, len(coming.names))
     with writing(engine).begin() as connection:
-        _store_findings(connection, bench_id, source, book.findings)
+        _store_findings(connection, bench_id, source, coming.findings())
         step.write(connection)
     return added
 
@@ -152,16 +193,16 @@ def _bring_back(engine: sa.Engine, step: Step, names: Sequence[str]) -> int:
         return len(rows)
 
 
-def _refuse_unclear_names(connection: sa.Connection, book: RunBook, bench_name: str) -> None:
+def _refuse_unclear_names(connection: sa.Connection, bench: Bench, bench_name: str) -> None:
     benches = list(connection.scalars(sa.select(schema.bench.c.name)))
     if bench_name not in benches:  # what is there already was taken once, and stays within reach
         refuse_unclear("bench", [bench_name], benches)
     for kind, names in (
-        ("vessel", book.bench.vessels),
-        ("ice", book.bench.ice),
-        ("recipe", book.bench.recipes),
-        ("target", book.bench.targets),
-        ("technique", book.bench.techniques),
+        ("vessel", bench.vessels),
+        ("ice", bench.ice),
+        ("recipe", bench.recipes),
+        ("target", bench.targets),
+        ("technique", bench.techniques),
     ):
         refuse_unclear(kind, names)
 
@@ -175,23 +216,24 @@ def complete_row(
     """
     (run,) = book.runs
     arrival = _arrival(run)
-    _store_trace(connection, arrival.record["trace"], run, _blobs(arrival))
+    _store_trace(connection, arrival.record["trace"], run.trace, _blobs(arrival))
     rev = keep_history(connection, row, arrival.record, _why(source))
     _store_findings(connection, bench_id, source, book.findings)
     return rev
 
 
-def _batches(runs: Sequence[Run]) -> Iterator[tuple[Run, ...]]:
+def in_batches(runs: Iterable[T]) -> Iterator[tuple[T, ...]]:
+    """As many at a time as are stored in one commit."""
     rest = iter(runs)
     while batch := tuple(islice(rest, _BATCH)):
         yield batch
 
 
-def _arrival(run: Run) -> _Arrival:
+def _arrival(run: Run, past: Past | None = None) -> _Arrival:
     record = record_from_run(run)
     # As an older logbook wrote it down, so that the same run is not taken for a changed one.
     imported = json_text({f: v for f, v in record.items() if v is not None or f not in schema.SINCE_STEP_4})
-    return _Arrival(record, imported, fingerprint(imported), run)
+    return _Arrival(record, imported, fingerprint(imported), run, past)
 
 
 def _blobs(arrival: _Arrival) -> list[tuple[str, bytes]]:
@@ -210,20 +252,20 @@ def _lock(connection: sa.Connection, bench_id: int) -> None:
     connection.execute(sa.select(schema.bench.c.id).where(schema.bench.c.id == bench_id).with_for_update())
 
 
-def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: str) -> Step:
+def _store_bench(connection: sa.Connection, coming: Delivery, name: str, source: str) -> Step:
     """Store a new bench, or bring the stored one up to date: the beginning of the import's step."""
     table = schema.bench
-    lay_there = _text_of(book.files.get(BENCH_FILE))
-    theirs = bench_toml(book.bench) if lay_there is None else lay_there
-    fresh = {"name": name, "title": book.bench.title, "toml": theirs, "rev": 1}
+    lay_there = _text_of(coming.files.get(BENCH_FILE))
+    theirs = bench_toml(coming.bench) if lay_there is None else lay_there
+    fresh = {"name": name, "title": coming.bench.title, "toml": theirs, "rev": 1}
     is_new = insert_unless_there(connection, table, fresh)
     row = connection.execute(sa.select(table).where(table.c.name == name).with_for_update()).mappings().one()
     step = Step(row["id"], _why(source), began_bench=is_new or take_out(connection, row["id"]))
     if is_new:
-        _store_files(connection, step.bench_id, book.files or {BENCH_FILE: zlib.compress(theirs.encode())})
+        _store_files(connection, step.bench_id, coming.files or {BENCH_FILE: zlib.compress(theirs.encode())})
         return step
     base, mine = kept_text(connection, step.bench_id), row["toml"]
-    if lay_there is None and parse_bench(mine)[0] == book.bench:
+    if lay_there is None and parse_bench(mine)[0] == coming.bench:
         return step
     by_hand = base is not None and tables_of(base) != tables_of(mine)
     needed = {
@@ -233,8 +275,8 @@ def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: st
     text = merged(base, mine, theirs, needed=needed, yields=lay_there is None)
     title = parse_bench(text)[0].title
     step.bench_rev = describe_bench(connection, step.bench_id, title, text, step.why)
-    if book.files:
-        _store_files(connection, step.bench_id, book.files)
+    if coming.files:
+        _store_files(connection, step.bench_id, coming.files)
     elif not by_hand:
         keep_text(connection, step.bench_id, text)
     return step
@@ -276,12 +318,20 @@ def _store_files(connection: sa.Connection, bench_id: int, files: Mapping[str, b
     connection.execute(table.insert(), rows)
 
 
+def keep_traces(engine: sa.Engine, traces: Iterable[Trace]) -> None:
+    """Store traces that no run has any more, but a correction that may be taken back."""
+    for trace in traces:
+        blobs = blobs_from_trace(trace)
+        with writing(engine).begin() as connection:
+            _store_trace(connection, trace_digest(trace), trace, blobs)
+
+
 def _store_trace(
-    connection: sa.Connection, digest: str | None, run: Run, blobs: Iterable[tuple[str, bytes]]
+    connection: sa.Connection, digest: str | None, trace: Trace | None, blobs: Iterable[tuple[str, bytes]]
 ) -> None:
-    if digest is None or run.trace is None:
+    if digest is None or trace is None:
         return
-    if insert_unless_there(connection, schema.trace, {"digest": digest, "samples": run.trace.time_s.size}):
+    if insert_unless_there(connection, schema.trace, {"digest": digest, "samples": trace.time_s.size}):
         rows = [
             {"trace": digest, "position": n, "name": name, "codec": CODEC, "data": data}
             for n, (name, data) in enumerate(blobs)
@@ -297,11 +347,14 @@ def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source:
     if row is None:
         last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == bench_id)
         run_id = str(uuid4())
-        place = {"id": run_id, "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1}
-        connection.execute(table.insert(), columns_of(record) | place | origin | {"rev": 1})
+        place = {"id": run_id, "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1, "rev": 1}
+        connection.execute(table.insert(), columns_of(record) | place | origin | _past(arrival.past))
+        if arrival.past is not None and arrival.past.changes:
+            keep_past(connection, run_id, arrival.past.changes)
         step.runs.append((run_id, 1))
         return replace(added, new=added.new + 1)
-    if row["fingerprint"] == arrival.fingerprint:  # another import was quicker
+    same = arrival.past is not None and record_from_row(row) == record
+    if same or row["fingerprint"] == arrival.fingerprint:  # another import was quicker
         return replace(added, unchanged=added.unchanged + 1)
     before = json.loads(row["imported"])
     taken = {f: v for f, v in record.items() if before.get(f) != v}
@@ -310,6 +363,16 @@ def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source:
         taken = {f: v for f, v in taken.items() if v not in (None, {})}
     step.changed(row, keep_history(connection, row, taken, _why(source), **origin))
     return replace(added, changed=added.changed + 1, from_elsewhere=(*added.from_elsewhere, *elsewhere))
+
+
+def _past(past: Past | None) -> dict[str, Any]:
+    """The columns of a run that say what it went through."""
+    if past is None:
+        return {}
+    origin = {"source": past.source} if past.source is not None else {}
+    if past.imported is not None:
+        origin |= {"imported": past.imported, "fingerprint": fingerprint(past.imported)}
+    return origin | {"rev": past.rev}
 
 
 def _store_findings(

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Protocol
+from datetime import datetime
+from typing import Any, Protocol, TypeVar
 
 import sqlalchemy as sa
 
 from rig.errors import NotFound
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, explained, shown, url_from
+from rig.logbook.edits import DeletedRun
 from rig.logbook.records import record_from_row, run_from_record
 from rig.runs import Run, RunBook
 
+T = TypeVar("T")
+_DELETED = "deleted"
 PARTS = ("technique", "vessel", "ice", "recipe", "session")
 _SEARCHED = ("run", "operator", "session", "notes")
 _COLUMNS = tuple(c for c in schema.run.c if c.name not in ("imported", "fingerprint"))
@@ -53,6 +59,15 @@ class Tally:
     revisions: int
 
 
+@dataclass(frozen=True)
+class BenchState:
+    """A bench of the logbook as one look finds it: its name there, what describes it, how many runs it has."""
+
+    name: str
+    toml: str
+    tally: Tally
+
+
 Facets = Mapping[str, tuple[str, ...]]
 """The values there are of each of PARTS, sorted."""
 
@@ -66,6 +81,10 @@ class Listing(Protocol):
 
     def facets(self, bench: str) -> Facets:
         """What runs can be filtered by."""
+        ...
+
+    def deleted(self, bench: str) -> tuple[DeletedRun, ...]:
+        """The runs that were deleted, the last first."""
         ...
 
     def page(self, bench: str, wanted: RunFilter, first: int, count: int) -> RunPage:
@@ -87,6 +106,10 @@ class BookListing:
     def facets(self, bench: str) -> Facets:
         """What runs can be filtered by."""
         return {part: tuple(sorted({v for r in self.book.runs if (v := getattr(r, part))})) for part in PARTS}
+
+    def deleted(self, bench: str) -> tuple[DeletedRun, ...]:
+        """None: a book holds no deleted run."""
+        return ()
 
     def page(self, bench: str, wanted: RunFilter, first: int, count: int) -> RunPage:
         """`count` of the runs that pass, from the `first`, newest first."""
@@ -111,42 +134,97 @@ class LogbookListing:
         """Nothing is opened before the first question."""
         url = url_from(url_or_file)
         self._engine, self._where = engine_for(url), shown(url)
+        self._looked: ContextVar[dict[str, Any] | None] = ContextVar("looked", default=None)
 
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
 
+    @contextmanager
+    def one_look(self) -> Iterator[None]:
+        """Meanwhile, in this thread, the benches are asked for once and stay as they were found."""
+        token = self._looked.set({})
+        try:
+            yield
+        finally:
+            self._looked.reset(token)
+
+    def states(self) -> Mapping[str, BenchState]:
+        """The benches that were not put away, by name."""
+        return self._once("benches", lambda connection: {s.name: s for s in _states(connection)})
+
+    def _once(self, what: str, ask: Callable[[sa.Connection], T]) -> T:
+        """An answer of the database, asked for once within one look."""
+        looked = self._looked.get()
+        if looked is not None and what in looked:
+            found: T = looked[what]
+            return found
+        with explained(self._where), self._engine.connect() as connection:
+            found = ask(connection)
+        if looked is not None:
+            looked[what] = found
+        return found
+
+    def state(self, bench: str) -> BenchState:
+        """One of them; NotFound where there is none of that name."""
+        states = self.states()
+        if bench not in states:
+            raise NotFound("bench", bench, states)
+        return states[bench]
+
     def tally(self, bench: str) -> Tally:
         """How many runs there are."""
-        table = schema.run
-        with explained(self._where), self._engine.connect() as connection:
-            bench_id, bench_rev = _bench(connection, bench)
-            query = sa.select(sa.func.count(), sa.func.count(table.c.excluded_because))
-            # a deleted run counts no more, but that it was deleted changes what is seen
-            every = sa.select(sa.func.sum(table.c.rev)).where(table.c.bench_id == bench_id)
-            revisions = connection.scalar(every)
-            runs, excluded = connection.execute(
-                query.where(table.c.bench_id == bench_id, schema.present())
-            ).one()
-            # a bench's own changes weigh more than any number of runs could
-            return Tally(runs, excluded, int(revisions or 0) + 10**9 * bench_rev)
+        return self.state(bench).tally
 
     def facets(self, bench: str) -> Facets:
         """What runs can be filtered by."""
-        with explained(self._where), self._engine.connect() as connection:
-            bench_id, _ = _bench(connection, bench)
-            return {part: _values(connection, bench_id, part) for part in PARTS}
+        return self._sides(bench)[0]
+
+    def deleted(self, bench: str) -> tuple[DeletedRun, ...]:
+        """The runs that were deleted, the last first."""
+        return self._sides(bench)[1]
+
+    def _sides(self, bench: str) -> tuple[Facets, tuple[DeletedRun, ...]]:
+        """What stands beside a list, by one statement."""
+
+        def ask(connection: sa.Connection) -> tuple[Facets, tuple[DeletedRun, ...]]:
+            found: dict[str, list[str]] = {part: [] for part in PARTS}
+            gone = []
+            for part, value, at, why in connection.execute(
+                sa.union_all(*[_deleted(bench), *(_values(bench, part) for part in PARTS)])
+            ):
+                if part == _DELETED:
+                    gone.append(DeletedRun(value, datetime.fromisoformat(at), why))
+                else:
+                    found[part].append(value)
+            gone.sort(key=lambda run: run.deleted_at, reverse=True)
+            return {part: tuple(sorted(values)) for part, values in found.items()}, tuple(gone)
+
+        return self._once(f"beside {bench}", ask)
 
     def page(self, bench: str, wanted: RunFilter, first: int, count: int) -> RunPage:
         """`count` of the runs that pass, from the `first`, newest first."""
-        table = schema.run
+        passing = _condition(bench, wanted)
+        total = sa.select(sa.func.count()).select_from(schema.run).where(passing).scalar_subquery()
+        # the rows of the page are found by the index alone, and only they are read
+        chosen = (
+            sa.select(schema.run.c.id)
+            .where(passing)
+            .order_by(schema.run.c.position.desc())
+            .limit(count)
+            .offset(first)
+            .subquery()
+        )
+        query = (
+            sa.select(total.label("total"), *_COLUMNS)
+            .join_from(schema.run, chosen, chosen.c.id == schema.run.c.id)
+            .order_by(schema.run.c.position.desc())
+        )
         with explained(self._where), self._engine.connect() as connection:
-            bench_id, _ = _bench(connection, bench)
-            passing = _condition(bench_id, wanted)
-            total = connection.scalar(sa.select(sa.func.count()).select_from(table).where(passing))
-            query = sa.select(*_COLUMNS).where(passing).order_by(table.c.position.desc())
-            rows = connection.execute(query.limit(count).offset(first)).mappings()
-            return RunPage(total or 0, tuple(run_from_record(record_from_row(row)) for row in rows))
+            rows = connection.execute(query).mappings().all()
+            if not rows:
+                return RunPage(connection.scalar(sa.select(total)) or 0, ())
+            return RunPage(rows[0]["total"], tuple(run_from_record(record_from_row(row)) for row in rows))
 
     def newest_of_each(self, bench: str, most: int) -> tuple[str, ...]:
         """Names of the newest runs of each drink on each set-up, `most` in all or a few more; none excluded."""
@@ -154,33 +232,57 @@ class LogbookListing:
         group = (table.c.technique, table.c.vessel, table.c.ice, table.c.recipe)
         rank = sa.func.row_number().over(partition_by=group, order_by=table.c.position.desc())
         with explained(self._where), self._engine.connect() as connection:
-            bench_id, _ = _bench(connection, bench)
-            used = (table.c.bench_id == bench_id) & table.c.excluded_because.is_(None) & schema.present()
+            used = (table.c.bench_id == _id_of(bench)) & table.c.excluded_because.is_(None) & schema.present()
             ranked = sa.select(table.c.run, rank.label("place"), table.c.position).where(used).subquery()
             # the newest of every group before the second newest of any
             query = sa.select(ranked.c.run).order_by(ranked.c.place, ranked.c.position.desc()).limit(most)
             return tuple(connection.scalars(query))
 
 
-def _bench(connection: sa.Connection, name: str) -> tuple[int, int]:
-    table = schema.bench
-    row = connection.execute(sa.select(table.c.id, table.c.rev).where(table.c.name == name)).one_or_none()
-    if row is None:
-        raise NotFound("bench", name, connection.scalars(sa.select(table.c.name)))
-    return int(row[0]), int(row[1])
-
-
-def _values(connection: sa.Connection, bench_id: int, part: str) -> tuple[str, ...]:
-    column = schema.run.c[part]
-    query = (
-        sa.select(column)
-        .distinct()
-        .where(schema.run.c.bench_id == bench_id, column.is_not(None), schema.present())
+def _states(connection: sa.Connection) -> Iterator[BenchState]:
+    """Every bench with what is counted of its runs, by indexes alone."""
+    bench, run, gone, away = schema.bench, schema.run, schema.run_deleted, schema.bench_put_away
+    runs, excluded = sa.func.count().label("runs"), sa.func.count(run.c.excluded_because).label("excluded")
+    every = (
+        sa.select(run.c.bench_id, runs, excluded, sa.func.sum(run.c.rev).label("revisions"))
+        .group_by(run.c.bench_id)
+        .subquery()
     )
-    return tuple(sorted(connection.scalars(query)))
+    # a deleted run counts no more, but that it was deleted changes what is seen
+    lost = sa.select(run.c.bench_id, runs, excluded).join_from(gone, run).group_by(run.c.bench_id).subquery()
+    query = (
+        sa.select(bench.c.name, bench.c.toml, bench.c.rev, every, lost.c.runs, lost.c.excluded)
+        .join_from(bench, every, every.c.bench_id == bench.c.id, isouter=True)
+        .join(lost, lost.c.bench_id == bench.c.id, isouter=True)
+        .where(bench.c.id.not_in(sa.select(away.c.bench_id)))
+        .order_by(bench.c.name)
+    )
+    for name, toml, rev, _, held, held_out, revisions, no_more, no_more_out in connection.execute(query):
+        # a bench's own changes weigh more than any number of runs could
+        changes = int(revisions or 0) + 10**9 * rev
+        counted = Tally((held or 0) - (no_more or 0), (held_out or 0) - (no_more_out or 0), changes)
+        yield BenchState(name, toml, counted)
 
 
-def _condition(bench_id: int, wanted: RunFilter) -> sa.ColumnElement[bool]:
+def _id_of(bench: str) -> sa.ScalarSelect[int]:
+    """The number of a bench, to be found within a statement."""
+    return sa.select(schema.bench.c.id).where(schema.bench.c.name == bench).scalar_subquery()
+
+
+def _values(bench: str, part: str) -> sa.Select[tuple[str, str, str, str]]:
+    column = schema.run.c[part]
+    mine = (schema.run.c.bench_id == _id_of(bench)) & column.is_not(None) & schema.present()
+    nothing = sa.literal("")
+    return sa.select(sa.literal(part), column, nothing, nothing).where(mine).distinct()
+
+
+def _deleted(bench: str) -> sa.Select[tuple[str, str, str, str]]:
+    gone = schema.run_deleted
+    columns = sa.literal(_DELETED), schema.run.c.run, gone.c.deleted_at, gone.c.why
+    return sa.select(*columns).join_from(gone, schema.run).where(schema.run.c.bench_id == _id_of(bench))
+
+
+def _condition(bench: str, wanted: RunFilter) -> sa.ColumnElement[bool]:
     table = schema.run
     parts = [table.c[p] == value for p in PARTS if (value := getattr(wanted, p))]
     if wanted.words:
@@ -190,4 +292,4 @@ def _condition(bench_id: int, wanted: RunFilter) -> sa.ColumnElement[bool]:
         parts.append(column.is_not(None) if wanted.excluded else column.is_(None))
     if wanted.names is not None:
         parts.append(table.c.run.in_(sorted(wanted.names)))
-    return sa.and_(table.c.bench_id == bench_id, schema.present(), *parts)
+    return sa.and_(table.c.bench_id == _id_of(bench), schema.present(), *parts)

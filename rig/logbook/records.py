@@ -85,18 +85,15 @@ def trace_from_blobs(blobs: Iterable[tuple[str, str, bytes]]) -> Trace:
     LogbookError
         Where a blob is damaged or was written in a way this program does not know.
     """
-    channels = {name: _samples(name, codec, data) for name, codec, data in blobs}
-    time_s = channels.pop("time_s")
-    others = {n: channels.pop(n, None) for n in ("scale_g", "room_c", "cadence_hz")}
-    probes = {name[len("probe_") : -len("_c")]: values for name, values in channels.items()}
-    return Trace(time_s, probes, **others)
+    return Trace.of({name: samples(name, codec, data) for name, codec, data in blobs})
 
 
 def _bytes(values: FloatArray) -> bytes:
     return np.ascontiguousarray(values, dtype="<f8").tobytes()
 
 
-def _samples(name: str, codec: str, data: bytes) -> FloatArray:
+def samples(name: str, codec: str, data: bytes) -> FloatArray:
+    """What one channel read, out of its blob; raises as `trace_from_blobs`."""
     if codec != CODEC:
         raise LogbookError(
             f"channel {name} is stored as {codec!r}, which this chillrig does not know. Update it"

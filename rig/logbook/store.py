@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,6 +15,7 @@ from typing import Any, Self, TypedDict, Unpack
 
 import sqlalchemy as sa
 
+from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
@@ -34,7 +35,7 @@ from rig.logbook.edits import (
 from rig.logbook.intake import Added, Progress, add_book, complete_row
 from rig.logbook.mended import still_standing
 from rig.logbook.migrations import migrate
-from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
+from rig.logbook.records import record_from_row, run_from_record, samples, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
 from rig.runs import Run, RunBook, Trace
 
@@ -182,8 +183,63 @@ class Logbook:
 
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""
+        mine = (schema.bench.c.name == bench_name) & (schema.run.c.run == run)
+        channel = schema.channel
+        query = (
+            sa.select(*_LISTED, channel.c.name, channel.c.codec, channel.c.data)
+            .join(schema.bench)
+            .join(channel, channel.c.trace == schema.run.c.trace, isouter=True)
+            .where(mine)
+            .order_by(channel.c.position)
+        )
         with self._reading() as connection:
-            return run_with_trace(connection, run_row(connection, bench_id_of(connection, bench_name), run))
+            rows = connection.execute(query).mappings().all()
+            if not rows:  # which of the two there is not
+                return run_with_trace(
+                    connection, run_row(connection, bench_id_of(connection, bench_name), run)
+                )
+        blobs = [(row["name"], row["codec"], row["data"]) for row in rows if row["name"] is not None]
+        return _run(rows[0], {rows[0]["trace"]: trace_from_blobs(blobs)} if blobs else {})
+
+    def channel(self, bench_name: str, run: str, name: str) -> tuple[FloatArray, FloatArray]:
+        """When and what one channel of a run's trace read; the others are not touched.
+
+        Raises
+        ------
+        NotFound
+            No such bench or run, or no such channel of it.
+        """
+        mine = (schema.bench.c.name == bench_name) & (schema.run.c.run == run)
+        table = schema.channel
+        query = (
+            sa.select(table.c.name, table.c.codec, table.c.data)
+            .join_from(schema.run, schema.bench)
+            .join(table, table.c.trace == schema.run.c.trace)
+            .where(mine & table.c.name.in_(("time_s", name)))
+        )
+        with self._reading() as connection:
+            found = {row.name: samples(*row) for row in connection.execute(query)}
+            if name not in found:
+                row = run_row(connection, bench_id_of(connection, bench_name), run)
+                known = (
+                    sa.select(table.c.name).where(table.c.trace == row["trace"]).order_by(table.c.position)
+                )
+                raise NotFound(f"channel of run {run}", name, connection.scalars(known).all())
+            return found["time_s"], found[name]
+
+    def runs(self, bench_name: str, names: Sequence[str]) -> tuple[Run, ...]:
+        """Those of these runs that there are, with their traces, in the order they came; by two statements."""
+        mine = schema.bench.c.name == bench_name
+        with self._reading() as connection:
+            chosen = schema.run.c.id.in_(
+                sa.select(schema.run.c.id)
+                .join(schema.bench)
+                .where(mine & schema.run.c.run.in_(names) & schema.present())
+            )
+            query = sa.select(*_LISTED).where(chosen).order_by(schema.run.c.position)
+            found = connection.execute(query).mappings().all()
+            traces = _traces(connection, chosen)
+            return tuple(_run(row, traces) for row in found)
 
     def list_runs(
         self, bench_name: str | None = None, **selection: Unpack[Selection]
@@ -268,8 +324,16 @@ class Logbook:
     def history(self, bench_name: str, run: str) -> tuple[Change, ...]:
         """Every change of a run since it came in, oldest first."""
         with self._reading() as connection:
-            row = run_row(connection, bench_id_of(connection, bench_name), run)
-            return history_of(connection, row["id"])
+            mine = (schema.bench.c.name == bench_name) & (schema.run.c.run == run)
+            found = _changes(
+                connection,
+                sa.select(schema.run.c.id, schema.run_history)
+                .join_from(schema.run, schema.bench)
+                .where(mine),
+            )
+            if found is None:  # which of the two there is not
+                run_row(connection, bench_id_of(connection, bench_name), run)
+            return found or ()
 
     def cached(self, fingerprint: str) -> bytes | None:
         """What was cached under a fingerprint, or None."""
@@ -301,6 +365,14 @@ class Logbook:
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:
         with explained(self.where), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _snapshot(self) -> Iterator[sa.Connection]:
+        """A connection that sees the logbook as it is now, however long it reads."""
+        with self._reading() as connection:
+            if connection.dialect.name == "postgresql":  # SQLite's readers see nothing else
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection
 
     @contextmanager
@@ -351,8 +423,21 @@ def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> i
 
 def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
     """Every change of a run, oldest first."""
+    query = (
+        sa.select(schema.run.c.id, schema.run_history)
+        .select_from(schema.run)
+        .where(schema.run.c.id == run_id)
+    )
+    return _changes(connection, query) or ()
+
+
+def _changes(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
+    """The changes of the run that a query finds, oldest first; None where it finds none."""
     table = schema.run_history
-    query = sa.select(table).where(table.c.run_id == run_id).order_by(table.c.rev)
+    rows = query.join(table, table.c.run_id == schema.run.c.id, isouter=True).order_by(table.c.rev)
+    entries = connection.execute(rows).mappings().all()
+    if not entries:
+        return None
     return tuple(
         Change(
             rev=entry["rev"],
@@ -360,7 +445,8 @@ def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
             why=entry["why"],
             changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
         )
-        for entry in connection.execute(query).mappings()
+        for entry in entries
+        if entry["rev"] is not None
     )
 
 

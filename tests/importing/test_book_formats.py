@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import json
 import tempfile
 from collections.abc import Callable
@@ -12,7 +11,6 @@ from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from made_books import books
@@ -21,7 +19,6 @@ from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
 from rig.errors import BenchError
 from rig.importing.bench_folder import open_bench
 from rig.importing.book_file import open_book
-from rig.importing.book_parquet import book_parquet
 from rig.importing.book_workbook import book_xlsx
 from rig.importing.cells_out import trace_names
 from rig.importing.csvw import folder_metadata, sheet_metadata
@@ -31,7 +28,6 @@ from rig.runs import Finding, Gravity, Run, RunBook, Trace
 WRITERS: dict[str, Callable[[RunBook], bytes]] = {
     "json": lambda book: book_json(book).encode(),
     "xlsx": book_xlsx,
-    "parquet": book_parquet,
 }
 BENCH = Bench(
     vessels={"tin": Vessel("tin")},
@@ -104,12 +100,6 @@ def test_numpy_numbers_are_written_as_numbers(kind: str, tmp_path: Path) -> None
         assert read.runs[0].ice_mass_g == 200.25
         assert (read.runs[0].drink_mass_g, read.runs[0].duration_s) == (95.5, 12.0)
         assert read.bench.vessels["tin"].mass_g == 235.5
-
-
-def test_a_parquet_file_opens_in_pandas_with_a_list_a_channel() -> None:
-    frame = pd.read_parquet(io.BytesIO(book_parquet(RunBook(BENCH, (run("a", trace=TRACE), run("b"))))))
-    assert list(frame["run"]) == ["a", "b"]
-    assert frame["probe_tip_c"][0][0] == 20.0 and frame["probe_tip_c"][1] is None
 
 
 @pytest.mark.parametrize("kind", WRITERS)

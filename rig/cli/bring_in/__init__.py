@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from rig.bench import BENCH_FILE
-from rig.cli.bring_in import loose, tables
+from rig.cli.bring_in import folders, loose, tables
 from rig.cli.bring_in.stored import AUTO, Told, plausible
 from rig.cli.options import AsJson, BenchName, Logbook, example
-from rig.cli.printing import finding_json, print_findings, print_json, progress, say
-from rig.cli.source import logbook_option, quoted
-from rig.errors import BenchError, ModelRangeError, Place
-from rig.session.places import logbook_at, make_folder
-
-if TYPE_CHECKING:
-    from rig.logbook.intake import Added
-    from rig.logbook.store import Logbook as OpenLogbook
-    from rig.runs import RunBook
+from rig.errors import ModelRangeError
 
 EXAMPLE = example(
     "chillrig import my-bar",
@@ -37,30 +28,6 @@ EXAMPLE = example(
     "chillrig import scale.csv --weigh-ins --recipe 'quayside black' --dry-run",
     "chillrig import scale.csv --into r31 --weighed drink_mass_g=2-4",
 )
-
-
-@dataclass(frozen=True)
-class Import:
-    """One bench folder brought in: what it held, and what the logbook made of it."""
-
-    folder: Path
-    name: str
-    book: RunBook
-    added: Added
-
-    def to_dict(self) -> dict[str, Any]:
-        """Stable keys; an entry of `import --json`."""
-        return {
-            "folder": str(self.folder),
-            "bench_name": self.name,
-            "title": self.book.bench.title,
-            "runs": len(self.book.runs),
-            "new": self.added.new,
-            "changed": self.added.changed,
-            "unchanged": self.added.unchanged,
-            "from_elsewhere": list(self.added.from_elsewhere),
-            "findings": [finding_json(f) for f in self.book.findings],
-        }
 
 
 class Dates(StrEnum):
@@ -81,7 +48,7 @@ def command(
     paths: Annotated[
         list[Path],
         typer.Argument(
-            metavar="DIR|FILE...", help="Bench folders, exported runs, loose files, or one run's tables."
+            metavar="DIR|FILE...", help="Bench folders, exports, loose files, or one run's tables."
         ),
     ],
     as_name: Annotated[
@@ -188,7 +155,7 @@ def command(
     """
     drawers = [path for path in paths if _is_drawer(path)]
     if not drawers and not all(_is_table(path) for path in paths):
-        _folders(paths, as_name, logbook, as_json, dry_run)
+        folders.command(paths, as_name, logbook, as_json, dry_run)
         return
     if drawers and (len(paths) > 1 or run is not None or into is not None):
         raise typer.BadParameter(f"{drawers[0]} holds loose files of several runs; import it by itself")
@@ -274,56 +241,6 @@ def _weighed(texts: Sequence[str] | None) -> dict[str, tuple[int, ...]]:
     return out
 
 
-def _folders(
-    folders: Sequence[Path], as_name: str | None, logbook: str | None, as_json: bool, dry_run: bool
-) -> None:
-    from rig.logbook.store import open_logbook
-
-    if as_name is not None and len(folders) > 1:
-        raise typer.BadParameter("--as names one folder; import the others by themselves")
-    # every folder is read before anything is stored, so that a slip in the last one stores nothing
-    books = [read(folder) for folder in folders]
-    if dry_run:
-        _show_books(folders, books, as_json)
-        return
-    at = logbook_at(logbook)
-    if "://" not in at:
-        make_folder(Path(at).parent)
-    with open_logbook(at) as opened:
-        done = [
-            bring_in(opened, folder, as_name or bench_name_of(folder), book, as_json)
-            for folder, book in zip(folders, books, strict=True)
-        ]
-        where = opened.where
-    if as_json:
-        print_json({"logbook": where, "imports": [i.to_dict() for i in done]})
-        return
-    for i in done:
-        print_import(i)
-    option = f"{logbook_option(logbook)}--bench-name {quoted(done[0].name)}"
-    say("", f"In the logbook at {where}. Next: chillrig fit {option}")
-
-
-def _show_books(folders: Sequence[Path], books: Sequence[RunBook], as_json: bool) -> None:
-    """What folders hold, with nothing stored."""
-    if as_json:
-        entries = [
-            {
-                "folder": str(folder),
-                "title": book.bench.title,
-                "runs": len(book.runs),
-                "findings": [finding_json(f) for f in book.findings],
-            }
-            for folder, book in zip(folders, books, strict=True)
-        ]
-        print_json({"dry_run": True, "folders": entries})
-        return
-    for book in books:
-        say(f"{book.bench.title}: {len(book.runs)} runs.", style="bold")
-        print_findings(book.findings)
-    say("", "Nothing was stored (--dry-run).")
-
-
 def _is_drawer(path: Path) -> bool:
     """Whether a path holds loose files: an archive, or a folder of tables that describes no bench."""
     from rig.importing.bench_folder import tables_in
@@ -341,51 +258,3 @@ def _is_table(path: Path) -> bool:
     from rig.importing.book_file import open_book
 
     return path.is_file() and path.name != BENCH_FILE and open_book(path) is None
-
-
-def read(path: Path) -> RunBook:
-    """The book of a bench folder or of an exported file; another file among them is declined."""
-    from rig.importing.bench_folder import open_bench
-    from rig.importing.book_file import open_book
-
-    if not path.is_file() or path.name == BENCH_FILE:
-        return open_bench(path)
-    book = open_book(path)
-    if book is None:
-        raise BenchError(
-            "this is a file; a bench folder is expected",
-            Place(str(path)),
-            "Import bench folders and tables by themselves",
-        )
-    return book
-
-
-def bench_name_of(folder: Path) -> str:
-    """What a folder's bench is called in the logbook unless told otherwise."""
-    home = folder.resolve()
-    if home.is_file() and home.name != BENCH_FILE:
-        return home.stem
-    return (home.parent if home.is_file() else home).name
-
-
-def bring_in(logbook: OpenLogbook, folder: Path, name: str, book: RunBook, quiet: bool) -> Import:
-    """Store a book under a name, with a bar on stderr where that takes a while."""
-    with progress(f"storing {name}", quiet) as tell:
-        added = logbook.add(book, name, str(folder), lambda done, every: tell(done / max(every, 1)))
-    return Import(folder, name, book, added)
-
-
-def print_import(done: Import, most_findings: int = 12) -> None:
-    """What came in, and what was found wrong with it."""
-    a = done.added
-    say(
-        f"{done.name}: {done.book.bench.title}. {len(done.book.runs)} runs: "
-        f"{a.new} new, {a.changed} changed, {a.unchanged} as they were.",
-        style="bold",
-    )
-    if a.from_elsewhere:
-        say(f"  Came from another folder before: {', '.join(a.from_elsewhere)}.")
-    if done.book.findings:
-        print_findings(done.book.findings, most_findings)
-    else:
-        say("  Nothing odd in its files.")

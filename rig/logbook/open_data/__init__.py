@@ -1,0 +1,1 @@
+"""The whole logbook as open data: a folder of Parquet tables with a Data Package that describes them; and back."""
