@@ -28,6 +28,7 @@ from rig.cli import (
     guide,
     hear,
     kit,
+    logbook,
     plan,
     ports,
     rank,
@@ -178,6 +179,12 @@ app.add_typer(
     epilog=recipe.EXAMPLE,
 )
 
+app.add_typer(
+    logbook.app,
+    name="logbook",
+    short_help="One logbook for many venues; its schema.",
+    epilog=logbook.EXAMPLE,
+)
 app.add_typer(
     foam.app,
     name="foam",

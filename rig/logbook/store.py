@@ -19,7 +19,16 @@ from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
-from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
+from rig.logbook.connect import (
+    engine_for,
+    explained,
+    file_at,
+    let_readers_in,
+    shown,
+    url_from,
+    venue_asked,
+    writing,
+)
 from rig.logbook.edits import (
     DELETED,
     JUDGED,
@@ -33,9 +42,10 @@ from rig.logbook.edits import (
 )
 from rig.logbook.intake import Added, Progress, add_book, complete_row
 from rig.logbook.mended import still_standing
-from rig.logbook.migrations import migrate
+from rig.logbook.migrations import STEPS, migrate, schema_number
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
+from rig.logbook.venues import settle_venue
 from rig.runs import Run, RunBook, Trace
 
 MOST_CACHED = 4
@@ -75,8 +85,9 @@ class ListedRun:
 def open_logbook(url_or_file: str | Path | None) -> Logbook:
     """Open a logbook, a new one where there is none, and bring it to the newest schema.
 
-    A path is a SQLite file; `postgresql://…` is a database shared by venues; None is a logbook in memory that
-    is gone when closed. A SQLite file belongs on a disk of this computer, not on a network share.
+    A path is a SQLite file, which belongs on a disk of this computer, not on a network share; None is a logbook in
+    memory that is gone when closed. `postgresql://…` is a database shared by venues: `?venue=NAME` at its end says
+    which, for those who belong to several, and `chillrig logbook migrate` alone brings it to a newer schema.
 
     Raises
     ------
@@ -89,12 +100,23 @@ def open_logbook(url_or_file: str | Path | None) -> Logbook:
     engine = engine_for(url)
     try:
         with explained(shown(url)):
+            _refuse_older(engine)
             migrate(engine)  # which refuses a database of another program before anything is changed in it
             let_readers_in(engine)
+            settle_venue(engine, venue_asked(url))
     except BaseException:
         engine.dispose()
         raise
     return Logbook(engine, shown(url))
+
+
+def _refuse_older(engine: sa.Engine) -> None:
+    """Bring along no database that others work with, by the way: a file is one's own."""
+    if engine.dialect.name == "postgresql" and 0 < (found := schema_number(engine)) < len(STEPS):
+        raise LogbookError(
+            f"this logbook has schema {found}, and this chillrig works with {len(STEPS)}. Update chillrig at all "
+            "venues, then bring it along: chillrig logbook migrate, first with --dry-run"
+        )
 
 
 class Logbook:
@@ -151,7 +173,7 @@ class Logbook:
                 isouter=True,
             )
             .where(schema.bench.c.id.not_in(sa.select(schema.bench_put_away.c.bench_id)))
-            .group_by(schema.bench.c.id)
+            .group_by(schema.bench.c.id, schema.bench.c.name, schema.bench.c.title)
             .order_by(schema.bench.c.name)
         )
         with self._reading() as connection:

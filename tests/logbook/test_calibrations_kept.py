@@ -89,11 +89,12 @@ def test_runs_and_calibrations_live_side_by_side(logbook: Logbook, book: RunBook
 
 
 @pytest.fixture
-def damaged(logbook: Logbook) -> Iterator[Logbook]:
-    keep_calibration(logbook, PROBE)
-    with logbook._engine.begin() as connection:
-        connection.execute(schema.calibration.update().values(covariance="[[1.0]]"))
-    yield logbook
+def damaged(own_url: str) -> Iterator[Logbook]:
+    with open_logbook(own_url) as logbook:
+        keep_calibration(logbook, PROBE)
+        with logbook._engine.begin() as connection:
+            connection.execute(schema.calibration.update().values(covariance="[[1.0]]"))
+        yield logbook
 
 
 def test_a_damaged_calibration_is_named_with_its_cure(damaged: Logbook) -> None:
@@ -103,18 +104,19 @@ def test_a_damaged_calibration_is_named_with_its_cure(damaged: Logbook) -> None:
         calibrations(damaged)
 
 
-def test_a_logbook_of_the_step_before_gets_the_table(url: str) -> None:
-    engine = engine_for(url_from(url))
+def test_a_logbook_of_the_step_before_gets_the_table(own_url: str) -> None:
+    engine = engine_for(url_from(own_url))
     migrate(engine, STEPS[:1])
+    migrate(engine)
     engine.dispose()
-    with open_logbook(url) as logbook:
+    with open_logbook(own_url) as logbook:
         assert keep_calibration(logbook, PROBE)
 
 
 def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
-    url: str, book: RunBook
+    own_url: str, book: RunBook
 ) -> None:
-    with open_logbook(url) as logbook:
+    with open_logbook(own_url) as logbook:
         logbook.add(book, "bar", "folder")
         with logbook._engine.begin() as connection:
             for column in schema.SINCE_STEP_4:
@@ -124,7 +126,8 @@ def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
             for table in (schema.step_run, schema.step, schema.bench_put_away, schema.bench_file):
                 table.drop(connection)
             connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 3))
-    with open_logbook(url) as logbook:
+        migrate(logbook._engine)
+    with open_logbook(own_url) as logbook:
         assert logbook.book("bar") == book
         assert logbook.add(book, "bar", "folder").unchanged == len(book.runs)
         with logbook._engine.connect() as connection:
