@@ -8,7 +8,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from uuid import uuid4
+from typing import Any
+from uuid import UUID, uuid5
 
 import sqlalchemy as sa
 
@@ -20,10 +21,13 @@ from rig.errors import BenchError, Place
 from rig.logbook import schema
 from rig.logbook.changes import (
     TAKEN_BACK,
+    Kind,
     Step,
+    begin_bench_row,
     describe_bench,
     insert_unless_there,
     keep_history,
+    note_new,
     now_text,
     set_deleted,
 )
@@ -215,8 +219,7 @@ def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: st
     table = schema.bench
     lay_there = _text_of(book.files.get(BENCH_FILE))
     theirs = bench_toml(book.bench) if lay_there is None else lay_there
-    fresh = {"name": name, "title": book.bench.title, "toml": theirs, "rev": 1}
-    is_new = insert_unless_there(connection, table, fresh)
+    is_new = begin_bench_row(connection, name, book.bench.title, theirs)
     row = connection.execute(sa.select(table).where(table.c.name == name).with_for_update()).mappings().one()
     step = Step(row["id"], _why(source), began_bench=is_new or take_out(connection, row["id"]))
     if is_new:
@@ -226,10 +229,7 @@ def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: st
     if lay_there is None and parse_bench(mine)[0] == book.bench:
         return step
     by_hand = base is not None and tables_of(base) != tables_of(mine)
-    needed = {
-        shelf: set(connection.scalars(sa.select(c).where(schema.run.c.bench_id == step.bench_id).distinct()))
-        for shelf, c in _SHELVES.items()
-    }
+    needed = named_by_runs(connection, step.bench_id)
     text = merged(base, mine, theirs, needed=needed, yields=lay_there is None)
     title = parse_bench(text)[0].title
     step.bench_rev = describe_bench(connection, step.bench_id, title, text, step.why)
@@ -238,6 +238,12 @@ def _store_bench(connection: sa.Connection, book: RunBook, name: str, source: st
     elif not by_hand:
         keep_text(connection, step.bench_id, text)
     return step
+
+
+def named_by_runs(connection: sa.Connection, bench_id: int) -> dict[str, set[str]]:
+    """What a bench's runs name, by shelf: its entries that cannot go."""
+    mine = schema.run.c.bench_id == bench_id
+    return {s: set(connection.scalars(sa.select(c).where(mine).distinct())) for s, c in _SHELVES.items()}
 
 
 def take_out(connection: sa.Connection, bench_id: int) -> bool:
@@ -298,22 +304,42 @@ def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source:
     mine = (table.c.bench_id == bench_id) & (table.c.run == record["run"])
     row = connection.execute(sa.select(table).where(mine)).mappings().one_or_none()
     origin = {"source": source, "imported": arrival.imported, "fingerprint": arrival.fingerprint}
+    run_id = _run_id(connection, bench_id, arrival)
     if row is None:
-        last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == bench_id)
-        run_id = str(uuid4())
-        place = {"id": run_id, "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1}
-        connection.execute(table.insert(), columns_of(record) | place | origin | {"rev": 1})
-        step.runs.append((run_id, 1))
+        insert_run(connection, step, run_id, record, origin)
         return replace(added, new=added.new + 1)
-    if row["fingerprint"] == arrival.fingerprint:  # another import was quicker
+    known = row["fingerprint"] == arrival.fingerprint  # another import was quicker
+    if known or connection.scalar(sa.select(table.c.id).where(table.c.id == run_id)) is not None:
         return replace(added, unchanged=added.unchanged + 1)
     before = json.loads(row["imported"])
     taken = {f: v for f, v in record.items() if before.get(f) != v}
     elsewhere = (record["run"],) if row["source"] != source else ()
     if elsewhere:  # what this source never knew is no value taken back
         taken = {f: v for f, v in taken.items() if v not in (None, {})}
-    step.changed(row, keep_history(connection, row, taken, _why(source), **origin))
+    step.changed(row, keep_history(connection, row, taken, _why(source), columns=origin))
     return replace(added, changed=added.changed + 1, from_elsewhere=(*added.from_elsewhere, *elsewhere))
+
+
+def insert_run(
+    connection: sa.Connection, step: Step, run_id: str, record: Record, origin: Mapping[str, Any]
+) -> None:
+    """Add a run at the end of the step's bench; `origin`: its source, and what was imported of it."""
+    table = schema.run
+    last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == step.bench_id)
+    place = {"id": run_id, "bench_id": step.bench_id, "position": (connection.scalar(last) or 0) + 1}
+    connection.execute(table.insert(), columns_of(record) | place | dict(origin) | {"rev": 1})
+    step.runs.append((run_id, 1))
+    note_new(connection, Kind.RUN, run_id)
+
+
+_RUNS = UUID("0f6e2f9c-8f0b-4c8e-9a36-5d3c1f7f9b21")
+"""The namespace of runs' ids (RFC 9562, version 5)."""
+
+
+def _run_id(connection: sa.Connection, bench_id: int, arrival: _Arrival) -> str:
+    """A run's id in all logbooks: of its bench and what it holds, so that one folder imported twice is one run each."""
+    bench = connection.scalar(sa.select(schema.bench.c.name).where(schema.bench.c.id == bench_id))
+    return str(uuid5(_RUNS, f"{bench}\0{arrival.record['run']}\0{arrival.fingerprint}"))
 
 
 def _store_findings(

@@ -6,10 +6,12 @@ tests keep them in `schema_1.sql`), so that every logbook ever written is brough
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from uuid import UUID, uuid5
 
 import sqlalchemy as sa
 
@@ -67,6 +69,38 @@ def add_steps(connection: sa.Connection) -> None:
         create_table(connection, table)
 
 
+def add_outbox(connection: sa.Connection) -> None:
+    """Step 8: what is new since when, for other logbooks, with an id for every correction."""
+    for table in (schema.this_logbook, schema.outbox, schema.peer, schema.peer_bench, schema.peer_refused):
+        create_table(connection, table)
+    history, run = schema.run_history, schema.run
+    for column in ("id", "follows", "made_in"):
+        connection.exec_driver_sql(f"ALTER TABLE run_history ADD COLUMN {column} TEXT")
+    connection.exec_driver_sql("CREATE INDEX correction_by_id ON run_history (id)")
+    last: dict[tuple[str, str], str] = {}
+    rows = sa.select(history.c.run_id, history.c.rev, history.c.changes)
+    for run_id, rev, changes in connection.execute(rows.order_by(history.c.run_id, history.c.rev)).all():
+        id_ = str(uuid5(UUID(run_id), str(rev)))
+        follows = {f: [last[run_id, f]] if (run_id, f) in last else [] for f in json.loads(changes)}
+        last |= {(run_id, f): id_ for f in follows}
+        entry = (history.c.run_id == run_id) & (history.c.rev == rev)
+        values = {"id": id_, "follows": json.dumps(follows), "made_in": ""}
+        connection.execute(history.update().where(entry).values(values))
+    for kind, refs in (
+        ("bench", sa.select(schema.bench.c.name).order_by(schema.bench.c.id)),
+        ("calibration", sa.select(schema.calibration.c.id).order_by(schema.calibration.c.made_at)),
+        ("run", sa.select(run.c.id).order_by(run.c.bench_id, run.c.position)),
+        (
+            "correction",
+            sa.select(history.c.id).order_by(history.c.changed_at, history.c.run_id, history.c.rev),
+        ),
+    ):
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        new = [{"kind": kind, "ref": ref, "noted_at": now} for ref in connection.scalars(refs)]
+        if new:
+            connection.execute(schema.outbox.insert(), new)
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
@@ -75,6 +109,7 @@ STEPS: tuple[Step, ...] = (
     add_calls_made,
     add_deleted_runs,
     add_steps,
+    add_outbox,
 )
 
 

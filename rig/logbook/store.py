@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ import sqlalchemy as sa
 from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
-from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
+from rig.logbook.changes import Step, history_of, insert_unless_there, keep_history, set_deleted, step
 from rig.logbook.connect import (
     engine_for,
     explained,
@@ -348,7 +347,7 @@ def change_run(connection: sa.Connection, made: Step, run: str, changes: Mapping
     record = checked_changes(bench, run, changes)
     if not JUDGED.isdisjoint(record):
         refuse_contradictions(bench, run_with_trace(connection, row), record)
-    return made.changed(row, keep_history(connection, row, record, made.why))
+    return made.changed(row, keep_history(connection, row, record, made.why, settles=True))
 
 
 def run_with_trace(connection: sa.Connection, row: sa.RowMapping) -> Run:
@@ -369,21 +368,6 @@ def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> i
     if DELETED in before:
         return turn_deleted(connection, row, undoes(change.rev), deleted=bool(before[DELETED]))
     return keep_history(connection, row, before, undoes(change.rev))
-
-
-def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
-    """Every change of a run, oldest first."""
-    table = schema.run_history
-    query = sa.select(table).where(table.c.run_id == run_id).order_by(table.c.rev)
-    return tuple(
-        Change(
-            rev=entry["rev"],
-            changed_at=datetime.fromisoformat(entry["changed_at"]),
-            why=entry["why"],
-            changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
-        )
-        for entry in connection.execute(query).mappings()
-    )
 
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:

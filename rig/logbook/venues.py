@@ -60,7 +60,7 @@ _KEPT_FOR_EVER = Writes(update=None)
 _WORKED_OUT_ANEW = Writes(delete=Right.BARISTA)
 _WRITES = {
     **dict.fromkeys(
-        ("trace", "channel", "run_history", "bench_history", "step", "step_run", "calibration"),
+        ("trace", "channel", "run_history", "bench_history", "step", "step_run", "calibration", "outbox"),
         _KEPT_FOR_EVER,
     ),
     **dict.fromkeys(("finding", "fit_cache", "table_profile", "bench_file"), _WORKED_OUT_ANEW),

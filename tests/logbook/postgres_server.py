@@ -81,7 +81,7 @@ def own_server() -> Iterator[Server]:
             for path in (folder, folder / "server.key"):
                 shutil.chown(path, "postgres")
         as_its_user([str(found[-1]), "-D", f"{folder}/db", "-A", "trust", "--no-sync"])
-        rules = "local all postgres trust\nhostssl all all all scram-sha-256\n"
+        rules = "local all all trust\nhostssl all all all scram-sha-256\n"
         (folder / "db" / "pg_hba.conf").write_text(rules)
         server.start()
         yield server
