@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -53,8 +54,20 @@ def command(
             raise RigError(
                 "this logbook has no other one to be brought together with yet. Name it: chillrig sync ADDRESS"
             )
-        done = sync_with(opened, told)
+        done = sync_with(opened, _there(told))
         _tell(done, waiting(opened), as_json)
+
+
+def _there(address: str) -> str:
+    """An address; a file by its whole path, which must be there: a mistyped one is not made anew."""
+    if "://" in address:
+        return address
+    file = Path(address).expanduser().absolute()
+    if not file.exists():
+        raise RigError(
+            f"there is no logbook at {file}. Make it first: chillrig logbook create --logbook {quoted(str(file))}"
+        )
+    return str(file)
 
 
 def _tell_waiting(found: Waiting | None, as_json: bool) -> None:

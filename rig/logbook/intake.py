@@ -114,7 +114,7 @@ def add_book(
         added = replace(added, unchanged=added.unchanged + len(arrivals) - len(changed))
         if changed:
             with writing(engine).begin() as connection:
-                _lock(connection, bench_id)
+                lock_bench(connection, bench_id)
                 for arrival, blobs in changed:
                     _store_trace(connection, arrival.record["trace"], arrival.run, blobs)
                     added = _store_run(connection, arrival, step, source, added)
@@ -209,8 +209,8 @@ def _fingerprints(connection: sa.Connection, bench_id: int) -> dict[str, str]:
     return {row.run: row.fingerprint for row in rows}
 
 
-def _lock(connection: sa.Connection, bench_id: int) -> None:
-    """Let no other import write to this bench meanwhile (SQLite's writers queue anyway)."""
+def lock_bench(connection: sa.Connection, bench_id: int) -> None:
+    """Let nobody else bring runs to this bench meanwhile (SQLite's writers queue anyway)."""
     connection.execute(sa.select(schema.bench.c.id).where(schema.bench.c.id == bench_id).with_for_update())
 
 

@@ -73,7 +73,7 @@ def waiting_words(found: Waiting | None) -> str:
     """What waits for the shared logbook and since when, in a sentence or two."""
     if found is None:
         return "This logbook is brought together with no other: chillrig sync ADDRESS begins it."
-    at = found.address
+    at = found.address.partition("?")[0]
     said = (
         f"Nothing waits for {at}"
         if not found.count

@@ -29,7 +29,7 @@ from rig.logbook.changes import (
 )
 from rig.logbook.connect import url_from
 from rig.logbook.edits import disputed
-from rig.logbook.intake import keep_text, named_by_runs
+from rig.logbook.intake import keep_text, lock_bench, named_by_runs
 from rig.logbook.outbox import Noted, newly_noted, note_attempt, refused_before, stands_at
 from rig.logbook.passwords import without_password
 from rig.logbook.store import Logbook, bench_id_of, open_logbook
@@ -231,6 +231,7 @@ def _steps(connection: sa.Connection, why: str) -> Iterator[Callable[[str], Step
     def of(bench: str) -> Step:
         if bench not in made:
             made[bench] = Step(bench_id_of(connection, bench), why)
+            lock_bench(connection, made[bench].bench_id)
         return made[bench]
 
     yield of

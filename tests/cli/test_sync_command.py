@@ -18,6 +18,9 @@ def test_a_sync_tells_what_it_did_and_remembers_with_whom(
     assert said.code == 1 and "Name it: chillrig sync ADDRESS" in said.err
     assert "brought together with no other" in chillrig("sync", "--waiting", "--logbook", here).out
     said = chillrig("sync", shared, "--logbook", here)
+    assert said.code == 1 and "Make it first: chillrig logbook create" in said.err and not shared.exists()
+    assert chillrig("logbook", "create", "--logbook", shared).code == 0
+    said = chillrig("sync", shared.name, "--logbook", here)
     assert said.code == 0 and said.out.startswith("0 came, ") and "Nothing waits for" in said.out
     told = json.loads(chillrig("sync", "--json", "--logbook", here).out)
     assert (told["received"], told["sent"], told["left"]["waiting"]) == (0, 0, 0)
@@ -32,7 +35,8 @@ def test_two_corrections_side_by_side_are_told_and_settled(
 ) -> None:
     here, there, shared = (tmp_path / f"{name}.sqlite" for name in ("here", "there", "shared"))
     assert chillrig("import", bench, "--logbook", here).code == 0
-    assert chillrig("logbook", "create", "--logbook", there).code == 0
+    for file in (there, shared):
+        assert chillrig("logbook", "create", "--logbook", file).code == 0
     for file in (here, there):
         assert chillrig("sync", shared, "--logbook", file).code == 0
     for file, value in ((here, "181"), (there, "182")):

@@ -17,6 +17,7 @@ import sqlalchemy as sa
 
 from rig.bench import Bench, Ice, IceShape, Ingredient, Motion, Recipe, Target, Technique, Vessel
 from rig.errors import Place
+from rig.logbook import schema
 from rig.logbook.connect import url_from
 from rig.logbook.migrations import migrate
 from rig.logbook.store import Logbook, open_logbook
@@ -162,6 +163,16 @@ def crowd() -> Iterator[sa.URL]:
 def shared(crowd: sa.URL) -> Shared:
     """Venues of one's own in the logbook of a crowd."""
     return Shared(crowd)
+
+
+def without_step_8(connection: sa.Connection) -> None:
+    """Take the outbox out of a logbook again, as one was before it had any."""
+    for table in (schema.peer_bench, schema.peer_refused, schema.peer, schema.outbox, schema.this_logbook):
+        table.drop(connection)
+    connection.exec_driver_sql("drop index correction_by_id")
+    for column in ("id", "follows", "made_in"):
+        connection.exec_driver_sql(f"alter table run_history drop column {column}")
+    connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 7))
 
 
 def server_url() -> sa.URL:

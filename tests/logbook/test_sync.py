@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -16,7 +17,6 @@ import sqlalchemy as sa
 from rig.bench import Bench
 from rig.errors import LogbookError
 from rig.logbook import outbox as outbox_module
-from rig.logbook import schema
 from rig.logbook.calibrations import calibrations, keep_calibration
 from rig.logbook.changes import Kind, note_new
 from rig.logbook.connect import engine_for, url_from
@@ -28,7 +28,7 @@ from rig.logbook.store import Logbook, open_logbook
 from rig.logbook.sync import Synced, sync_with
 from rig.logbook.venues import Right
 from rig.runs import RunBook
-from tests.logbook.conftest import Shared
+from tests.logbook.conftest import Shared, without_step_8
 from tests.logbook.test_calibrations_kept import PROBE
 
 
@@ -360,6 +360,27 @@ def test_cut_short_at_any_statement_it_goes_on_from_there(
         assert set(disputed(a.history("bar", "r1"))) == {"notes"}
 
 
+def test_two_bars_that_sync_at_once_stand_in_nobodys_way(
+    laptops: tuple[Logbook, Logbook], shared: Shared, book: RunBook
+) -> None:
+    address = shared.login("harbour", Right.BARISTA)
+    many = [replace(book.runs[1], run=f"r{n}", duration_s=float(n)) for n in range(1, 50)]
+    later = [replace(run, drink_mass_g=90.0, started_at=datetime(2026, 5, 1, tzinfo=UTC)) for run in many]
+    for logbook, runs in zip(laptops, (many, later), strict=True):
+        logbook.add(replace(book, runs=tuple(runs)), "bar", "folder")
+        if logbook is laptops[0]:
+            sync_with(logbook, address)
+    laptops[0].edit_run("bar", "r1", {"notes": "a"}, "a")
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(lambda logbook: sync_with(logbook, address), laptops))
+    for logbook in laptops:
+        sync_with(logbook, address)
+    a, b = (all_of(logbook) for logbook in laptops)
+    assert a == b == all_at(address)
+    assert {r.run for r in a["runs"] if "(" not in r.run} == {f"r{n}" for n in range(1, 50)}
+    assert len(a["runs"]) == 2 * len(many)
+
+
 def test_an_outbox_is_read_in_the_order_of_commits(shared: Shared, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(outbox_module, "_TRIES", 1)
     with open_logbook(shared.login("harbour", Right.BARISTA)) as logbook:
@@ -383,18 +404,7 @@ def test_what_older_logbooks_hold_is_sent_too(own_url: str, tmp_path: Path, book
         keep_calibration(logbook, PROBE)
         before = all_of(logbook)
         with logbook._engine.begin() as connection:
-            for table in (
-                schema.peer_bench,
-                schema.peer_refused,
-                schema.peer,
-                schema.outbox,
-                schema.this_logbook,
-            ):
-                table.drop(connection)
-            connection.exec_driver_sql("drop index correction_by_id")
-            for column in ("id", "follows", "made_in"):
-                connection.exec_driver_sql(f"alter table run_history drop column {column}")
-            connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 7))
+            without_step_8(connection)
         migrate(logbook._engine)
         sync_with(logbook, str(tmp_path / "server.sqlite"))
         after = all_of(logbook)
