@@ -15,6 +15,7 @@ from dashboard.app import make_app
 from dashboard.classroom.served import CLASSROOM
 from dashboard.gate import Gate
 from dashboard.headers import GUEST
+from dashboard.sending import Sender
 from dashboard.sources import Source
 from dashboard.web_server import OWN, SHARED, Limits, WebServer
 from rig.errors import RigError
@@ -103,7 +104,10 @@ def serve(
     app = make_app(source, chromium, devices, dialects, ahead=True)
     server = server_of(app, own, port)
     shared: WebServer | None = None
+    sender = None if source.logbook is None else Sender(source.logbook)
     try:
+        if sender is not None:
+            sender.start()
         if at is not None:
             # the same port, except where the address is the one that this computer serves itself at
             shared = sharing_server(app, at, 0 if at in LOOPBACK else server.server_port, tell)
@@ -112,6 +116,8 @@ def serve(
         opened(f"http://{_in_address(own)}:{server.server_port}/")
         server.serve_forever()
     finally:
+        if sender is not None:
+            sender.close()
         if shared is not None:
             shared.server_close()
         server.server_close()

@@ -29,6 +29,8 @@ from rig.capture.devices.ports_listen import Listened, listen_to_all
 from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
 from rig.logbook.copies import POSTGRES_WORDS, back_up, faults_of
+from rig.logbook.outbox import Waiting, waiting_words
+from rig.logbook.outbox import waiting as waiting_for
 from rig.logbook.restoring import newest_whole, restore
 from rig.logbook.store import Logbook
 from rig.sensors.calibration import Calibration, CalibrationKind
@@ -71,6 +73,7 @@ def layout(here: Here) -> Any:
             rig_calibrate.layout(here),
             html.H2("Logbook"),
             html.Div(None if here.guest else health_block(health_of(logbook)), id="rig-health"),
+            *([] if here.guest or (left := waiting_for(logbook)) is None else [waiting_line(left)]),
             html.Div(
                 [
                     html.Button("Check that it is whole", id="rig-check", className="quiet-do"),
@@ -332,6 +335,11 @@ def health_block(h: Health) -> Any:
         [html.Div([html.Dt(what), html.Dd([value, html.Small(more)])]) for what, value, more in facts],
         className="facts",
     )
+
+
+def waiting_line(left: Waiting) -> Any:
+    """What waits for the logbook that venues share, and since when."""
+    return html.P(waiting_words(left), className="quiet", id="rig-waiting")
 
 
 def whole_block(faults: tuple[str, ...]) -> Any:

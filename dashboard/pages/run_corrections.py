@@ -17,7 +17,7 @@ from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of,
 from dashboard.reader_units import chosen_units
 from dashboard.service import Service
 from rig.errors import RigError
-from rig.logbook.edits import Change, is_deleted
+from rig.logbook.edits import Change, disputed, is_deleted
 from rig.logbook.store import Logbook
 from rig.runs import Run
 
@@ -249,8 +249,19 @@ def history_block(history: tuple[Change, ...]) -> Any:
     return html.Section(
         [
             html.H2("History"),
+            *(notice(_side_by_side(field, both)) for field, both in disputed(history).items()),
             table("Every change, newest first", ("When", "What", "Was", "Is", "Why"), rows, "history"),
         ]
+    )
+
+
+def _side_by_side(field: str, both: tuple[Change, ...]) -> str:
+    said = [
+        f"{was_and_is(field, *c.changes[field])[1]} ({c.why}, {wording.when(c.changed_at)})" for c in both
+    ]
+    return (
+        f"{_field(field)}: two people corrected it without knowing of each other: {' beside '.join(said)}. What is "
+        "named last stands. Correct it once more, to the right value, to settle it."
     )
 
 

@@ -28,6 +28,7 @@ from rig.cli import (
     guide,
     hear,
     kit,
+    logbook,
     plan,
     ports,
     rank,
@@ -39,6 +40,7 @@ from rig.cli import (
     screen,
     shares,
     steps,
+    sync,
 )
 from rig.cli import units as units_command
 from rig.cli.faults import told
@@ -146,6 +148,7 @@ for _name, _module, _short in (
     ("steps", steps, "A drink through all that is done to it."),
     ("report", report, "One page to keep, send and print."),
     ("export", export, "Runs in open formats."),
+    ("sync", sync, "Send to a shared logbook what is new, and take in."),
     ("dashboard", screen, "All of this in a browser."),
     ("doctor", doctor, "Whether this installation is whole."),
     ("units", units_command, "Answers in °C or °F, g or oz, ml or fl oz."),
@@ -178,6 +181,12 @@ app.add_typer(
     epilog=recipe.EXAMPLE,
 )
 
+app.add_typer(
+    logbook.app,
+    name="logbook",
+    short_help="One logbook for many venues; its schema.",
+    epilog=logbook.EXAMPLE,
+)
 app.add_typer(
     foam.app,
     name="foam",

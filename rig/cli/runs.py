@@ -187,11 +187,14 @@ def _show(source: Source, fit: Fit | None, name: str, as_json: bool) -> None:
     known = {r.run: r for r in source.book.runs}
     if name not in known:
         raise NotFound("run", name, known)
+    from rig.logbook.edits import disputed
+
     run = known[name]
     found = None if fit is None else next(r for r in fit.runs if r.run == name)
     balance = _closure(fit, found)
     findings = [f for f in source.book.findings if f.place.run == name]
     history = () if source.logbook is None else source.logbook.history(source.name, name)
+    sides = disputed(history)
     if as_json:
         print_json(
             run_json(run, found, run.trace is not None)
@@ -199,6 +202,7 @@ def _show(source: Source, fit: Fit | None, name: str, as_json: bool) -> None:
                 "heat_closure": None if balance is None else balance.to_dict(),
                 "findings": [finding_json(f) for f in findings],
                 "history": [_change_json(c) for c in history],
+                "side_by_side": {f: [_change_json(c) for c in both] for f, both in sides.items()},
             }
         )
         return
@@ -219,6 +223,21 @@ def _show(source: Source, fit: Fit | None, name: str, as_json: bool) -> None:
     if history:
         heading("Changed by hand or by a later import")
         bullets([f"{c.changed_at:%Y-%m-%d}: {', '.join(c.changes)}; {c.why}" for c in history])
+    if sides:
+        heading("Corrected by two people side by side")
+        bullets([f"{field}: {_side_by_side(field, both)}" for field, both in sides.items()])
+        say(
+            "What is named last stands. Settle it: --set COLUMN=VALUE with the right value, whichever that is."
+        )
+
+
+def _side_by_side(field: str, both: Sequence[Change]) -> str:
+    said = []
+    for change in both:
+        value = change.changes[field][1]
+        shown = "nothing" if value is None else f"{value:g}" if isinstance(value, float) else value
+        said.append(f"{shown} ({change.why}, {change.changed_at.astimezone():%Y-%m-%d %H:%M})")
+    return " beside ".join(said)
 
 
 def _closure(fit: Fit | None, found: RunFit | None) -> Closure | None:

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from rig.errors import LogbookError
-from rig.logbook.changes import insert_unless_there
+from rig.logbook.changes import Kind, insert_unless_there, note_new
 from rig.logbook.records import fingerprint, json_text
 from rig.logbook.schema import calibration as table
 from rig.logbook.store import Logbook
@@ -21,8 +21,12 @@ from rig.sensors.calibration import Calibration, CalibrationKind, Point, in_forc
 def keep_calibration(logbook: Logbook, calibration: Calibration) -> bool:
     """Store a calibration; whether it is new. The same one again changes nothing."""
     row = _row(calibration)
+    id_ = fingerprint(json_text(row))
     with logbook._writing() as connection:
-        return insert_unless_there(connection, table, {"id": fingerprint(json_text(row)), **row})
+        is_new = insert_unless_there(connection, table, {"id": id_, **row})
+        if is_new:
+            note_new(connection, Kind.CALIBRATION, id_)
+        return is_new
 
 
 def calibrations(

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import json
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from enum import StrEnum
 from typing import Any
+from uuid import uuid4
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from rig.errors import BenchError, Place
 from rig.logbook import schema
-from rig.logbook.edits import DELETED, Change
+from rig.logbook.edits import DELETED, Change, disputed, heads
 from rig.logbook.records import Record, columns_of, json_text, record_from_row
 
 TAKEN_BACK = "undo: "
@@ -25,6 +28,36 @@ def now_text() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
+class Kind(StrEnum):
+    """What can be new in a logbook, and travels to another."""
+
+    BENCH = "bench"
+    RUN = "run"
+    CORRECTION = "correction"
+    CALIBRATION = "calibration"
+
+
+OUTBOX_LOCK = 20_260_310
+"""Shared by all who write into PostgreSQL's outbox, and wanted alone by who reads it: see `rig.logbook.outbox`."""
+
+
+def note_new(connection: sa.Connection, kind: Kind, ref: str) -> None:
+    """Note that something is new, by its id (a bench by its name), for the logbooks that this one is synced with."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock_shared(OUTBOX_LOCK)))
+    connection.execute(schema.outbox.insert(), {"kind": kind.value, "ref": ref, "noted_at": now_text()})
+
+
+def identity(connection: sa.Connection) -> str:
+    """What tells this logbook from every other: a UUID that it is given when it is first asked for."""
+    table = schema.this_logbook
+    found = connection.scalar(sa.select(table.c.id))
+    if found is None:
+        insert_unless_there(connection, table, {"one": 1, "id": str(uuid4())})
+        found = connection.scalar(sa.select(table.c.id))
+    return str(found)
+
+
 def insert_unless_there(connection: sa.Connection, table: sa.Table, values: dict[str, Any]) -> bool:
     """Insert a row unless its key is taken; whether it was inserted."""
     insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
@@ -34,12 +67,22 @@ def insert_unless_there(connection: sa.Connection, table: sa.Table, values: dict
 
 
 def keep_history(
-    connection: sa.Connection, row: sa.RowMapping, record: Record, why: str, **columns: Any
+    connection: sa.Connection,
+    row: sa.RowMapping,
+    record: Record,
+    why: str,
+    *,
+    settles: bool = False,
+    columns: Mapping[str, Any] | None = None,
 ) -> int:
-    """Write changed fields of a run, and what they were; the revision that makes."""
+    """Write changed fields of a run, and what they were; the revision that makes. `columns`: what else to write.
+
+    `settles`: where two people disagree about a field, to say once more what stands is a change that ends it.
+    """
     before = record_from_row(row)
-    changes = {f: [before[f], v] for f, v in record.items() if before[f] != v}
-    values = columns_of({f: record[f] for f in changes}) | columns
+    open_ = disputed(history_of(connection, row["id"])) if settles else ()
+    changes = {f: [before[f], v] for f, v in record.items() if before[f] != v or f in open_}
+    values = columns_of({f: record[f] for f in changes}) | dict(columns or {})
     if values:
         connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(values))
     return note_change(connection, row, changes, why) if changes else int(row["rev"])
@@ -49,26 +92,50 @@ def note_change(
     connection: sa.Connection, row: sa.RowMapping, changes: dict[str, list[Any]], why: str
 ) -> int:
     """Write [before, after] of what changed of a run into its history; the revision that makes."""
-    rev: int = row["rev"] + 1
-    connection.execute(schema.run.update().where(schema.run.c.id == row["id"]).values(rev=rev))
-    entry = {"run_id": row["id"], "rev": rev, "changed_at": now_text(), "why": why}
-    connection.execute(schema.run_history.insert(), entry | {"changes": json_text(changes)})
+    history = history_of(connection, row["id"])
+    follows = {f: tuple(c.id for c in heads(history, f)) for f in changes}
+    made = {f: (was, now) for f, (was, now) in changes.items()}
+    rev = int(row["rev"]) + 1
+    change = Change(rev, datetime.now(UTC), why, made, str(uuid4()), follows, identity(connection))
+    write_change(connection, row["id"], change)
     return rev
 
 
-def keep_past(connection: sa.Connection, run_id: str, changes: Iterable[Change]) -> None:
-    """Write changes that a run went through elsewhere into its history."""
-    rows = [
-        {
-            "run_id": run_id,
-            "rev": change.rev,
-            "changed_at": change.changed_at.isoformat(),
-            "why": change.why,
-            "changes": json_text(change.changes),
-        }
-        for change in changes
-    ]
-    connection.execute(schema.run_history.insert(), rows)
+def write_change(connection: sa.Connection, run_id: str, change: Change) -> None:
+    """Write a change into a run's history under its revision."""
+    connection.execute(schema.run.update().where(schema.run.c.id == run_id).values(rev=change.rev))
+    entry = {
+        "run_id": run_id,
+        "rev": change.rev,
+        "changed_at": change.changed_at.isoformat(timespec="seconds"),
+        "changes": json_text(dict(change.changes)),
+        "why": change.why,
+        "id": change.id,
+        "follows": json_text(dict(change.follows)),
+        "made_in": change.made_in,
+    }
+    connection.execute(schema.run_history.insert(), entry)
+    note_new(connection, Kind.CORRECTION, change.id)
+
+
+def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
+    """Every change of a run, oldest first."""
+    table = schema.run_history
+    query = sa.select(table).where(table.c.run_id == run_id).order_by(table.c.rev)
+    return tuple(change_of(entry) for entry in connection.execute(query).mappings())
+
+
+def change_of(entry: sa.RowMapping) -> Change:
+    """The change of a row of the history."""
+    return Change(
+        rev=entry["rev"],
+        changed_at=datetime.fromisoformat(entry["changed_at"]),
+        why=entry["why"],
+        changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
+        id=entry["id"],
+        follows={f: tuple(ids) for f, ids in json.loads(entry["follows"]).items()},
+        made_in=entry["made_in"],
+    )
 
 
 def set_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:
@@ -103,7 +170,17 @@ def describe_bench(connection: sa.Connection, bench_id: int, title: str, toml: s
     rev: int = row["rev"] + 1
     values = {"title": title, "toml": toml, "rev": rev}
     connection.execute(table.update().where(table.c.id == bench_id).values(values))
+    note_new(connection, Kind.BENCH, row["name"])
     return rev
+
+
+def begin_bench_row(connection: sa.Connection, name: str, title: str, toml: str) -> bool:
+    """Begin a bench unless there is one of that name; whether there was none."""
+    fresh = {"name": name, "title": title, "toml": toml, "rev": 1}
+    is_new = insert_unless_there(connection, schema.bench, fresh)
+    if is_new:
+        note_new(connection, Kind.BENCH, name)
+    return is_new
 
 
 @dataclass

@@ -17,6 +17,8 @@ from sqlalchemy.pool import StaticPool
 from rig.errors import LogbookError
 from rig.logbook.passwords import without_password
 
+WORKING_IN = "chillrig.venue"
+"""The setting of a PostgreSQL connection that names the venue it works in."""
 _BUSY_MS = 5000
 _PRAGMAS = (f"busy_timeout={_BUSY_MS}", "synchronous=full", "foreign_keys=on")
 _CURES = (
@@ -35,6 +37,38 @@ _CURES = (
         "password",
         "the user or password is refused",
         "Check the URL, and the password in ~/.pgpass, PGPASSFILE or PGPASSWORD",
+    ),
+    (
+        "permission denied to create role",
+        "this login may not create roles",
+        "Log in as one that may: ALTER ROLE … CREATEROLE, or the server's own postgres",
+    ),
+    (
+        "permission denied for schema",
+        "this login may make no tables here",
+        "Have whoever keeps the logbook run: chillrig logbook create",
+    ),
+    *(
+        (sign, "this login may not do that here", "Ask an owner of the venue, or log in as somebody who may")
+        for sign in (
+            "permission denied",
+            "row-level security",
+            "must have admin option",
+            "no schema has been selected",
+        )
+    ),
+    (
+        "no pg_hba.conf entry",
+        "the server lets nobody in from here in this way",
+        "Ask for TLS at the end of the address (?sslmode=verify-full), or ask whoever keeps the server",
+    ),
+    *(
+        (
+            sign,
+            "the server's certificate is not one that this computer trusts",
+            "Name the file of who signed it: ?sslrootcert=FILE, or check the server's name",
+        )
+        for sign in ("certificate verify failed", "root certificate file", "server certificate for")
     ),
     ("does not exist", "there is no such database or user", "Create it with createdb, or check the URL"),
     ("connection", "the database server does not answer", "Check the URL and that the server runs"),
@@ -81,8 +115,16 @@ def file_at(url: sa.URL) -> Path | None:
     return Path(url.database)
 
 
+def venue_asked(url: sa.URL) -> str | None:
+    """The venue that an address names at its end, `?venue=NAME`; None where it names none."""
+    told = url.query.get("venue")
+    return told if isinstance(told, str) and told and url.get_backend_name() == "postgresql" else None
+
+
 def engine_for(url: sa.URL) -> sa.Engine:
     """An engine whose writers lock at once and whose every commit is on disk.
+
+    What else stands in the address of a server, `sslmode`, `sslrootcert`, `passfile` …, is the driver's.
 
     Raises
     ------
@@ -91,6 +133,9 @@ def engine_for(url: sa.URL) -> sa.Engine:
     """
     if (file := file_at(url)) is not None and file.exists() and not _writable(file):
         url = _only_read(url, file)
+    venue = venue_asked(url)
+    if venue is not None:
+        url = url.difference_update_query(["venue"])
     in_memory = url.get_backend_name() == "sqlite" and file_at(url) is None
     options: dict[str, Any] = {"pool_pre_ping": True}
     if in_memory:
@@ -104,7 +149,21 @@ def engine_for(url: sa.URL) -> sa.Engine:
     if engine.dialect.name == "sqlite":
         sa.event.listen(engine, "connect", _on_connect)
         sa.event.listen(engine, "begin", _on_begin)
+    if venue is not None:
+        work_in(engine, venue)
     return engine
+
+
+def work_in(engine: sa.Engine, venue: str) -> None:
+    """Let every new connection of a PostgreSQL engine work in a venue (`rig.logbook.venues`)."""
+
+    def tell(connection: Any, _record: object) -> None:
+        cursor = connection.cursor()
+        cursor.execute("select set_config(%s, %s, false)", (WORKING_IN, venue))
+        cursor.close()
+        connection.commit()
+
+    sa.event.listen(engine, "connect", tell)
 
 
 def is_only_read(engine: sa.Engine) -> bool:
@@ -124,8 +183,21 @@ def _only_read(url: sa.URL, file: Path) -> sa.URL:
     return url.set(database=f"file:{quote(str(file.absolute()))}").update_query_dict(told)
 
 
+def only_reads(engine: sa.Engine, because: str) -> None:
+    """Let nothing be written by an engine, and say why: sooner, and more plainly, than the database would."""
+    engine.update_execution_options(chillrig_only_reads=because)
+
+
 def writing(engine: sa.Engine) -> sa.Engine:
-    """The same engine for transactions that write: on SQLite they take their place in the queue at once."""
+    """The same engine for transactions that write: on SQLite they take their place in the queue at once.
+
+    Raises
+    ------
+    LogbookError
+        Whoever opened it may only read.
+    """
+    if because := engine.get_execution_options().get("chillrig_only_reads"):
+        raise LogbookError(str(because))
     return engine.execution_options(chillrig_writes=True)
 
 

@@ -17,8 +17,9 @@ from rig.logbook import schema
 from rig.logbook.changes import (
     TAKEN_BACK,
     Step,
+    begin_bench_row,
     describe_bench,
-    insert_unless_there,
+    history_of,
     keep_history,
     now_text,
     set_deleted,
@@ -26,7 +27,7 @@ from rig.logbook.changes import (
 )
 from rig.logbook.edits import refuse_strangers, undoes
 from rig.logbook.intake import keep_text, kept_text, take_out
-from rig.logbook.store import Logbook, bench_id_of, bench_of, history_of, put_back, run_row
+from rig.logbook.store import Logbook, bench_id_of, bench_of, put_back, run_row
 from rig.names import refuse_unclear
 
 USED_BY = {
@@ -107,8 +108,7 @@ def begin_bench(logbook: Logbook, name: str, title: str = "") -> None:
         known = list(connection.scalars(sa.select(schema.bench.c.name)))
         if name not in known:
             refuse_unclear("bench", [name], known)
-        fresh = {"name": name, "title": title.strip() or name, "toml": text, "rev": 1}
-        is_new = insert_unless_there(connection, schema.bench, fresh)
+        is_new = begin_bench_row(connection, name, title.strip() or name, text)
         bench_id = bench_id_of(connection, name)
         if not (is_new or take_out(connection, bench_id)):
             raise BenchError(f"there is a bench {name!r}", Place(), "Give another name")

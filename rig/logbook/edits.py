@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 from rig.bench import Bench
 from rig.consistency.judging import objections
 from rig.errors import BenchError, ModelRangeError, NotFound, Place
-from rig.logbook.records import FIELDS, Record
+from rig.logbook.records import FIELDS, Record, json_text
 from rig.logbook.schema import NUMBERS, OPTIONAL_TEXTS, TEXTS
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
@@ -27,13 +27,35 @@ EDITABLE = tuple(f for f in FIELDS if f not in ("run", "trace", "trace_file"))
 class Change:
     """One revision of a run: when, why, and (before, after) of each field that changed, as JSON values.
 
-    A trace stands as its digest.
+    A trace stands as its digest. `id` is the same in every logbook that holds it; `follows`: by field, the changes that
+    it knew of and put another in the place of; `made_in`: the logbook in which somebody made it.
     """
 
     rev: int
     changed_at: datetime
     why: str
     changes: Mapping[str, tuple[Any, Any]]
+    id: str = ""
+    follows: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    made_in: str = ""
+
+
+def heads(history: Sequence[Change], of: str) -> tuple[Change, ...]:
+    """The changes of a field that no other followed, the one that stands last.
+
+    More than one where two people changed it without knowing of each other. Which of them stands meanwhile is the same
+    in every logbook: the later one, by its time and then its id.
+    """
+    mine = [c for c in history if of in c.changes]
+    followed = {i for c in mine for i in c.follows.get(of, ())}
+    return tuple(sorted((c for c in mine if c.id not in followed), key=lambda c: (c.changed_at, c.id)))
+
+
+def disputed(history: Sequence[Change]) -> dict[str, tuple[Change, ...]]:
+    """Fields that two people changed side by side to different values, with those changes, the standing one last."""
+    fields = dict.fromkeys(f for c in history for f in c.changes)
+    found = {f: heads(history, f) for f in fields}
+    return {f: all_of for f, all_of in found.items() if len({json_text(c.changes[f][1]) for c in all_of}) > 1}
 
 
 DELETED = "deleted"
@@ -61,6 +83,12 @@ def undoes(rev: int) -> str:
     return f"undo of revision {rev}"
 
 
+def undone_by(change: Change) -> int | None:
+    """The revision that a change takes back; None where it takes back none."""
+    found = _UNDOES.match(change.why)
+    return int(found[1]) if found else None
+
+
 def to_undo(history: Sequence[Change], run: str) -> Change:
     """The newest change that was not undone yet.
 
@@ -71,8 +99,8 @@ def to_undo(history: Sequence[Change], run: str) -> Change:
     """
     undone: set[int] = set()
     for change in reversed(history):
-        if found := _UNDOES.match(change.why):
-            undone.add(int(found[1]))
+        if (taken_back := undone_by(change)) is not None:
+            undone.add(taken_back)
         elif change.rev not in undone:
             return change
     raise BenchError("there is no change to undo", Place(run=run), "It is as it came in")

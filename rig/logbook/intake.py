@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any, TypeVar
-from uuid import uuid4
+from uuid import UUID, uuid5
 
 import sqlalchemy as sa
 
@@ -21,11 +21,13 @@ from rig.errors import BenchError, Place
 from rig.logbook import schema
 from rig.logbook.changes import (
     TAKEN_BACK,
+    Kind,
     Step,
+    begin_bench_row,
     describe_bench,
     insert_unless_there,
     keep_history,
-    keep_past,
+    note_new,
     now_text,
     set_deleted,
 )
@@ -151,7 +153,7 @@ def add_delivery(
         added = replace(added, unchanged=added.unchanged + len(arrivals) - len(changed))
         if changed:
             with writing(engine).begin() as connection:
-                _lock(connection, bench_id)
+                lock_bench(connection, bench_id)
                 for arrival, blobs in changed:
                     _store_trace(connection, arrival.record["trace"], arrival.run.trace, blobs)
                     added = _store_run(connection, arrival, step, source, added)
@@ -247,8 +249,8 @@ def _fingerprints(connection: sa.Connection, bench_id: int) -> dict[str, str]:
     return {row.run: row.fingerprint for row in rows}
 
 
-def _lock(connection: sa.Connection, bench_id: int) -> None:
-    """Let no other import write to this bench meanwhile (SQLite's writers queue anyway)."""
+def lock_bench(connection: sa.Connection, bench_id: int) -> None:
+    """Let nobody else bring runs to this bench meanwhile (SQLite's writers queue anyway)."""
     connection.execute(sa.select(schema.bench.c.id).where(schema.bench.c.id == bench_id).with_for_update())
 
 
@@ -257,8 +259,7 @@ def _store_bench(connection: sa.Connection, coming: Delivery, name: str, source:
     table = schema.bench
     lay_there = _text_of(coming.files.get(BENCH_FILE))
     theirs = bench_toml(coming.bench) if lay_there is None else lay_there
-    fresh = {"name": name, "title": coming.bench.title, "toml": theirs, "rev": 1}
-    is_new = insert_unless_there(connection, table, fresh)
+    is_new = begin_bench_row(connection, name, coming.bench.title, theirs)
     row = connection.execute(sa.select(table).where(table.c.name == name).with_for_update()).mappings().one()
     step = Step(row["id"], _why(source), began_bench=is_new or take_out(connection, row["id"]))
     if is_new:
@@ -268,10 +269,7 @@ def _store_bench(connection: sa.Connection, coming: Delivery, name: str, source:
     if lay_there is None and parse_bench(mine)[0] == coming.bench:
         return step
     by_hand = base is not None and tables_of(base) != tables_of(mine)
-    needed = {
-        shelf: set(connection.scalars(sa.select(c).where(schema.run.c.bench_id == step.bench_id).distinct()))
-        for shelf, c in _SHELVES.items()
-    }
+    needed = named_by_runs(connection, step.bench_id)
     text = merged(base, mine, theirs, needed=needed, yields=lay_there is None)
     title = parse_bench(text)[0].title
     step.bench_rev = describe_bench(connection, step.bench_id, title, text, step.why)
@@ -282,10 +280,20 @@ def _store_bench(connection: sa.Connection, coming: Delivery, name: str, source:
     return step
 
 
+def named_by_runs(connection: sa.Connection, bench_id: int) -> dict[str, set[str]]:
+    """What a bench's runs name, by shelf: its entries that cannot go."""
+    mine = schema.run.c.bench_id == bench_id
+    return {s: set(connection.scalars(sa.select(c).where(mine).distinct())) for s, c in _SHELVES.items()}
+
+
 def take_out(connection: sa.Connection, bench_id: int) -> bool:
     """Take a bench out again that had been put away; whether it had been."""
     table = schema.bench_put_away
-    return connection.execute(table.delete().where(table.c.bench_id == bench_id)).rowcount > 0
+    mine = table.c.bench_id == bench_id
+    if connection.scalar(sa.select(table.c.bench_id).where(mine)) is None:
+        return False  # asked first: not everybody may take one out
+    connection.execute(table.delete().where(mine))
+    return True
 
 
 def kept_text(connection: sa.Connection, bench_id: int) -> str | None:
@@ -344,24 +352,22 @@ def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source:
     mine = (table.c.bench_id == bench_id) & (table.c.run == record["run"])
     row = connection.execute(sa.select(table).where(mine)).mappings().one_or_none()
     origin = {"source": source, "imported": arrival.imported, "fingerprint": arrival.fingerprint}
+    run_id = _run_id(connection, bench_id, arrival)
     if row is None:
-        last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == bench_id)
-        run_id = str(uuid4())
-        place = {"id": run_id, "bench_id": bench_id, "position": (connection.scalar(last) or 0) + 1, "rev": 1}
-        connection.execute(table.insert(), columns_of(record) | place | origin | _past(arrival.past))
-        if arrival.past is not None and arrival.past.changes:
-            keep_past(connection, run_id, arrival.past.changes)
-        step.runs.append((run_id, 1))
+        insert_run(connection, step, run_id, record, origin | _past(arrival.past))
+        for change in () if arrival.past is None else arrival.past.changes:
+            write_change(connection, run_id, change)
         return replace(added, new=added.new + 1)
-    same = arrival.past is not None and record_from_row(row) == record
-    if same or row["fingerprint"] == arrival.fingerprint:  # another import was quicker
+    known = row["fingerprint"] == arrival.fingerprint  # another import was quicker
+    known |= arrival.past is not None and record_from_row(row) == record
+    if known or connection.scalar(sa.select(table.c.id).where(table.c.id == run_id)) is not None:
         return replace(added, unchanged=added.unchanged + 1)
     before = json.loads(row["imported"])
     taken = {f: v for f, v in record.items() if before.get(f) != v}
     elsewhere = (record["run"],) if row["source"] != source else ()
     if elsewhere:  # what this source never knew is no value taken back
         taken = {f: v for f, v in taken.items() if v not in (None, {})}
-    step.changed(row, keep_history(connection, row, taken, _why(source), **origin))
+    step.changed(row, keep_history(connection, row, taken, _why(source), columns=origin))
     return replace(added, changed=added.changed + 1, from_elsewhere=(*added.from_elsewhere, *elsewhere))
 
 
@@ -373,6 +379,30 @@ def _past(past: Past | None) -> dict[str, Any]:
     if past.imported is not None:
         origin |= {"imported": past.imported, "fingerprint": fingerprint(past.imported)}
     return origin | {"rev": past.rev}
+
+
+def insert_run(
+    connection: sa.Connection, step: Step, run_id: str, record: Record, origin: Mapping[str, Any]
+) -> None:
+    """Add a run at the end of the step's bench; `origin`: its source, and what was imported of it."""
+    table = schema.run
+    last = sa.select(sa.func.max(table.c.position)).where(table.c.bench_id == step.bench_id)
+    place = {"id": run_id, "bench_id": step.bench_id, "position": (connection.scalar(last) or 0) + 1}
+    connection.execute(table.insert(), columns_of(record) | place | {"rev": 1} | dict(origin))
+    step.runs.append((run_id, 1))
+    note_new(connection, Kind.RUN, run_id)
+
+
+_RUNS = UUID("0f6e2f9c-8f0b-4c8e-9a36-5d3c1f7f9b21")
+"""The namespace of runs' ids (RFC 9562, version 5)."""
+
+
+def _run_id(connection: sa.Connection, bench_id: int, arrival: _Arrival) -> str:
+    """A run's id in all logbooks: of its bench and what it holds, so that one folder imported twice is one run each."""
+    bench = connection.scalar(sa.select(schema.bench.c.name).where(schema.bench.c.id == bench_id))
+    past = arrival.past
+    came = arrival.fingerprint if past is None or past.imported is None else fingerprint(past.imported)
+    return str(uuid5(_RUNS, f"{bench}\0{arrival.record['run']}\0{came}"))
 
 
 def _store_findings(

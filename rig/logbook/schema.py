@@ -123,7 +123,12 @@ run_history = sa.Table(
     sa.Column("changed_at", sa.Text, nullable=False),
     sa.Column("changes", sa.Text, nullable=False),
     sa.Column("why", sa.Text, nullable=False),
+    sa.Column("id", sa.Text, system=True),
+    sa.Column("follows", sa.Text, system=True),
+    sa.Column("made_in", sa.Text, system=True),
 )
+"""The corrections of runs. Since step 8 each has an `id` of its own in all logbooks, says for each field which
+corrections it `follows`, as JSON, and in which logbook it was made; `rev` counts them as they came into this one."""
 
 step = sa.Table(
     "step",
@@ -249,3 +254,58 @@ call_made = sa.Table(
     sa.Column("basis", sa.Text, nullable=False),
     sa.Index("call_made_on_bench", "bench_id", "asked_at"),
 )
+
+this_logbook = sa.Table(
+    "this_logbook",
+    metadata,
+    sa.Column("one", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("id", sa.Text, nullable=False),
+)
+"""What tells this logbook from every other: one row."""
+
+outbox = sa.Table(
+    "outbox",
+    metadata,
+    sa.Column("seq", sa.Integer, primary_key=True),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("ref", sa.Text, nullable=False),
+    sa.Column("noted_at", sa.Text, nullable=False),
+    sqlite_autoincrement=True,
+)
+"""What is new, in the order in which it became so: of which kind, and its id. It stays, for every logbook that asks."""
+
+peer = sa.Table(
+    "peer",
+    metadata,
+    sa.Column("address", sa.Text, primary_key=True),
+    sa.Column("id", sa.Text),
+    sa.Column("sent_seq", sa.Integer, nullable=False),
+    sa.Column("sent_ref", sa.Text),
+    sa.Column("received_seq", sa.Integer, nullable=False),
+    sa.Column("received_ref", sa.Text),
+    sa.Column("tried_at", sa.Text, nullable=False),
+    sa.Column("synced_at", sa.Text),
+    sa.Column("said", sa.Text),
+)
+"""The logbooks that this one is brought together with, and how far that is in both outboxes.
+
+`sent_ref`, `received_ref`: what stood there, so that a logbook that was restored from a copy is noticed.
+"""
+
+peer_bench = sa.Table(
+    "peer_bench",
+    metadata,
+    sa.Column("address", sa.ForeignKey("peer.address"), primary_key=True),
+    sa.Column("bench", sa.Text, primary_key=True),
+    sa.Column("toml", sa.Text, nullable=False),
+)
+"""What both logbooks said of a bench when they last agreed."""
+
+peer_refused = sa.Table(
+    "peer_refused",
+    metadata,
+    sa.Column("address", sa.ForeignKey("peer.address"), primary_key=True),
+    sa.Column("seq", sa.Integer, primary_key=True),
+    sa.Column("said", sa.Text, nullable=False),
+)
+"""What a logbook did not take, such as a deletion by somebody who may not delete there; it is offered again."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,8 +18,24 @@ from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
-from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
-from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
+from rig.logbook.changes import (
+    Step,
+    change_of,
+    insert_unless_there,
+    keep_history,
+    set_deleted,
+    step,
+)
+from rig.logbook.connect import (
+    engine_for,
+    explained,
+    file_at,
+    let_readers_in,
+    shown,
+    url_from,
+    venue_asked,
+    writing,
+)
 from rig.logbook.edits import (
     DELETED,
     JUDGED,
@@ -34,9 +49,10 @@ from rig.logbook.edits import (
 )
 from rig.logbook.intake import Added, Progress, add_book, complete_row
 from rig.logbook.mended import still_standing
-from rig.logbook.migrations import migrate
+from rig.logbook.migrations import STEPS, migrate, schema_number
 from rig.logbook.records import record_from_row, run_from_record, samples, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
+from rig.logbook.venues import settle_venue
 from rig.runs import Run, RunBook, Trace
 
 MOST_CACHED = 4
@@ -76,8 +92,9 @@ class ListedRun:
 def open_logbook(url_or_file: str | Path | None) -> Logbook:
     """Open a logbook, a new one where there is none, and bring it to the newest schema.
 
-    A path is a SQLite file; `postgresql://…` is a database shared by venues; None is a logbook in memory that
-    is gone when closed. A SQLite file belongs on a disk of this computer, not on a network share.
+    A path is a SQLite file, which belongs on a disk of this computer, not on a network share; None is a logbook in
+    memory that is gone when closed. `postgresql://…` is a database shared by venues: `?venue=NAME` at its end says
+    which, for those who belong to several, and `chillrig logbook migrate` alone brings it to a newer schema.
 
     Raises
     ------
@@ -90,12 +107,23 @@ def open_logbook(url_or_file: str | Path | None) -> Logbook:
     engine = engine_for(url)
     try:
         with explained(shown(url)):
+            _refuse_older(engine)
             migrate(engine)  # which refuses a database of another program before anything is changed in it
             let_readers_in(engine)
+            settle_venue(engine, venue_asked(url))
     except BaseException:
         engine.dispose()
         raise
     return Logbook(engine, shown(url))
+
+
+def _refuse_older(engine: sa.Engine) -> None:
+    """Bring along no database that others work with, by the way: a file is one's own."""
+    if engine.dialect.name == "postgresql" and 0 < (found := schema_number(engine)) < len(STEPS):
+        raise LogbookError(
+            f"this logbook has schema {found}, and this chillrig works with {len(STEPS)}. Update chillrig at all "
+            "venues, then bring it along: chillrig logbook migrate, first with --dry-run"
+        )
 
 
 class Logbook:
@@ -152,7 +180,7 @@ class Logbook:
                 isouter=True,
             )
             .where(schema.bench.c.id.not_in(sa.select(schema.bench_put_away.c.bench_id)))
-            .group_by(schema.bench.c.id)
+            .group_by(schema.bench.c.id, schema.bench.c.name, schema.bench.c.title)
             .order_by(schema.bench.c.name)
         )
         with self._reading() as connection:
@@ -398,7 +426,7 @@ def change_run(connection: sa.Connection, made: Step, run: str, changes: Mapping
     record = checked_changes(bench, run, changes)
     if not JUDGED.isdisjoint(record):
         refuse_contradictions(bench, run_with_trace(connection, row), record)
-    return made.changed(row, keep_history(connection, row, record, made.why))
+    return made.changed(row, keep_history(connection, row, record, made.why, settles=True))
 
 
 def run_with_trace(connection: sa.Connection, row: sa.RowMapping) -> Run:
@@ -421,16 +449,6 @@ def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> i
     return keep_history(connection, row, before, undoes(change.rev))
 
 
-def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
-    """Every change of a run, oldest first."""
-    query = (
-        sa.select(schema.run.c.id, schema.run_history)
-        .select_from(schema.run)
-        .where(schema.run.c.id == run_id)
-    )
-    return _changes(connection, query) or ()
-
-
 def _changes(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
     """The changes of the run that a query finds, oldest first; None where it finds none."""
     table = schema.run_history
@@ -438,16 +456,7 @@ def _changes(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, 
     entries = connection.execute(rows).mappings().all()
     if not entries:
         return None
-    return tuple(
-        Change(
-            rev=entry["rev"],
-            changed_at=datetime.fromisoformat(entry["changed_at"]),
-            why=entry["why"],
-            changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
-        )
-        for entry in entries
-        if entry["rev"] is not None
-    )
+    return tuple(change_of(entry) for entry in entries if entry["rev"] is not None)
 
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:

@@ -7,14 +7,3 @@ written straight into the tables, from a seed: importing them takes an hour.
 
 from __future__ import annotations
 
-import argparse
-import hashlib
-import json
-import statistics
-import tempfile
-import time
-import zlib
-from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
-from itertools import batched, repeat  # type: ignore[attr-defined]
-from pathlib import Path

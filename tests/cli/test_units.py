@@ -153,5 +153,7 @@ def test_every_command_that_answers_was_asked() -> None:
         "hear",
         "bench",
         "units",
+        "logbook",
+        "sync",
     }
     assert asked | others == {*COMMANDS, "guide"}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -15,8 +17,11 @@ import sqlalchemy as sa
 
 from rig.bench import Bench, Ice, IceShape, Ingredient, Motion, Recipe, Target, Technique, Vessel
 from rig.errors import Place
+from rig.logbook import schema
 from rig.logbook.connect import url_from
+from rig.logbook.migrations import migrate
 from rig.logbook.store import Logbook, open_logbook
+from rig.logbook.venues import Right, add_venues, let_in
 from rig.runs import Finding, Gravity, Run, RunBook, Trace
 
 
@@ -115,22 +120,141 @@ def book() -> RunBook:
     return RunBook(BENCH, RUNS, FINDINGS)
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=["sqlite", "postgresql", "venue"])
 def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The URL of an empty database of each kind."""
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'log.sqlite'}"
-        return
+    """The URL of an empty logbook of each kind: a file, a database of one's own, a venue of one that is shared."""
+    if request.param == "venue":
+        yield Shared(request.getfixturevalue("crowd")).login("harbour", Right.OWNER)
+    else:
+        with empty_logbook(request.param, tmp_path) as at:
+            yield at
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def own_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The URL of an empty logbook whose tables are one's own, to be taken apart: one that no venues share."""
+    with empty_logbook(request.param, tmp_path) as at:
+        yield at
+
+
+@contextmanager
+def empty_logbook(kind: str, folder: Path) -> Iterator[str]:
+    """The URL of an empty logbook in a file or in a database of its own."""
+    if kind == "sqlite":
+        yield f"sqlite:///{folder / 'log.sqlite'}"
+    else:
+        with empty_schema() as at:
+            yield at.render_as_string(False)
+
+
+@pytest.fixture(scope="session")
+def crowd() -> Iterator[sa.URL]:
+    """A logbook in PostgreSQL that many venues share: every test has its own among those of the tests before it."""
+    with empty_schema() as at:
+        keeper = sa.create_engine(at)
+        migrate(keeper)
+        with keeper.begin() as connection:
+            add_venues(connection, ["first"])
+        keeper.dispose()
+        yield at
+
+
+@pytest.fixture
+def shared(crowd: sa.URL) -> Shared:
+    """Venues of one's own in the logbook of a crowd."""
+    return Shared(crowd)
+
+
+def without_step_8(connection: sa.Connection) -> None:
+    """Take the outbox out of a logbook again, as one was before it had any."""
+    for table in (schema.peer_bench, schema.peer_refused, schema.peer, schema.outbox, schema.this_logbook):
+        table.drop(connection)
+    connection.exec_driver_sql("drop index correction_by_id")
+    for column in ("id", "follows", "made_in"):
+        connection.exec_driver_sql(f"alter table run_history drop column {column}")
+    connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 7))
+
+
+def server_url() -> sa.URL:
+    """The PostgreSQL to test with."""
     server = os.environ.get("CHILLRIG_TEST_POSTGRES")
     if not server:
         pytest.skip("set CHILLRIG_TEST_POSTGRES to the URL of a PostgreSQL database to test with")
-    schema = f"test_{uuid4().hex}"
-    engine = sa.create_engine(url_from(server))
+    return url_from(server)
+
+
+@contextmanager
+def empty_schema() -> Iterator[sa.URL]:
+    """The URL of a schema of its own on the server, which stands for a database; gone afterwards."""
+    server, name = server_url(), f"test_{uuid4().hex[:16]}"
+    engine = sa.create_engine(server)
     with engine.begin() as connection:
-        connection.exec_driver_sql(f"create schema {schema}")
-    yield url_from(server).update_query_dict({"options": f"-csearch_path={schema}"}).render_as_string(False)
+        connection.exec_driver_sql(f"create schema {name}")
+    at = server.update_query_dict({"options": f"-csearch_path={name}"})
+    yield at
     with engine.begin() as connection:
-        connection.exec_driver_sql(f"drop schema {schema} cascade")
+        connection.exec_driver_sql(f"drop schema {name} cascade")
+        # roles are the server's: those of this logbook go with it, and the logins that were members of them
+        mine = "select oid from pg_roles where rolname like :mine"
+        members = f"select member from pg_auth_members where roleid in ({mine})"
+        every = sa.text(
+            f"select rolname from pg_roles where oid in ({mine} union {members}) and not rolsuper"
+        )
+        for role in connection.scalars(every, {"mine": f"chillrig.%{name}%"}).all():
+            connection.exec_driver_sql(f'drop role "{role}"')
+    engine.dispose()
+
+
+@dataclass
+class Shared:
+    """Venues in a shared logbook and logins for them, all known to the server by names of their own."""
+
+    at: sa.URL
+    mark: str = field(default_factory=lambda: uuid4().hex[:12])
+
+    @property
+    def keeper(self) -> str:
+        """The URL of who keeps the logbook."""
+        return self.at.render_as_string(False)
+
+    def venue(self, name: str) -> str:
+        """The full name of a venue, which is added where it is not there yet."""
+        full = f"{name} {self.mark}"
+        with keeping(self.at) as connection:
+            add_venues(connection, [full])
+        return full
+
+    def person(self, name: str, **rights: Right) -> str:
+        """The URL of a new login with rights by venue."""
+        with keeping(self.at) as connection:
+            connection.exec_driver_sql(f"create role {self.known_as(name)} login")
+        for venue, right in rights.items():
+            full = self.venue(venue)
+            with keeping(self.at) as connection:
+                let_in(connection, full, self.known_as(name), right)
+        return self.at.set(username=self.known_as(name)).render_as_string(False)
+
+    def login(self, venue: str, right: Right) -> str:
+        """The URL of a new login with one right at one venue."""
+        return self.person(f"{venue}_{right}", **{venue: right})
+
+    def known_as(self, person: str) -> str:
+        """How the server knows a person."""
+        return f"t{self.mark}_{person}"
+
+    def role(self, venue: str, right: str) -> str:
+        """The name of a venue's role."""
+        with keeping(self.at) as connection:
+            query = sa.text(f"select {right} from venue where name = :name")
+            return str(connection.scalar(query, {"name": f"{venue} {self.mark}"}))
+
+
+@contextmanager
+def keeping(at: sa.URL) -> Iterator[sa.Connection]:
+    """A transaction of who keeps a logbook."""
+    engine = sa.create_engine(at)
+    with engine.begin() as connection:
+        yield connection
     engine.dispose()
 
 

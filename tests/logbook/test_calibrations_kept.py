@@ -20,6 +20,7 @@ from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
 from rig.sensors.line import fit_line
+from tests.logbook.conftest import without_step_8
 
 KIND = CalibrationKind.TEMPERATURE
 WHEN = datetime(2026, 3, 9, 18, 30, 1, 250_000, tzinfo=timezone(timedelta(hours=-9, minutes=-30)))
@@ -89,11 +90,12 @@ def test_runs_and_calibrations_live_side_by_side(logbook: Logbook, book: RunBook
 
 
 @pytest.fixture
-def damaged(logbook: Logbook) -> Iterator[Logbook]:
-    keep_calibration(logbook, PROBE)
-    with logbook._engine.begin() as connection:
-        connection.execute(schema.calibration.update().values(covariance="[[1.0]]"))
-    yield logbook
+def damaged(own_url: str) -> Iterator[Logbook]:
+    with open_logbook(own_url) as logbook:
+        keep_calibration(logbook, PROBE)
+        with logbook._engine.begin() as connection:
+            connection.execute(schema.calibration.update().values(covariance="[[1.0]]"))
+        yield logbook
 
 
 def test_a_damaged_calibration_is_named_with_its_cure(damaged: Logbook) -> None:
@@ -103,20 +105,22 @@ def test_a_damaged_calibration_is_named_with_its_cure(damaged: Logbook) -> None:
         calibrations(damaged)
 
 
-def test_a_logbook_of_the_step_before_gets_the_table(url: str) -> None:
-    engine = engine_for(url_from(url))
+def test_a_logbook_of_the_step_before_gets_the_table(own_url: str) -> None:
+    engine = engine_for(url_from(own_url))
     migrate(engine, STEPS[:1])
+    migrate(engine)
     engine.dispose()
-    with open_logbook(url) as logbook:
+    with open_logbook(own_url) as logbook:
         assert keep_calibration(logbook, PROBE)
 
 
 def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
-    url: str, book: RunBook
+    own_url: str, book: RunBook
 ) -> None:
-    with open_logbook(url) as logbook:
+    with open_logbook(own_url) as logbook:
         logbook.add(book, "bar", "folder")
         with logbook._engine.begin() as connection:
+            without_step_8(connection)
             for column in schema.SINCE_STEP_4:
                 connection.exec_driver_sql(f"alter table run drop column {column}")
             schema.call_made.drop(connection)
@@ -124,7 +128,8 @@ def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
             for table in (schema.step_run, schema.step, schema.bench_put_away, schema.bench_file):
                 table.drop(connection)
             connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 3))
-    with open_logbook(url) as logbook:
+        migrate(logbook._engine)
+    with open_logbook(own_url) as logbook:
         assert logbook.book("bar") == book
         assert logbook.add(book, "bar", "folder").unchanged == len(book.runs)
         with logbook._engine.connect() as connection:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -73,29 +73,35 @@ def columns_of_run(engine: sa.Engine) -> set[str]:
     return {c["name"] for c in sa.inspect(engine).get_columns("run")}
 
 
-def test_a_later_step_keeps_every_run(logbook: Logbook, book: RunBook) -> None:
-    logbook.add(book, "bar", "folder")
-    assert migrate(logbook._engine, [*STEPS, add_column]) == len(STEPS) + 1
-    assert "mood" in columns_of_run(logbook._engine)
-    assert logbook.book("bar") == book
+@pytest.fixture
+def own_logbook(own_url: str) -> Iterator[Logbook]:
+    with open_logbook(own_url) as logbook:
+        yield logbook
 
 
-def test_a_step_that_fails_leaves_nothing_behind(logbook: Logbook, book: RunBook) -> None:
-    logbook.add(book, "bar", "folder")
+def test_a_later_step_keeps_every_run(own_logbook: Logbook, book: RunBook) -> None:
+    own_logbook.add(book, "bar", "folder")
+    assert migrate(own_logbook._engine, [*STEPS, add_column]) == len(STEPS) + 1
+    assert "mood" in columns_of_run(own_logbook._engine)
+    assert own_logbook.book("bar") == book
+
+
+def test_a_step_that_fails_leaves_nothing_behind(own_logbook: Logbook, book: RunBook) -> None:
+    own_logbook.add(book, "bar", "folder")
     with pytest.raises(RuntimeError, match="the power went"):
-        migrate(logbook._engine, [*STEPS, fail_half_way])
-    assert schema_number(logbook._engine) == len(STEPS)
-    assert "mood" not in columns_of_run(logbook._engine)
-    assert "half" not in sa.inspect(logbook._engine).get_table_names()
-    assert logbook.book("bar") == book
+        migrate(own_logbook._engine, [*STEPS, fail_half_way])
+    assert schema_number(own_logbook._engine) == len(STEPS)
+    assert "mood" not in columns_of_run(own_logbook._engine)
+    assert "half" not in sa.inspect(own_logbook._engine).get_table_names()
+    assert own_logbook.book("bar") == book
 
 
-def test_a_newer_logbook_is_left_alone(url: str) -> None:
-    with open_logbook(url) as logbook:
+def test_a_newer_logbook_is_left_alone(own_url: str) -> None:
+    with open_logbook(own_url) as logbook:
         migrate(logbook._engine, [*STEPS, add_column])
     newer = rf"has schema {len(STEPS) + 1}, written by a newer chillrig; .*Update chillrig"
     with pytest.raises(LogbookError, match=newer):
-        open_logbook(url)
+        open_logbook(own_url)
 
 
 def not_a_database(file: Path) -> None:

@@ -184,7 +184,16 @@ class _Coming:
                 for r in rows
             }
             changes = {f: both for f, both in told.items() if all(self._can_be(f, v) for v in both)}
-            return Change(rev, datetime.fromisoformat(rows[0]["changed_at"]), rows[0]["why"] or "", changes)
+            one = rows[0]
+            return Change(
+                rev,
+                datetime.fromisoformat(one["changed_at"]),
+                one["why"] or "",
+                changes,
+                id=one["change"],
+                follows={r["field"]: _ids(r["follows"]) for r in rows if r["field"] in changes},
+                made_in=one["made_in"] or "",
+            )
         except (ValueError, TypeError) as error:
             raise BenchError(f"a correction cannot be read: {error}", place, _CURE) from error
 
@@ -215,6 +224,13 @@ class _Coming:
         every = (*said, *(f for f in self.found if (f.what, f.place.run) not in known))
         self.found = [f for f in every if (f.what, f.place.run) not in self.there]
         return tuple(self.found)
+
+
+def _ids(text: str | None) -> tuple[str, ...]:
+    ids = json.loads(text or "[]")
+    if not isinstance(ids, list):
+        raise ValueError("follows is no list")
+    return tuple(str(i) for i in ids)
 
 
 def _past(row: Mapping[str, Any], changes: tuple[Change, ...], where: str) -> Past:

@@ -132,6 +132,9 @@ class Contents:
                 past.c.changed_at,
                 past.c.why,
                 past.c.changes,
+                past.c.id.label("change"),
+                past.c.follows,
+                past.c.made_in,
             )
             .join_from(schema.bench, run)
             .join(past)
@@ -139,14 +142,16 @@ class Contents:
             .order_by(schema.bench.c.name, run.c.position, past.c.rev)
         )
         for row in self._streamed(query):
-            first = {key: row[key] for key in ("bench", "run", "rev", "changed_at")}
+            first = {key: row[key] for key in ("bench", "run", "rev", "changed_at", "change", "made_in")}
+            follows = json.loads(row["follows"])
             first["why"] = row["why"] if self.names.wanted else None
             for name, values in json.loads(row["changes"]).items():
                 if name in FREE_TEXTS and not self.names.wanted:
                     continue
                 told = (self.names.of(row["bench"], name, v) for v in values)
                 before, after = (json.dumps(v, ensure_ascii=False) for v in told)
-                yield first | {"field": name, "before": before, "after": after}
+                known = json.dumps(follows.get(name, []))
+                yield first | {"field": name, "before": before, "after": after, "follows": known}
 
     def finding_rows(self) -> Iterator[Row]:
         """What was found at imports, in that order."""

@@ -17,7 +17,7 @@ FORMAT = "chillrig open data 1"
 """What the package says it is; the number rises where an older reader would misread it."""
 DESCRIPTION = "datapackage.json"
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
-TEXT, NUMBER, INTEGER, OBJECT = "string", "number", "integer", "object"
+TEXT, NUMBER, INTEGER, OBJECT, ARRAY = "string", "number", "integer", "object", "array"
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Column:
     @property
     def is_text(self) -> bool:
         """Whether it holds text, JSON too."""
-        return self.kind in (TEXT, OBJECT)
+        return self.kind in (TEXT, OBJECT, ARRAY)
 
     def described(self) -> dict[str, Any]:
         """Its field descriptor."""
@@ -162,6 +162,9 @@ CORRECTIONS = Table(
         Column("field", TEXT, "Which column of runs", required=True),
         Column("before", TEXT, "What it was, as JSON, in that column's unit; a trace by its digest"),
         Column("after", TEXT, "What it is since, as JSON, in that column's unit; a trace by its digest"),
+        Column("change", TEXT, "The change's id, the same in every logbook that holds it", required=True),
+        Column("follows", ARRAY, "Ids of the changes of this field that it knew of, as a JSON list"),
+        Column("made_in", TEXT, "The logbook that it was made in"),
     ),
     key=("bench", "run", "rev", "field"),
     refers=((("bench", "run"), "runs", ("bench", "run")),),
