@@ -30,6 +30,7 @@ from rig.logbook.changes import (
     note_new,
     now_text,
     set_deleted,
+    write_change,
 )
 from rig.logbook.connect import writing
 from rig.logbook.edits import Change
