@@ -21,7 +21,7 @@ from dashboard.figures.traces import (
     trace_figure,
 )
 from dashboard.page import Here, Page
-from dashboard.pages import run_corrections
+from dashboard.pages import run_corrections, run_motion
 from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
 from dashboard.service import BenchView, Service, Working
@@ -60,6 +60,7 @@ def layout(here: Here) -> Any:
             html.P(dcc.Link("All runs", href=address("/runs", bench=here.kept)), className="over"),
             html.H1(f"Run {run.run}"),
             html.Div(id="run-body"),
+            run_motion.layout(here, run),
             run_corrections.layout(here, run),
             html.P(
                 [
@@ -114,6 +115,7 @@ def register(app: Dash, service: Service) -> None:
     zoom.connect(app, "run-trace", "run-shown", "run-bench", read)
     zoom.connect(app, "run-residuals", "run-shown", "run-bench", residuals, of="K")
     run_corrections.register(app, service)
+    run_motion.register(app, service)
 
 
 def body_block(run: Run, view: BenchView | None, theme: str) -> Any:

@@ -112,7 +112,7 @@ def add_book(
             with writing(engine).begin() as connection:
                 _lock(connection, bench_id)
                 for arrival, blobs in changed:
-                    _store_trace(connection, arrival.record["trace"], arrival.run, blobs)
+                    store_trace(connection, arrival.record["trace"], arrival.run, blobs)
                     added = _store_run(connection, arrival, step, source, added)
         back = _bring_back(engine, step, [a.record["run"] for a in arrivals])
         added = replace(added, new=added.new + back, unchanged=added.unchanged - back)
@@ -175,7 +175,7 @@ def complete_row(
     """
     (run,) = book.runs
     arrival = _arrival(run)
-    _store_trace(connection, arrival.record["trace"], run, _blobs(arrival))
+    store_trace(connection, arrival.record["trace"], run, _blobs(arrival))
     rev = keep_history(connection, row, arrival.record, _why(source))
     _store_findings(connection, bench_id, source, book.findings)
     return rev
@@ -276,9 +276,10 @@ def _store_files(connection: sa.Connection, bench_id: int, files: Mapping[str, b
     connection.execute(table.insert(), rows)
 
 
-def _store_trace(
+def store_trace(
     connection: sa.Connection, digest: str | None, run: Run, blobs: Iterable[tuple[str, bytes]]
 ) -> None:
+    """Keep a run's trace under its digest, where it is not kept yet."""
     if digest is None or run.trace is None:
         return
     if insert_unless_there(connection, schema.trace, {"digest": digest, "samples": run.trace.time_s.size}):
