@@ -64,7 +64,7 @@ def layout(here: Here) -> Any:
             run_corrections.layout(here, run),
             html.P(
                 [
-                    dcc.Link("How long to move this drink on this ice", href=call),
+                    dcc.Link("How long to shake or stir this drink", href=call),
                     html.A("Keep this page as one file", href=f"/keep{address_here(here)}", download=""),
                 ],
                 className="ways-on",
@@ -197,7 +197,7 @@ def facts(run: Run, found: RunFit | None) -> list[tuple[str, str, str]]:
     end = None if found is None else found.temp_c
     water = None if found is None or found.dilution_by_volume is None else found.dilution_by_volume
     listed = [
-        ("Moved", wording.number(run.duration_s, 1, "s"), wording.when(run.started_at)),
+        ("Shaken or stirred", wording.number(run.duration_s, 1, "s"), wording.when(run.started_at)),
         (
             "Drink before the ice",
             wording.number(run.drink_temp_c, 1, "°C"),

@@ -9,8 +9,9 @@ from dash import Dash, Input, Output, State, html, no_update
 from dashboard.controls import written
 from dashboard.figures.small_run import around_motion, small_run
 from dashboard.page import Here
+from dashboard.pages.changing import pressed
 from dashboard.pages.motion_strip import strip_block
-from dashboard.pages.run_corrections import changed
+from dashboard.pages.run_corrections import shown_anew
 from dashboard.questions.correction import moved
 from dashboard.service import Service
 from rig.errors import RigError
@@ -47,7 +48,7 @@ def motion_block(run: Run) -> list[Any]:
                 written(
                     "run-starts", "Starts at [s]", "0", "Seconds of its trace; 0 is its start now.", "decimal"
                 ),
-                written("run-lasts", "Moved for [s]", stop, "Empty: not known.", "decimal"),
+                written("run-lasts", "Shaken or stirred for [s]", stop, "Empty: not known.", "decimal"),
             ],
             className="bring-two",
         ),
@@ -88,7 +89,7 @@ def register(app: Dash, service: Service) -> None:
         def make(logbook: Logbook, bench: str) -> str:
             return moved(logbook, bench, str(name), starts, lasts, why)
 
-        if not clicks:
-            return (no_update,) * 4
-        said, history, done = changed(service, kept, str(name), make)
-        return said, history, ["moved", clicks] if done else no_update, "" if done else no_update
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+            return *shown_anew(logbook, bench, name, ["moved", clicks]), ""
+
+        return pressed(clicks, service, kept, make, shown, 4)

@@ -111,11 +111,11 @@ def moved(logbook: Logbook, bench: str, run: str, starts: Any, lasts: Any, why: 
         No numbers, no reason, or moments that cannot be.
     """
     start_s = _seconds("Starts at", starts) or 0.0
-    duration_s = _seconds("Moved for", lasts)
+    duration_s = _seconds("Shaken or stirred for", lasts)
     move_motion(logbook, bench, run, start_s, duration_s, reason_of(why))
     lasted = "for how long is not known" if duration_s is None else f"for {duration_s:g} s"
     start = f"The start is {abs(start_s):.1f} s {'later' if start_s > 0 else 'earlier'}. " if start_s else ""
-    return f"{start}It was moved {lasted}. What it was is kept below."
+    return f"{start}It was shaken or stirred {lasted}. What it was is kept below."
 
 
 def _seconds(words: str, said: Any) -> float | None:

@@ -53,7 +53,7 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
     page.get_by_label("Name of the run").fill("q9")
     for of in ("technique", "vessel", "ice", "recipe"):
         page.locator(f"#bring-{of} label").first.click()
-    page.get_by_label("Moved for [s]").fill("12")
+    page.get_by_label("Shaken or stirred for [s]").fill("12")
     page.get_by_role("button", name="Store the run").click()
     page.get_by_role("link", name="run q9").wait_for()
     _shot(page, "bring-stored")

@@ -55,7 +55,7 @@ def test_a_run_that_was_found_is_put_right_by_dragging(open_logbook_page: OpenPa
     assert _seconds(start) == pytest.approx(found_start_s + 3.0, abs=0.3)
     assert _seconds(stop) == found_stop_s
     assert float(run.get_by_label("Starts at").input_value()) == _seconds(start)
-    lasts = run.get_by_label("Moved for [s]")
+    lasts = run.get_by_label("Shaken or stirred for [s]")
     assert float(lasts.input_value()) == pytest.approx(found_stop_s - _seconds(start), abs=0.06)
     stop.focus()
     page.keyboard.press("ArrowRight")
@@ -87,14 +87,16 @@ def test_a_runs_start_and_stop_are_dragged_on_its_page_by_finger_and_undone(
     assert 0.0 < _seconds(start) < 120.0
     moved_s = page.get_by_label("Starts at [s]").input_value()
     assert float(moved_s) == _seconds(start)
-    page.get_by_label("Moved for [s]").fill("12,5")
+    page.get_by_label("Shaken or stirred for [s]").fill("12,5")
     stop = page.get_by_role("slider", name="Motion stops")
     assert _seconds(stop) == pytest.approx(_seconds(start) + 12.5, abs=0.06)
     page.locator("#run-move-why").fill("the tin was tapped first")
     _shot(page, "strip-run")
     assert axe_faults(page) == []
     page.get_by_role("button", name="Move them").click()
-    page.get_by_text(f"The start is {float(moved_s):.1f} s later. It was moved for 12.5 s").wait_for()
+    page.get_by_text(
+        f"The start is {float(moved_s):.1f} s later. It was shaken or stirred for 12.5 s"
+    ).wait_for()
     page.wait_for_selector("#run-history >> text=the tin was tapped first")
     page.get_by_label("Starts at [s]").and_(page.locator("[value='0']")).wait_for()
     page.get_by_role("button", name="Undo the last change").click()
