@@ -59,18 +59,18 @@ def forgiveness(advice: Advice) -> str:
 
 
 def why_not(advice: Advice) -> str:
-    """Which limits of a target that no duration lands in fight each other, read off the middle run."""
+    """Which limits of a target that no duration lands in fight each other, read off the draws' medians."""
     target, time_s, said = advice.target, advice.time_s, []
     if target.serve_temp_c_max is not None:
         said.append(_from("cold enough", time_s[advice.temp_c.p50 <= target.serve_temp_c_max]))
     if target.dilution_by_volume is not None:
         low, high = target.dilution_by_volume
         water = advice.dilution_by_volume.p50
-        said.append(_from("thin enough", time_s[water >= low]))
+        said.append(_from("diluted enough", time_s[water >= low]))
         said.append(_from("too thin", time_s[water > high]))
     if not said:
         return "The other limits of this target cannot be met together."
-    return f"The middle run is {', '.join(said)}."
+    return f"Half of such drinks are {', '.join(said)}."
 
 
 def _from(what: str, times: FloatArray) -> str:

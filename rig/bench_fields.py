@@ -139,7 +139,7 @@ SHELVES: Mapping[str, Shelf] = {
             "vessels",
             "vessel",
             "Vessels",
-            "What a drink is moved in.",
+            "What a drink is shaken or stirred in.",
             (
                 Field("material", "Material", Kind.TEXT, hint=_MATERIAL),
                 Field("mass_g", "Mass, empty", unit="g", usual=(120, 900)),

@@ -1,6 +1,8 @@
 """One thread of linear algebra a worker, since tests run side by side already; no test is timed."""
 
 import os
+import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,3 +23,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if any(folder in Path(item.path).parents for folder in SLOW):
             item.add_marker(pytest.mark.slow)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of one megabyte, where this computer lets one be made."""
+    at = tmp_path / "disk"
+    at.mkdir()
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "none", at], capture_output=True, check=False
+    )
+    if made.returncode:
+        pytest.skip("no disk can be mounted here")
+    yield at
+    subprocess.run(["umount", "-l", at], check=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,10 +14,34 @@ from rig.runs import Trace
 from rig.signals.scale import Plateau
 
 _WIDTH, _HEIGHT, _EDGE = 320.0, 120.0, 8.0
+EDGE_SHARE = _EDGE / _WIDTH
+"""Of the picture's width, what is left free on each side."""
+_LEAST_AROUND_S = 10.0
 _MOST_POINTS = 240
 
 
-def small_run_svg(trace: Trace, stop_s: float | None, rests: Sequence[Plateau] = ()) -> str:
+@dataclass(frozen=True)
+class SmallRun:
+    """The picture (`svg`), from `first_s` to `last_s` after the start of motion.
+
+    `own_start_s` is that start in the time in which one says it, `stop_s` the stop after it; None where not known.
+    """
+
+    svg: str
+    first_s: float
+    last_s: float
+    own_start_s: float
+    stop_s: float | None
+
+    @property
+    def address(self) -> str:
+        """The picture as an address that holds all of it (RFC 2397)."""
+        return f"data:image/svg+xml;base64,{base64.b64encode(self.svg.encode()).decode()}"
+
+
+def small_run(
+    trace: Trace, stop_s: float | None, rests: Sequence[Plateau] = (), *, own_start_s: float = 0.0
+) -> SmallRun:
     """Probe and scale against seconds, each over its own range; lines stand at the start and, where known, the stop.
 
     A dot stands in the middle of each rest of the scale, which is a weigh-in.
@@ -40,12 +65,20 @@ def small_run_svg(trace: Trace, stop_s: float | None, rests: Sequence[Plateau] =
             if values is trace.scale_g:
                 parts += [_dot(rest, values, x) for rest in rests if first <= rest.start_s <= last]
     inside = "".join(parts)
-    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}">{inside}</svg>'
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}">{inside}</svg>'
+    return SmallRun(svg, first, last, own_start_s, stop_s)
 
 
-def as_address(svg: str) -> str:
-    """The picture as an address that holds all of it (RFC 2397)."""
-    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
+def around_motion(trace: Trace, stop_s: float | None) -> Trace:
+    """The stretch of a trace around its motion; all of it where the stop is not known."""
+    if stop_s is None:
+        return trace
+    around_s = max(_LEAST_AROUND_S, 0.5 * stop_s)
+    cut = slice(*np.searchsorted(trace.time_s, (-around_s, stop_s + around_s)))
+    if trace.time_s[cut].size < 2:
+        return trace
+    others = (None if v is None else v[cut] for v in (trace.scale_g, trace.room_c, trace.cadence_hz))
+    return Trace(trace.time_s[cut], {name: v[cut] for name, v in trace.probes_c.items()}, *others)
 
 
 def _y(value: float, values: FloatArray) -> float:

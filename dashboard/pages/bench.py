@@ -7,12 +7,11 @@ from typing import Any
 from urllib.parse import quote
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
-from flask import request
 
 from dashboard import wording
 from dashboard.controls import aria, notice, table, written
-from dashboard.headers import GUEST
 from dashboard.page import Here, Page
+from dashboard.pages.changing import NO_LOGBOOK, ONLY_HERE, open_logbook_of, pressed, taken_back
 from dashboard.params import address
 from dashboard.questions.bench import begin
 from dashboard.questions.correction import reason_of
@@ -21,14 +20,9 @@ from rig.bench import parse_bench
 from rig.bench_fields import SHELVES, Shelf, summary, was_and_is, words_of
 from rig.bench_text import tables_of
 from rig.errors import RigError
-from rig.logbook.editing import StepTaken, Was, bench_text, entitle, last_step, steps, undo_step
+from rig.logbook.editing import StepTaken, Was, bench_text, entitle, last_step, steps
 from rig.logbook.store import Logbook
 
-NO_LOGBOOK = (
-    "This bench is a folder: change its bench.toml, or bring the folder into the logbook (chillrig import DIR) and "
-    "change it here."
-)
-ONLY_HERE = "A bench is changed on the computer that shares this."
 MOST_STEPS = 30
 
 
@@ -176,48 +170,28 @@ def _field(was: Was) -> str:
     return f"{was.of}: {words_of(was.section, was.field)}" if was.field else was.of
 
 
-def open_logbook_of(service: Service) -> Logbook:
-    """The logbook, where somebody may write to it from here.
-
-    Raises
-    ------
-    RigError
-        Where nobody may.
-    """
-    logbook = service.logbook
-    if logbook is None or request.environ.get(GUEST):
-        raise RigError((NO_LOGBOOK if logbook is None else ONLY_HERE).rstrip("."))
-    return logbook
-
-
 def register(app: Dash, service: Service) -> None:
     """Connect undo, the title and the beginning of a bench to the logbook."""
 
     @app.callback(
-        Output("bench-body", "children"),
         Output("bench-said", "children"),
+        Output("bench-body", "children"),
         Output("address", "search", allow_duplicate=True),
         Input("bench-undo", "n_clicks"),
         State("bench-kept", "data"),
         prevent_initial_call=True,
     )
-    def undo(clicks: Any, kept: Any) -> tuple[Any, Any, Any]:
-        if not clicks:
-            return no_update, no_update, no_update
-        try:
-            logbook = open_logbook_of(service)
-            bench = service.chosen(kept)
-            taken = undo_step(logbook, bench)
-            told = notice(f"Taken back: {taken.words} ({taken.why}).", "know")
+    def undo(clicks: Any, kept: Any) -> tuple[Any, ...]:
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, Any]:
             if bench not in service.names():  # its beginning was taken back: what is left is shown anew
-                return no_update, told, f"?undone={quote(bench)}"
-            return body(logbook, bench, kept), told, no_update
-        except RigError as error:
-            return no_update, notice(f"Nothing was changed: {str(error).rstrip('.')}."), no_update
+                return no_update, f"?undone={quote(bench)}"
+            return body(logbook, bench, kept), no_update
+
+        return pressed(clicks, service, kept, taken_back, shown, 3)
 
     @app.callback(
-        Output("bench-body", "children", allow_duplicate=True),
         Output("bench-said", "children", allow_duplicate=True),
+        Output("bench-body", "children", allow_duplicate=True),
         Output("bench-title-why", "value"),
         Input("bench-retitle", "n_clicks"),
         State("bench-title", "value"),
@@ -225,16 +199,15 @@ def register(app: Dash, service: Service) -> None:
         State("bench-kept", "data"),
         prevent_initial_call=True,
     )
-    def retitle(clicks: Any, title: Any, why: Any, kept: Any) -> tuple[Any, Any, Any]:
-        if not clicks:
-            return no_update, no_update, no_update
-        try:
-            logbook = open_logbook_of(service)
-            bench = service.chosen(kept)
+    def retitle(clicks: Any, title: Any, why: Any, kept: Any) -> tuple[Any, ...]:
+        def make(logbook: Logbook, bench: str) -> str:
             entitle(logbook, bench, str(title or "")[:500], reason_of(why))
-            return body(logbook, bench, kept), notice("The title is changed.", "know"), ""
-        except RigError as error:
-            return no_update, notice(f"Nothing was changed: {str(error).rstrip('.')}."), no_update
+            return "The title is changed."
+
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, str]:
+            return body(logbook, bench, kept), ""
+
+        return pressed(clicks, service, kept, make, shown, 3)
 
     @app.callback(
         Output("bench-begun", "children"),

@@ -10,7 +10,8 @@ from dash import Dash, Input, Output, Patch, State, dcc, html, no_update
 
 from dashboard.controls import notice, written
 from dashboard.page import Here, Page
-from dashboard.pages.bench import NO_LOGBOOK, ONLY_HERE, entry_address, open_logbook_of
+from dashboard.pages.bench import entry_address
+from dashboard.pages.changing import NO_LOGBOOK, ONLY_HERE, pressed
 from dashboard.params import address
 from dashboard.questions.bench import ENTRY, EntryForm, parts_of
 from dashboard.questions.correction import reason_of
@@ -18,8 +19,8 @@ from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.bench_fields import Field, Kind, Shelf, shelf_of
 from rig.bench_fields import written as as_typed
-from rig.errors import RigError
 from rig.logbook.editing import entry_of, remove
+from rig.logbook.store import Logbook
 
 _FIELD, _OUT = "bench-field", "bench-out"
 _FIELDS = {"type": _FIELD, "row": EVERY, "key": EVERY, "end": EVERY}
@@ -210,17 +211,17 @@ def register(app: Dash, service: Service) -> None:
     def save(
         clicks: Any, entry: Any, name: Any, ids: Any, values: Any, outs: Any, out: Any, why: Any, kept: Any
     ) -> tuple[Any, ...]:
-        if not clicks:
-            return (no_update,) * 4
-        try:
-            logbook = open_logbook_of(service)
-            bench = service.chosen(kept)
+        forms: list[EntryForm] = []
+
+        def make(logbook: Logbook, bench: str) -> html.Div:
             gone = list(zip(outs or (), out or (), strict=False))
-            form = EntryForm.of(entry, name, _keys(ids), values, gone)
-            told = form.make(logbook, bench, why)
-            return _saved(told, form, kept), {"section": form.shelf.section, "name": form.name}, "", False
-        except RigError as error:
-            return notice(f"Nothing was changed: {str(error).rstrip('.')}."), *(no_update,) * 3
+            forms.append(EntryForm.of(entry, name, _keys(ids), values, gone))
+            return _saved(forms[0].make(logbook, bench, why), forms[0], kept)
+
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+            return {"section": forms[0].shelf.section, "name": forms[0].name}, "", False
+
+        return pressed(clicks, service, kept, make, shown, 4)
 
     @app.callback(
         Output("bench-entry-said", "children", allow_duplicate=True),
@@ -232,16 +233,12 @@ def register(app: Dash, service: Service) -> None:
         prevent_initial_call=True,
     )
     def take_off(clicks: Any, entry: Any, why: Any, kept: Any) -> tuple[Any, Any]:
-        if not clicks or not isinstance(entry, dict):
-            return no_update, no_update
-        try:
-            logbook = open_logbook_of(service)
+        def make(logbook: Logbook, bench: str) -> str:
             shelf = shelf_of(str(entry.get("section")))
-            remove(logbook, service.chosen(kept), shelf.section, str(entry.get("name")), reason_of(why))
-            told = f"{entry.get('name')} is off the bench. It can be put back: Undo, on the page of all of the bench."
-            return notice(told, "know"), True
-        except RigError as error:
-            return notice(f"Nothing was changed: {str(error).rstrip('.')}."), no_update
+            remove(logbook, bench, shelf.section, str(entry.get("name")), reason_of(why))
+            return f"{entry.get('name')} is off the bench. It can be put back: Undo, on the page of all of the bench."
+
+        return pressed(clicks and isinstance(entry, dict), service, kept, make, lambda *_: (True,), 2)
 
 
 def _keys(ids: Any) -> list[Any]:

@@ -7,18 +7,15 @@ from typing import Any
 from urllib.parse import quote
 
 from dash import ALL as EVERY
-from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
-from flask import request
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.controls import aria, choice, names, notice, waiting, written
-from dashboard.headers import GUEST
 from dashboard.live.question import techniques
 from dashboard.page import Here, Page
+from dashboard.pages.bring_in_drop import drop_zone
 from dashboard.pages.bring_in_looks import TYPE, look_block
 from dashboard.params import address
 from dashboard.questions.bring_in import (
-    MOST_FILES,
-    MOST_TABLE_BYTES,
     Answer,
     Look,
     files_of,
@@ -31,15 +28,12 @@ from dashboard.questions.bring_in import (
 from dashboard.questions.bring_in_run import INTO, NAMES, NEW, NUMBERS, RunForm, start_words, store
 from dashboard.reader_units import chosen_units
 from dashboard.service import Service
+from dashboard.uploads import NO_LOGBOOK, ONLY_HERE, uploads_of, writable
+from dashboard.uploads import register as take_files
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 
-NO_LOGBOOK = (
-    "This bench is a folder: tables are brought into a logbook. Make one: chillrig import DIR. Or put a run into the "
-    "folder itself: chillrig import FILE --bench DIR"
-)
-ONLY_HERE = "Tables are brought in on the computer that shares this."
 _FORM = ("way", "run", "into", *NAMES, *NUMBERS, "start", "keep")
 _ANSWERS = {"type": TYPE, "file": EVERY, "part": EVERY, "of": EVERY}
 _MARKS = {"type": "bring-mark", "file": EVERY}
@@ -62,25 +56,7 @@ def layout(here: Here) -> Any:
                 dcc.Link("Bring in several runs", href=address("/runs/bring-in/several", bench=here.kept)),
                 className="ways-on",
             ),
-            html.Div(
-                dcc.Upload(
-                    html.Div(
-                        [
-                            html.Button("Choose tables", className="do"),
-                            html.P(
-                                f"or drop them here: up to {MOST_FILES} files, {MOST_TABLE_BYTES // 1000} kB together."
-                            ),
-                        ]
-                    ),
-                    id="bring-upload",
-                    multiple=True,
-                    className="bring-drop",
-                    style={},
-                    style_active={},
-                ),
-                className="bring-place",
-            ),
-            html.P(id="bring-refused", className="first-caution", role="status"),
+            drop_zone("bring"),
             waiting(html.Div(id="bring-looks", **aria(live="polite")), "Reading the tables …"),
             html.Div(
                 html.Button("Read again with these answers", id="bring-again", className="do"),
@@ -90,12 +66,8 @@ def layout(here: Here) -> Any:
             html.Div(id="bring-trouble", role="status"),
             html.Div(_run_form(here), id="bring-form", className="bring-form", hidden=True),
             html.Div(id="bring-said", role="status"),
-            dcc.Store(id="bring-files"),
             dcc.Store(id="bring-answers"),
-            # its data is the name of the field behind the drop zone
-            dcc.Store(id="bring-named", data="Tables to bring in"),
             dcc.Store(id="bring-bench", data=here.kept),
-            dcc.Store(id="bring-most", data={"files": MOST_FILES, "bytes": MOST_TABLE_BYTES}),
         ]
     )
 
@@ -156,21 +128,8 @@ def _new_run(bench: Bench) -> list[Any]:
 
 
 def register(app: Dash, service: Service) -> None:
-    """Connect the files to how they read, and the form to the logbook."""
-    app.clientside_callback(
-        ClientsideFunction("bring_in", "named"),
-        Output("bring-named", "storage_type"),
-        Input("bring-named", "data"),
-    )
-    app.clientside_callback(
-        ClientsideFunction("bring_in", "taken"),
-        Output("bring-files", "data"),
-        Output("bring-refused", "children"),
-        Input("bring-upload", "contents"),
-        State("bring-upload", "filename"),
-        State("bring-most", "data"),
-        prevent_initial_call=True,
-    )
+    """Take files, connect them to how they read, and the form to the logbook."""
+    take_files(app.server, service)
 
     @app.callback(
         Output("bring-looks", "children"),
@@ -192,7 +151,9 @@ def register(app: Dash, service: Service) -> None:
         if not sent:
             return (no_update,) * 7
         try:
-            looks = looks_again(_open(service), sent, said if again else None, answers_by_file(ids, values))
+            looks = looks_again(
+                writable(service), sent, said if again else None, answers_by_file(ids, values)
+            )
         except RigError as error:
             told = notice(f"{str(error).rstrip('.')}.")
             # the controls stay as they are, so that the answer can be put right
@@ -225,9 +186,9 @@ def register(app: Dash, service: Service) -> None:
         if not clicks:
             return no_update
         try:
-            logbook = _open(service)
+            logbook = writable(service)
             bench = service.chosen(None if kept is None else str(kept))
-            files = files_of(sent)
+            files = files_of(sent, uploads_of(logbook))
             looks = looks_of(files, said)
             asked = read_again(files, looks, answers_by_file(ids, values))
             if [a.settings for a in asked] != [look.settings for look in looks]:
@@ -244,14 +205,6 @@ def register(app: Dash, service: Service) -> None:
         return stored_block(run.run, None if kept is None else str(kept), told.keep)
 
 
-def _open(service: Service) -> Logbook:
-    """The logbook, where somebody may write to it from here."""
-    logbook = service.logbook
-    if logbook is None or request.environ.get(GUEST):
-        raise RigError(NO_LOGBOOK if logbook is None else ONLY_HERE.rstrip("."))
-    return logbook
-
-
 def looks_again(logbook: Logbook, sent: Any, said: Any, answers: dict[int, list[Answer]]) -> tuple[Look, ...]:
     """How the files read: by themselves where nothing has been said yet, else by the page's controls.
 
@@ -260,7 +213,7 @@ def looks_again(logbook: Logbook, sent: Any, said: Any, answers: dict[int, list[
     RigError
         Where the page sent what cannot be, or an answer that is none.
     """
-    files = files_of(sent)
+    files = files_of(sent, uploads_of(logbook))
     if said is None:
         return first_looks(files, logbook)
     return read_again(files, looks_of(files, said), answers)

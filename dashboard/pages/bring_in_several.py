@@ -6,21 +6,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import ALL as EVERY
-from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.controls import aria, choice, names, notice, waiting
-from dashboard.figures.small_run import as_address
 from dashboard.live.question import techniques
 from dashboard.page import Here, Page
-from dashboard.pages.bench import open_logbook_of
-from dashboard.pages.bring_in import NO_LOGBOOK, ONLY_HERE
+from dashboard.pages.bring_in_drop import drop_zone
+from dashboard.pages.motion_strip import strip_block
 from dashboard.params import address
-from dashboard.questions.bring_in import MOST_TABLE_BYTES, files_of
+from dashboard.questions.bring_in import Sent, files_of
 from dashboard.questions.bring_in_run import NAMES, NUMBERS
-from dashboard.questions.drawer import MOST_FILES, TYPED, FoundRun, found_runs, store_runs, told_runs
+from dashboard.questions.drawer import TYPED, FoundRun, found_runs, store_runs, told_runs
 from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
+from dashboard.uploads import NO_LOGBOOK, ONLY_HERE, uploads_of, writable
 from rig.errors import RigError
+from rig.logbook.store import Logbook
 
 _FIELD, _IN = "drawer-field", "drawer-in"
 _FIELDS = {"type": _FIELD, "run": EVERY, "key": EVERY}
@@ -50,22 +51,7 @@ def layout(here: Here) -> Any:
                 "anything is stored; what is stored is one step, and is undone as one.",
                 className="lead",
             ),
-            dcc.Upload(
-                html.Div(
-                    [
-                        html.Button("Choose files", className="do"),
-                        html.P(
-                            f"or drop them here: up to {MOST_FILES} files, {MOST_TABLE_BYTES // 1000} kB together."
-                        ),
-                    ]
-                ),
-                id="drawer-upload",
-                multiple=True,
-                className="bring-drop",
-                style={},
-                style_active={},
-            ),
-            html.P(id="drawer-refused", className="first-caution", role="status"),
+            drop_zone("drawer"),
             waiting(
                 html.Div(id="drawer-runs", className="drawer-runs", **aria(live="polite")),
                 "Reading the files …",
@@ -84,22 +70,17 @@ def layout(here: Here) -> Any:
                 hidden=True,
             ),
             html.Div(id="drawer-said", role="status"),
-            dcc.Store(id="drawer-files"),
             dcc.Store(id="drawer-found"),
-            dcc.Store(id="drawer-named", data="Files to bring in"),
             dcc.Store(id="drawer-bench", data=here.kept),
-            dcc.Store(id="drawer-most", data={"files": MOST_FILES, "bytes": MOST_TABLE_BYTES}),
         ]
     )
 
 
 def run_block(number: int, run: FoundRun) -> html.Section:
     """One run: its picture, what was found, and the fields that put it right."""
-    picture = (
-        html.Img(src=as_address(run.svg), alt=f"Curve of {run.name or 'these files'}. {run.said}")
-        if run.svg
-        else None
-    )
+    said = f"Curve of {run.name or 'these files'}. {run.said}"
+    start, duration = (_FIELDS | {"run": number, "key": key} for key in ("start", "duration_s"))
+    picture = None if run.picture is None else strip_block(run.picture, said, start, duration)
     return html.Section(
         [
             html.H2(run.name or ", ".join(run.files)),
@@ -153,20 +134,6 @@ def _line(number: int, key: str, run: FoundRun) -> html.Div:
 
 def register(app: Dash, service: Service) -> None:
     """Connect the files to the runs they are, and those to the logbook."""
-    app.clientside_callback(
-        ClientsideFunction("bring_in", "named"),
-        Output("drawer-named", "storage_type"),
-        Input("drawer-named", "data"),
-    )
-    app.clientside_callback(
-        ClientsideFunction("bring_in", "taken"),
-        Output("drawer-files", "data"),
-        Output("drawer-refused", "children"),
-        Input("drawer-upload", "contents"),
-        State("drawer-upload", "filename"),
-        State("drawer-most", "data"),
-        prevent_initial_call=True,
-    )
 
     @app.callback(
         Output("drawer-runs", "children"),
@@ -184,7 +151,7 @@ def register(app: Dash, service: Service) -> None:
         if not sent:
             return (no_update,) * 4
         try:
-            logbook, files = open_logbook_of(service), files_of(sent, MOST_FILES)
+            logbook, files = _given(service, sent)
             if ctx.triggered_id == "drawer-again":
                 runs = told_runs(
                     files, logbook, list(zip(_files(found), typed_of(ids, values), strict=False))
@@ -215,11 +182,12 @@ def register(app: Dash, service: Service) -> None:
         if not clicks or not sent:
             return no_update, no_update, no_update
         try:
-            logbook, bench = open_logbook_of(service), service.chosen(kept)
+            (logbook, files), bench = _given(service, sent), service.chosen(kept)
             told = zip(_files(found), typed_of(ids, values), taken or (), strict=False)
-            chosen = [(files, typed) for files, typed, is_in in told if is_in]
-            runs = told_runs(files_of(sent, MOST_FILES), logbook, chosen)
+            chosen = [(names, typed) for names, typed, is_in in told if is_in]
+            runs = told_runs(files, logbook, chosen)
             done = store_runs(logbook, bench, runs, dict(zip(NAMES, made, strict=True)))
+            uploads_of(logbook).forget(str(f["id"]) for f in sent["files"])
         except RigError as error:
             return notice(f"Nothing was stored: {str(error).rstrip('.')}."), no_update, no_update
         count = f"{len(done)} run{'' if len(done) == 1 else 's'}"
@@ -228,6 +196,12 @@ def register(app: Dash, service: Service) -> None:
             dcc.Link("All runs", href=address("/runs", bench=kept)),
         ]
         return html.Div(html.P(children=said), className="notice know", role="note"), None, True
+
+
+def _given(service: Service, sent: Any) -> tuple[Logbook, tuple[Sent, ...]]:
+    """The logbook, and the tables that the page has sent."""
+    logbook = writable(service)
+    return logbook, files_of(sent, uploads_of(logbook), of_one_run=False)
 
 
 def _files(found: Any) -> list[list[str]]:

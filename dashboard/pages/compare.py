@@ -29,7 +29,7 @@ from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
 from rig.report.look import DARK, LIGHT
 from rig.runs import SetUp
 
-BAND = "Line: half of all runs lie above it. Band: 90 % of runs. Points: runs made; hollow where doubtful."
+BAND = "Line: half of all runs lie above it. Band: 90 % of runs. Dots: runs made; hollow where doubtful."
 TABLE_HEADS = (
     "Pair",
     "Quantity",
@@ -82,8 +82,8 @@ def layout(here: Here) -> Any:
                         ],
                     ),
                     ask(
-                        "into {compare-target}",
-                        f"into {asked.target or 'no target'}",
+                        "target: {compare-target}",
+                        f"target: {asked.target or 'none'}",
                         [choice("compare-target", "Target", targets, asked.target)],
                     ),
                 ],

@@ -127,8 +127,8 @@ def _controls(view: BenchView, asked: RehearsalQuestion, kept: str | None) -> li
         if len(there) > 1
         else html.Div(dcc.Store(id="rehearsal-session"), hidden=True),
         ask(
-            "into {rehearsal-target}",
-            f"into {asked.target or 'no target'}",
+            "target: {rehearsal-target}",
+            f"target: {asked.target or 'none'}",
             [choice("rehearsal-target", "Should land in", targets, asked.target)],
         ),
         dcc.Link("Which runs to make next", href=_asked_of("/rehearsal/next-runs", asked, kept))

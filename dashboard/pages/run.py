@@ -21,7 +21,7 @@ from dashboard.figures.traces import (
     trace_figure,
 )
 from dashboard.page import Here, Page
-from dashboard.pages import run_corrections
+from dashboard.pages import run_corrections, run_motion
 from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
 from dashboard.service import BenchView, Service, Working
@@ -60,10 +60,11 @@ def layout(here: Here) -> Any:
             html.P(dcc.Link("All runs", href=address("/runs", bench=here.kept)), className="over"),
             html.H1(f"Run {run.run}"),
             html.Div(id="run-body"),
+            run_motion.layout(here, run),
             run_corrections.layout(here, run),
             html.P(
                 [
-                    dcc.Link("How long to move this drink on this ice", href=call),
+                    dcc.Link("How long to shake or stir this drink", href=call),
                     html.A("Keep this page as one file", href=f"/keep{address_here(here)}", download=""),
                 ],
                 className="ways-on",
@@ -114,6 +115,7 @@ def register(app: Dash, service: Service) -> None:
     zoom.connect(app, "run-trace", "run-shown", "run-bench", read)
     zoom.connect(app, "run-residuals", "run-shown", "run-bench", residuals, of="K")
     run_corrections.register(app, service)
+    run_motion.register(app, service)
 
 
 def body_block(run: Run, view: BenchView | None, theme: str) -> Any:
@@ -195,7 +197,7 @@ def facts(run: Run, found: RunFit | None) -> list[tuple[str, str, str]]:
     end = None if found is None else found.temp_c
     water = None if found is None or found.dilution_by_volume is None else found.dilution_by_volume
     listed = [
-        ("Moved", wording.number(run.duration_s, 1, "s"), wording.when(run.started_at)),
+        ("Shaken or stirred", wording.number(run.duration_s, 1, "s"), wording.when(run.started_at)),
         (
             "Drink before the ice",
             wording.number(run.drink_temp_c, 1, "°C"),

@@ -6,13 +6,14 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 from flask import request
 
 from dashboard import wording
 from dashboard.controls import choice, notice, table, written
 from dashboard.headers import GUEST
 from dashboard.page import Here
+from dashboard.pages.changing import pressed
 from dashboard.questions.correction import FIELDS, WORDS, Correction, reason_of, standing
 from dashboard.reader_units import chosen_units
 from dashboard.service import Service
@@ -98,11 +99,10 @@ def register(app: Dash, service: Service) -> None:
         def make(logbook: Logbook, bench: str) -> str:
             return Correction.of(field, value, why, chosen_units()).make(logbook, bench, str(name))
 
-        if not clicks:
-            return (no_update,) * 5
-        said, history, done = changed(service, kept, str(name), make)
-        kept_text = (no_update, no_update) if not done else ("", "")
-        return said, history, ["corrected", clicks] if done else no_update, *kept_text
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+            return *shown_anew(logbook, bench, name, ["corrected", clicks]), "", ""
+
+        return pressed(clicks, service, kept, make, shown, 5)
 
     def switch(name: str, because: str, button: str, words: Callable[[bool], str], turned: Turned) -> None:
         """Connect a button that turns a state of the run on and off, `words` its label in each."""
@@ -122,17 +122,13 @@ def register(app: Dash, service: Service) -> None:
             prevent_initial_call=True,
         )
         def turn(clicks: Any, why: Any, on: Any, run: Any, kept: Any) -> tuple[Any, ...]:
-            if not clicks:
-                return (no_update,) * 6
-            said, history, done = changed(
-                service,
-                kept,
-                str(run),
-                lambda logbook, bench: turned(logbook, bench, str(run), why, bool(on)),
-            )
-            if not done:
-                return said, history, *(no_update,) * 4
-            return said, history, [name, clicks], not on, words(not on), ""
+            def make(logbook: Logbook, bench: str) -> str:
+                return turned(logbook, bench, str(run), why, bool(on))
+
+            def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+                return *shown_anew(logbook, bench, run, [name, clicks]), not on, words(not on), ""
+
+            return pressed(clicks, service, kept, make, shown, 6)
 
     switch("run-out", "run-because", "run-leave", take_words, _left_out)
     switch("run-gone", "run-gone-because", "run-delete", delete_words, _deleted)
@@ -169,22 +165,19 @@ def register(app: Dash, service: Service) -> None:
         prevent_initial_call=True,
     )
     def undo(clicks: Any, name: Any, kept: Any) -> tuple[Any, ...]:
-        state: list[bool] = []
-
         def make(logbook: Logbook, bench: str) -> str:
             change = logbook.undo(bench, str(name))
-            state.append(logbook.run(bench, str(name)).excluded_because is not None)
-            state.append(is_deleted(logbook.history(bench, str(name))))
-            what = ", ".join(_field(f) for f in change.changes)
-            return f"Taken back: {what}, changed because: {change.why}."
+            return (
+                f"Taken back: {', '.join(_field(f) for f in change.changes)}, changed because: {change.why}."
+            )
 
-        if not clicks:
-            return (no_update,) * 7
-        said, history, done = changed(service, kept, str(name), make)
-        if not done:
-            return said, history, *(no_update,) * 5
-        out, gone = state
-        return said, history, ["undone", clicks], out, take_words(out), gone, delete_words(gone)
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+            out = logbook.run(bench, str(name)).excluded_because is not None
+            gone = any(d.run == str(name) for d in logbook.deleted_runs(bench))
+            anew = shown_anew(logbook, bench, name, ["undone", clicks])
+            return *anew, out, take_words(out), gone, delete_words(gone)
+
+        return pressed(clicks, service, kept, make, shown, 7)
 
 
 Turned = Callable[[Logbook, str, str, Any, bool], str]
@@ -207,19 +200,9 @@ def _deleted(logbook: Logbook, bench: str, run: str, why: Any, gone: bool) -> st
     return "The run is deleted. Bring it back here, or with Undo the last change."
 
 
-def changed(
-    service: Service, kept: Any, run: str, make: Callable[[Logbook, str], str]
-) -> tuple[Any, Any, bool]:
-    """Make a change where that may be: what to say, the history after it, and whether it was made."""
-    try:
-        logbook = service.logbook
-        if logbook is None or request.environ.get(GUEST):
-            return notice("Runs cannot be corrected from here."), no_update, False
-        bench = service.chosen(None if kept is None else str(kept))
-        said = make(logbook, bench)
-        return notice(said, "know"), history_block(logbook.history(bench, run)), True
-    except RigError as error:
-        return notice(f"Nothing was changed: {error}."), no_update, False
+def shown_anew(logbook: Logbook, bench: str, run: Any, told: list[Any]) -> tuple[Any, list[Any]]:
+    """A run's history, and `told` to all that shows the run and must be made anew."""
+    return history_block(logbook.history(bench, str(run))), told
 
 
 def take_words(out: bool) -> str:

@@ -31,7 +31,7 @@ HEADS = (
     "Made",
     "Set-up",
     "Recipe",
-    "Moved",
+    "Shaken or stirred",
     "Drink, start",
     "Drink, end",
     "Dilution",

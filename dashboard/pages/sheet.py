@@ -9,7 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from dashboard.controls import notice, written
 from dashboard.page import Here, Page
-from dashboard.pages.bench import NO_LOGBOOK, ONLY_HERE, open_logbook_of
+from dashboard.pages.changing import NO_LOGBOOK, ONLY_HERE, open_logbook_of, pressed, taken_back
 from dashboard.params import Params, Scale, address
 from dashboard.questions.correction import reason_of
 from dashboard.questions.sheet import (
@@ -25,7 +25,7 @@ from dashboard.questions.sheet import (
 from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.errors import RigError
-from rig.logbook.editing import last_step, undo_step
+from rig.logbook.editing import last_step
 from rig.logbook.listing import RunFilter
 from rig.logbook.sheet import CellFault, SheetEdits, check_sheet, save_sheet
 from rig.logbook.store import Logbook
@@ -174,16 +174,11 @@ def register(app: Dash, service: Service) -> None:
         State("sheet-page", "data"),
         prevent_initial_call=True,
     )
-    def undo(clicks: Any, kept: Any, page: Any) -> tuple[Any, Any, Any]:
-        if not clicks:
-            return (no_update,) * 3
-        try:
-            logbook, bench = open_logbook_of(service), service.chosen(kept)
-            taken = undo_step(logbook, bench)
-            told = notice(f"Taken back: {taken.words} ({taken.why}).", "know")
-            return told, _grid(service, bench, _page(page)), undo_words(logbook, bench)
-        except RigError as error:
-            return notice(f"Nothing was changed: {str(error).rstrip('.')}."), no_update, no_update
+    def undo(clicks: Any, kept: Any, page: Any) -> tuple[Any, ...]:
+        def shown(logbook: Logbook, bench: str) -> tuple[Any, ...]:
+            return _grid(service, bench, _page(page)), undo_words(logbook, bench)
+
+        return pressed(clicks, service, kept, taken_back, shown, 3)
 
 
 def _page(page: Any) -> int:

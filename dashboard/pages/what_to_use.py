@@ -65,8 +65,8 @@ def layout(here: Here) -> Any:
                         [choice("use-vary", "What to rank", names(VARIED), asked.vary)],
                     ),
                     ask(
-                        "into {use-target}",
-                        f"into {asked.target}",
+                        "target: {use-target}",
+                        f"target: {asked.target}",
                         [choice("use-target", "Target", names(tuple(bench.targets)), asked.target)],
                     ),
                     *(

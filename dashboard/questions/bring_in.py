@@ -6,29 +6,24 @@ time.
 
 from __future__ import annotations
 
-import base64
-import binascii
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from dashboard.headers import MOST_BYTES
+from dashboard.uploads import Uploads
+from rig.bench import BENCH_FILE
 from rig.errors import ModelRangeError, RigError, TableRefused
+from rig.importing.loose import MOST_FILES, from_archive, is_archive, refuse_many
 from rig.importing.proposal import Proposal, Question, propose
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.units_in_text import heading_from
 from rig.logbook.profiles import StoredProfile, keep_profile, profile_for
 from rig.logbook.store import Logbook
 
-MOST_FILES = 5
-MOST_TABLE_BYTES = int(0.7 * MOST_BYTES)
-"""All files together: as text in a request they grow by a third, and their answers go with them."""
+MOST_OF_ONE_RUN = 12
 _LARGEST = 1e9
 _LONGEST_NAME, _LONGEST_ANSWER, _MOST_ANSWERS = 120, 200, 600
-_TOO_LARGE = (
-    f"the files are larger than {MOST_TABLE_BYTES // 1000} kB together; bring them in by chillrig import"
-)
 
 WHOLE_FILE = ("time_column", "time_unit", "interval_s", "day_first", "decimal")
 """The settings of a file that can be changed though nothing asks for them."""
@@ -39,7 +34,7 @@ _TEXTS = ("delimiter", "decimal", "encoding", "time_column", "time_unit", "sheet
 
 @dataclass(frozen=True)
 class Sent:
-    """A file as it was sent: its name without any folder, and its bytes."""
+    """A table as it was sent: its name, with the folder it lay in, and its bytes."""
 
     name: str
     raw: bytes
@@ -80,49 +75,48 @@ class Answer:
     text: str
 
 
-def files_of(sent: Any, most: int = MOST_FILES) -> tuple[Sent, ...]:
-    """The files that a page holds, `most` of them.
+def files_of(sent: Any, uploads: Uploads, *, of_one_run: bool = True) -> tuple[Sent, ...]:
+    """The tables that a page has sent, those in archives by themselves.
 
     Raises
     ------
-    ModelRangeError
-        None, too many or too large; two of one name; not as a browser sends them.
+    RigError
+        None, too many or too large; two of one name; one that is not there; a bench folder.
     """
-    names, contents = (
-        (sent.get(k) for k in ("names", "contents")) if isinstance(sent, Mapping) else (None, None)
-    )
-    if not isinstance(names, list) or not isinstance(contents, list) or len(names) != len(contents):
+    told = sent.get("files") if isinstance(sent, Mapping) else None
+    if not isinstance(told, list) or not told or not all(isinstance(f, Mapping) for f in told):
         raise ModelRangeError("the page sent no files that can be read; choose them again")
-    if not 1 <= len(names) <= most:
-        raise ModelRangeError(f"choose one to {most} files, found {len(names)}")
-    files = tuple(Sent(_name(n), _bytes(c)) for n, c in zip(names, contents, strict=True))
-    if sum(len(f.raw) for f in files) > MOST_TABLE_BYTES:
-        raise ModelRangeError(_TOO_LARGE)
+    refuse_many("What you chose", len(told), 0)
+    named = [(_name(f.get("name")), uploads.whole(str(f.get("id")))) for f in told]
+    if any(name.rsplit("/", 1)[-1] == BENCH_FILE for name, _ in named):
+        raise RigError(
+            f"this is a bench folder, with its {BENCH_FILE}. Bring it in whole: chillrig import DIR"
+        )
+    refuse_many("What you chose", len(named), sum(path.stat().st_size for _, path in named))
+    files = tuple(one for name, path in named for one in _tables(name, path))
+    if not files:
+        raise RigError("there is no table in what you chose. Choose other files")
+    if of_one_run and len(files) > MOST_OF_ONE_RUN:
+        raise ModelRangeError(
+            f"one run takes up to {MOST_OF_ONE_RUN} files, found {len(files)}. Bring in several runs takes up to "
+            f"{MOST_FILES}"
+        )
     if len({f.name for f in files}) < len(files):
         raise ModelRangeError("two of the files have the same name. Rename one: notes name files")
     return files
 
 
+def _tables(name: str, path: Path) -> list[Sent]:
+    if is_archive(path, name):
+        return [Sent(_name(f"{name}/{inside}"), raw) for inside, raw in from_archive(path, name)]
+    return [Sent(name, path.read_bytes())]
+
+
 def _name(name: Any) -> str:
-    """A file's name as it may be written into notes."""
-    text = name if isinstance(name, str) else ""
-    last = text.replace("\\", "/").rsplit("/", 1)[-1]
-    return "".join(c for c in last if c.isprintable()).strip()[-_LONGEST_NAME:] or "table"
-
-
-def _bytes(content: Any) -> bytes:
-    """The bytes of a data URL (RFC 2397)."""
-    if not isinstance(content, str):
-        raise ModelRangeError("the page sent a file without its content; choose it again")
-    if len(content) > MOST_BYTES:
-        raise ModelRangeError(_TOO_LARGE)
-    head, _, text = content.partition(",")
-    if not head.startswith("data:") or (text and not head.endswith(";base64")):
-        raise ModelRangeError("the page sent a file in a form that cannot be read; choose it again")
-    try:
-        return base64.b64decode(text, validate=True)
-    except (binascii.Error, ValueError) as error:
-        raise ModelRangeError("the page sent a file that was cut short; choose it again") from error
+    """A file's name, with its folders, as it may be written into notes; it is no way to anywhere."""
+    text = "".join(c for c in name if c.isprintable()) if isinstance(name, str) else ""
+    parts = [p.strip() for p in text.replace("\\", "/").split("/")]
+    return "/".join(p for p in parts if p.strip(".") and not p.endswith(":"))[-_LONGEST_NAME:] or "table"
 
 
 def first_looks(files: Sequence[Sent], logbook: Logbook) -> tuple[Look, ...]:

@@ -19,7 +19,7 @@ from rig.runs import Run
 NEW, INTO = "new", "into"
 NAMES = ("technique", "vessel", "ice", "recipe")
 NUMBERS = {
-    "duration_s": "Moved for [s]",
+    "duration_s": "Shaken or stirred for [s]",
     "drink_mass_g": "Drink before the ice [g]",
     "drink_temp_c": "Drink before the ice [°C]",
     "ice_mass_g": "Ice [g]",

@@ -213,5 +213,5 @@ def _line(text: str | None) -> str | None:
 def _seconds(told: Mapping[str, Any], name: str) -> float:
     value = told.get(name)
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value < 0:
-        raise ModelRangeError("the drink has not been moved yet: start and stop the timer")
+        raise ModelRangeError("the drink has not been shaken or stirred yet: start and stop the timer")
     return float(value)

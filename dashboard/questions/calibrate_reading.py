@@ -81,7 +81,7 @@ class Taken:
         ]
         if abs(s.drift) > _MOVING[self.quantity]:
             said.append(
-                f"It still moved by {wording.number(s.drift, 1, unit)}: wait until it stands, read again."
+                f"It still drifted by {wording.number(s.drift, 1, unit)}: wait until it stands, read again."
             )
         if self.others:
             said.append(

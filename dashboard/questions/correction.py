@@ -8,9 +8,11 @@ from typing import Any
 from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Bench
 from rig.errors import ModelRangeError, NotFound
+from rig.logbook.motion_moved import move_motion
 from rig.logbook.store import Logbook
 from rig.run_fields import BY_KEY
 from rig.runs import Run
+from rig.units import typed
 
 FIELDS = {
     key: (BY_KEY[key].words, BY_KEY[key].unit)
@@ -98,6 +100,30 @@ class Correction:
             else f"{self.value:g}{unit}"
         )
         return f"{WORDS[self.field]} is now {now}. What it was is kept below.".replace(" -", " −")
+
+
+def moved(logbook: Logbook, bench: str, run: str, starts: Any, lasts: Any, why: Any) -> str:
+    """Move a run's start [s of its trace as it stands] and its stop, as a form says them; what to say of it.
+
+    Raises
+    ------
+    RigError
+        No numbers, no reason, or moments that cannot be.
+    """
+    start_s = _seconds("Starts at", starts) or 0.0
+    duration_s = _seconds("Shaken or stirred for", lasts)
+    move_motion(logbook, bench, run, start_s, duration_s, reason_of(why))
+    lasted = "for how long is not known" if duration_s is None else f"for {duration_s:g} s"
+    start = f"The start is {abs(start_s):.1f} s {'later' if start_s > 0 else 'earlier'}. " if start_s else ""
+    return f"{start}It was shaken or stirred {lasted}. What it was is kept below."
+
+
+def _seconds(words: str, said: Any) -> float | None:
+    text = str(said if said is not None else "").strip()
+    try:
+        return typed(text, "s") if text else None
+    except ModelRangeError as error:
+        raise ModelRangeError(f"{words}: give seconds; {error}") from error
 
 
 def reason_of(why: Any) -> str:

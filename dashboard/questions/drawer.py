@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from dashboard.figures.small_run import small_run_svg
+from dashboard.figures.small_run import SmallRun, small_run
 from dashboard.questions.bring_in import Sent, first_looks
 from dashboard.questions.bring_in_run import NAMES, NEW, NUMBERS, RunForm, joined, run_of
 from rig.bench import Bench
@@ -19,7 +19,8 @@ from rig.runs import Run, RunBook, Trace
 from rig.signals.motion import motion_of
 from rig.signals.scale import Plateau, plateaus
 
-MOST_FILES = 40
+MOST_RUNS = 150
+"""More are not shown at once: each has a picture and its own lines to write in."""
 TYPED = ("run", "start", *NUMBERS)
 """What may be typed of each run."""
 
@@ -28,7 +29,7 @@ TYPED = ("run", "start", *NUMBERS)
 class FoundRun:
     """Files that make one run: what was typed of it, where it starts and stops, and what is open, "" where nothing.
 
-    `svg` is its picture, "" where it cannot be drawn.
+    `picture` is None where it cannot be drawn.
     """
 
     files: tuple[str, ...]
@@ -36,7 +37,7 @@ class FoundRun:
     by: str
     said: str = ""
     open_point: str = ""
-    svg: str = ""
+    picture: SmallRun | None = None
     stop_s: float | None = None
     proposals: tuple[Proposal, ...] = field(default=(), repr=False)
 
@@ -47,9 +48,20 @@ class FoundRun:
 
 
 def found_runs(files: Sequence[Sent], logbook: Logbook) -> tuple[FoundRun, ...]:
-    """The runs that loose files are, by their clocks and names; files over several runs stand by themselves."""
+    """The runs that loose files are, by their clocks and names; files over several runs stand by themselves.
+
+    Raises
+    ------
+    ModelRangeError
+        More runs than are shown at once.
+    """
     loose = _loose(files, logbook)
     drawer = drawer_of(list(loose.values()))
+    if (count := len(drawer.runs) + len(drawer.over_several)) > MOST_RUNS:
+        raise ModelRangeError(
+            f"these files are {count} runs, and {MOST_RUNS} are shown at once. Bring them in by parts, or all by "
+            "chillrig import DIR"
+        )
     runs = [_found([f.name for f in r.files], loose, {"run": r.name}, r.by, is_new=True) for r in drawer.runs]
     over = [
         FoundRun(
@@ -118,8 +130,9 @@ def _found(
     stop_s = _stop_s(made.trace)
     if is_new and stop_s is not None:
         typed = {**typed, "duration_s": f"{stop_s:.1f}"}
-    svg = small_run_svg(made.trace, _told_s(typed.get("duration_s", "")) or stop_s, _rests(made.trace))
-    return FoundRun(tuple(names), typed, by, _said(made, stop_s), "", svg, stop_s, proposals)
+    shown_stop_s = _told_s(typed.get("duration_s", "")) or stop_s
+    picture = small_run(made.trace, shown_stop_s, _rests(made.trace), own_start_s=made.own_start_s)
+    return FoundRun(tuple(names), typed, by, _said(made, stop_s), "", picture, stop_s, proposals)
 
 
 def _said(made: Joined, stop_s: float | None) -> str:

@@ -50,10 +50,10 @@ class Part(StrEnum):
 
 _COVERS = {
     Part.WEIGHING: "how much drink went in",
-    Part.TIMING: "how long it was moved",
+    Part.TIMING: "how long it was shaken or stirred",
     Part.START: "how warm drink and vessel were before the ice",
     Part.ICE: "how much ice, how cold, how wet",
-    Part.HAND: "how fast it chilled beyond all that: how hard and how steadily it was moved",
+    Part.HAND: "how fast it chilled beyond all that: how hard and how steadily it was shaken or stirred",
     Part.UNEXPLAINED: "what none of these account for, the errors of probe and scale among it",
 }
 PARTS = tuple(Part)

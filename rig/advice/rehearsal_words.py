@@ -43,8 +43,8 @@ _DO = {
 }
 _SHAPE = {
     Result.TEMP_C: lambda x: f"{x:z.1f} K",
-    Result.DILUTION: lambda x: f"{100 * x:.1f} points",
-    Result.ABV_PCT: lambda x: f"{x:.1f} points",
+    Result.DILUTION: lambda x: f"{100 * x:.1f} % dilution",
+    Result.ABV_PCT: lambda x: f"{x:.1f} % vol",
     Result.VOLUME_ML: lambda x: f"{x:.0f} ml",
 }
 

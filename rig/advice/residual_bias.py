@@ -317,11 +317,11 @@ _CAUSES: dict[tuple[int, int], tuple[tuple[Part, str], ...]] = {
     ),
     (1, -1): (
         (Part.ICE, "another ice than noted: finer or more of it"),
-        (Part.TECHNIQUE, "moved harder, or longer than noted"),
+        (Part.TECHNIQUE, "shaken or stirred harder, or longer than noted"),
     ),
     (-1, 1): (
         (Part.ICE, "another ice than noted: coarser or less of it"),
-        (Part.TECHNIQUE, "moved more gently, or stopped sooner than noted"),
+        (Part.TECHNIQUE, "shaken or stirred more gently, or stopped sooner than noted"),
     ),
     (0, 1): (
         (Part.PROBE, "a probe that reads warm, or not deep enough in the drink (its offset: chillrig calibrate)"),

@@ -8,7 +8,7 @@ from rig.advice.residual_bias import Observation
 from rig.advice.statistics import Verdict
 
 _KINDS = {
-    Observation.WEIGHING: (100.0, "points", "wetter", "drier", "dilution"),
+    Observation.WEIGHING: (100.0, "% dilution", "more", "less", "dilution"),
     Observation.TEMPERATURE: (1.0, "°C", "warmer", "colder", "end temperature"),
 }
 

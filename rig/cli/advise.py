@@ -29,7 +29,7 @@ Pair = tuple[float, float] | None
 
 
 def command(
-    technique: Annotated[str, typer.Option(help="How the drink is moved: shake, stir, blend, swirl, build.")],
+    technique: Annotated[str, typer.Option(help="Technique: shake, stir, blend, swirl, build.")],
     vessel: Annotated[str, typer.Option(help="The vessel, by its name on the bench.")],
     ice: Annotated[str, typer.Option(help="The ice, by its name on the bench.")],
     recipe: Annotated[str, typer.Option(help="The recipe, by its name on the bench.")],

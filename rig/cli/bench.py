@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from inspect import Signature, signature
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -43,6 +45,34 @@ Values = Annotated[
 Why = Annotated[str | None, typer.Option(metavar="TEXT", help="Why; kept with the change.")]
 
 
+@dataclass(frozen=True)
+class OnBench:
+    """The bench that a command is on, and whether its answer is wanted as JSON."""
+
+    logbook: OpenLogbook
+    name: str
+    as_json: bool
+
+
+def on_a_bench(command: Callable[..., None]) -> Callable[..., None]:
+    """A command on a bench of the logbook: it takes the options that say which, and is handed the bench opened."""
+
+    def asked(
+        logbook: Logbook = None, bench_name: BenchName = None, as_json: AsJson = False, **told: Any
+    ) -> None:
+        opened = existing_logbook(logbook)
+        name = the_bench(tuple(b.name for b in opened.benches()), bench_name)
+        command(OnBench(opened, name, as_json), **told)
+
+    _, *own = signature(command, eval_str=True).parameters.values()
+    common = [p for p in signature(asked, eval_str=True).parameters.values() if p.kind is not p.VAR_KEYWORD]
+    parameters = [p.replace(kind=p.KEYWORD_ONLY) for p in (*own, *common)]
+    asked.__signature__ = Signature(parameters)  # type: ignore[attr-defined]
+    asked.__annotations__ = {p.name: p.annotation for p in parameters}
+    asked.__name__, asked.__doc__ = command.__name__, command.__doc__
+    return asked
+
+
 @app.command("new", short_help="Begin a bench with nothing on it.")
 def new_command(
     name: Name,
@@ -64,19 +94,19 @@ def new_command(
 
 
 @app.command("show", short_help="All that is on it.")
-def show_command(logbook: Logbook = None, bench_name: BenchName = None, as_json: AsJson = False) -> None:
+@on_a_bench
+def show_command(on: OnBench) -> None:
     """List the recipes, targets, vessels, ices and techniques of a bench as they are described."""
     from rig.bench_fields import SHELVES, summary
     from rig.bench_text import tables_of
     from rig.logbook.editing import bench_text
 
-    opened, name = _opened(logbook, bench_name)
-    text = bench_text(opened, name)
+    text = bench_text(on.logbook, on.name)
     tables = tables_of(text)
-    if as_json:
-        print_json({"bench": name, "title": opened.bench(name).title, **tables})
+    if on.as_json:
+        print_json({"bench": on.name, "title": on.logbook.bench(on.name).title, **tables})
         return
-    say(f"{name}: {opened.bench(name).title}", style="bold")
+    say(f"{on.name}: {on.logbook.bench(on.name).title}", style="bold")
     for section, shelf in SHELVES.items():
         heading(shelf.several)
         listed = [f"{entry}: {summary(shelf, told)}" for entry, told in tables[section].items()]
@@ -86,14 +116,13 @@ def show_command(logbook: Logbook = None, bench_name: BenchName = None, as_json:
 
 
 @app.command("set", short_help="Say what a thing is; a new name adds it.", epilog=EXAMPLE)
+@on_a_bench
 def set_command(
+    on: OnBench,
     kind: Kind,
     name: Name,
     values: Values = None,
     why: Why = None,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """Say what a vessel, ice, target or technique is, or add one; numbers may carry a unit and a decimal comma."""
     from rig.bench_fields import changed_table, shelf_of
@@ -103,24 +132,22 @@ def set_command(
     shelf = shelf_of(kind)
     if shelf.parts:
         raise typer.BadParameter("a recipe is made of ingredients: chillrig bench pour RECIPE INGREDIENT …")
-    opened, bench = _opened(logbook, bench_name)
-    stands = tables_of(bench_text(opened, bench))[shelf.section].get(name)
+    stands = tables_of(bench_text(on.logbook, on.name))[shelf.section].get(name)
     said = _said(values, [f.key for f in shelf.fields])
     told = changed_table(shelf.fields, stands or {}, said)
     reason = _reason(why, stands is None)
-    _tell(opened, bench, describe(opened, bench, shelf.section, name, told, reason), as_json)
+    _tell(on, describe(on.logbook, on.name, shelf.section, name, told, reason))
 
 
 @app.command("pour", short_help="Say what a drink is made of.")
+@on_a_bench
 def pour_command(
+    on: OnBench,
     recipe: Annotated[str, typer.Argument(metavar="RECIPE", help="The drink; a new name adds it.")],
     ingredient: Annotated[str, typer.Argument(metavar="INGREDIENT", help="One of its ingredients.")],
     values: Values = None,
     out: Annotated[bool, typer.Option("--out", help="Leave the ingredient out.")] = False,
     why: Why = None,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """Say how much of an ingredient is in a drink and what it is; a new drink or ingredient is added."""
     from rig.bench_fields import SHELVES, changed_table
@@ -128,8 +155,7 @@ def pour_command(
     from rig.logbook.editing import bench_text, describe
 
     fields = SHELVES["recipes"].parts
-    opened, bench = _opened(logbook, bench_name)
-    stands = tables_of(bench_text(opened, bench))["recipes"].get(recipe)
+    stands = tables_of(bench_text(on.logbook, on.name))["recipes"].get(recipe)
     table = dict(stands or {})
     listed = list(table.get("ingredients", ()))
     at = next((n for n, i in enumerate(listed) if i.get("name") == ingredient), None)
@@ -143,88 +169,80 @@ def pour_command(
         )
         listed[len(listed) if at is None else at : len(listed) if at is None else at + 1] = [poured]
     reason = _reason(why, stands is None)
-    changed = describe(opened, bench, "recipes", recipe, table | {"ingredients": listed}, reason)
-    _tell(opened, bench, changed, as_json)
+    changed = describe(on.logbook, on.name, "recipes", recipe, table | {"ingredients": listed}, reason)
+    _tell(on, changed)
 
 
 @app.command("rename", short_help="Another name, in its runs as well.")
+@on_a_bench
 def rename_command(
+    on: OnBench,
     kind: Kind,
     old: Annotated[str, typer.Argument(metavar="OLD", help="The name it has.")],
     new: Annotated[str, typer.Argument(metavar="NEW", help="The name it gets.")],
     why: Why = None,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """Give a thing another name, on the bench and in every run that names it."""
     from rig.bench_fields import shelf_of
     from rig.logbook.editing import rename
 
-    opened, bench = _opened(logbook, bench_name)
-    rename(opened, bench, shelf_of(kind).section, old, new, _reason(why))
-    _tell(opened, bench, True, as_json)
+    rename(on.logbook, on.name, shelf_of(kind).section, old, new, _reason(why))
+    _tell(on, True)
 
 
 @app.command("remove", short_help="Take a thing off the bench.")
+@on_a_bench
 def remove_command(
+    on: OnBench,
     kind: Kind,
     name: Name,
     why: Why = None,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """Take a thing off the bench; not while runs name it."""
     from rig.bench_fields import shelf_of
     from rig.logbook.editing import remove
 
-    opened, bench = _opened(logbook, bench_name)
-    remove(opened, bench, shelf_of(kind).section, name, _reason(why))
-    _tell(opened, bench, True, as_json)
+    remove(on.logbook, on.name, shelf_of(kind).section, name, _reason(why))
+    _tell(on, True)
 
 
 @app.command("title", short_help="What the bench is called in full.")
+@on_a_bench
 def title_command(
+    on: OnBench,
     title: Annotated[str, typer.Argument(metavar="TITLE", help="The new title.")],
     why: Why = None,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """Give a bench another title."""
     from rig.logbook.editing import entitle
 
-    opened, bench = _opened(logbook, bench_name)
-    _tell(opened, bench, entitle(opened, bench, title, _reason(why)), as_json)
+    _tell(on, entitle(on.logbook, on.name, title, _reason(why)))
 
 
 @app.command("undo", short_help="Take back the last step, whatever it was.")
-def undo_command(logbook: Logbook = None, bench_name: BenchName = None, as_json: AsJson = False) -> None:
+@on_a_bench
+def undo_command(on: OnBench) -> None:
     """Take back the last step on a bench and its runs: a change, a sheet of changes, an import."""
     from rig.logbook.editing import undo_step
 
-    opened, bench = _opened(logbook, bench_name)
-    taken = undo_step(opened, bench)
-    if as_json:
-        print_json({"bench": bench, "step": taken.number, "undone": taken.words, "why": taken.why})
+    taken = undo_step(on.logbook, on.name)
+    if on.as_json:
+        print_json({"bench": on.name, "step": taken.number, "undone": taken.words, "why": taken.why})
     else:
         say(f"Taken back: {taken.words} ({taken.why}).")
 
 
 @app.command("history", short_help="Every step, the last first.")
+@on_a_bench
 def history_command(
+    on: OnBench,
     most: Annotated[int, typer.Option(min=1, help="How many steps to list.")] = 30,
-    logbook: Logbook = None,
-    bench_name: BenchName = None,
-    as_json: AsJson = False,
 ) -> None:
     """List what was done to a bench and its runs, and what was taken back."""
     from rig.logbook.editing import steps
 
-    opened, bench = _opened(logbook, bench_name)
-    found = steps(opened, bench, most)
-    if as_json:
+    found = steps(on.logbook, on.name, most)
+    if on.as_json:
         listed = [
             {
                 "step": s.number,
@@ -239,7 +257,7 @@ def history_command(
             }
             for s in found
         ]
-        print_json({"bench": bench, "steps": listed})
+        print_json({"bench": on.name, "steps": listed})
         return
     rows = [
         (f"{s.changed_at:%Y-%m-%d %H:%M}", s.words, s.why, "" if s.stands or s.is_undo else "taken back")
@@ -247,11 +265,6 @@ def history_command(
     ]
     table(("when", "what", "why", ""), rows, words=4)
     say("", "Take back the last: chillrig bench undo")
-
-
-def _opened(logbook: str | None, bench_name: str | None) -> tuple[OpenLogbook, str]:
-    opened = existing_logbook(logbook)
-    return opened, the_bench(tuple(b.name for b in opened.benches()), bench_name)
 
 
 def _reason(why: str | None, is_new: bool = False) -> str:
@@ -275,12 +288,12 @@ def _said(values: Sequence[str] | None, known: Sequence[str]) -> dict[str, tuple
     return said
 
 
-def _tell(opened: OpenLogbook, bench: str, changed: bool, as_json: bool) -> None:
+def _tell(on: OnBench, changed: bool) -> None:
     from rig.logbook.editing import last_step
 
-    last: Any = last_step(opened, bench) if changed else None
-    if as_json:
-        print_json({"bench": bench, "changed": changed, "what": "" if last is None else last.words})
+    last: Any = last_step(on.logbook, on.name) if changed else None
+    if on.as_json:
+        print_json({"bench": on.name, "changed": changed, "what": "" if last is None else last.words})
     elif last is None:
         say("Nothing to change: it says so already.")
     else:

@@ -92,7 +92,7 @@ def print_set_ups(summaries: list[SetUpFit]) -> None:
             "set-up",
             "runs",
             "chilled\nafter [s]",
-            "rate\n[W/K]",
+            "rate\n[watts a\ndegree]",
             "wet\n[% of ice]",
             "held\nback [g]",
             "run to run\n[ml/100 ml]",
@@ -116,7 +116,7 @@ def print_set_ups(summaries: list[SetUpFit]) -> None:
         "",
         "Chilled: nine tenths of the chill its longest run reaches, 90 % range below. Rate: heat from drink "
         "to ice per degree, at the start. Wet: water on the ice before it melts. Run to run: one standard "
-        "deviation of dilution; a point is 1 ml of water to 100 ml of drink before the ice.",
+        "deviation of dilution, in ml of water to 100 ml of drink before the ice.",
     )
 
 

@@ -86,7 +86,10 @@ def _print_set_ups(check: SelfCheck) -> None:
             for (set_up, recipe), both in rows.items()
         ],
     )
-    say("", "± is one standard error; * lies to one side. A point is 1 ml of water to 100 ml of drink.")
+    say(
+        "",
+        "± is one standard error; * lies to one side. In ml/100 ml: water to 100 ml of drink before the ice.",
+    )
 
 
 def _mean(m: MeanResidual | None) -> str:

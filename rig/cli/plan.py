@@ -56,7 +56,7 @@ def command(
         float | None, typer.Option(help="Say also how many runs it takes to see this difference [K].")
     ] = None,
     to_see_dilution: Annotated[
-        float | None, typer.Option(help="The same for a difference in dilution: 0.03 is 3 points.")
+        float | None, typer.Option(help="The same in dilution: 0.03 is 3 ml of water to 100 ml of drink.")
     ] = None,
     sheet: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a run sheet to fill in (CSV).")
@@ -194,7 +194,7 @@ def comparison_in_words(s: ComparisonSize) -> str:
 
     is_temp = s.result is Result.TEMP_C
     size = f"{s.difference:g} K" if is_temp else f"{100 * s.difference:g} ml of water to 100 ml"
-    spread = f"{s.sd:.2f} K" if is_temp else f"{100 * s.sd:.1f} points"
+    spread = f"{s.sd:.2f} K" if is_temp else f"{100 * s.sd:.1f} ml of water to 100 ml"
     between = "" if s.runs_each_range is None else f" ({s.runs_each_range[0]} to {s.runs_each_range[1]})"
     rests = "what is usual" if s.freedom is None else f"{s.freedom} runs"
     return (

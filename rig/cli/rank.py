@@ -25,7 +25,7 @@ def command(
     logbook: Logbook = None,
     bench_name: BenchName = None,
     vary: Annotated[str, typer.Option(help="What to rank: ice, vessel, technique or recipe.")] = "ice",
-    technique: Annotated[str | None, typer.Option(help="Held: how it is moved.")] = None,
+    technique: Annotated[str | None, typer.Option(help="Held: the technique.")] = None,
     vessel: Annotated[str | None, typer.Option(help="Held: in what.")] = None,
     ice: Annotated[str | None, typer.Option(help="Held: on which ice.")] = None,
     recipe: Annotated[str | None, typer.Option(help="Held: the drink.")] = None,

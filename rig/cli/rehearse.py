@@ -177,7 +177,7 @@ def _print_parts(found: Practice) -> None:
         return
     say(
         f"Temperature {temp.mean:z.1f} °C ± {temp.sd:.2f} K (standard deviation; {temp.sd_low:.2f} to "
-        f"{temp.sd_high:.2f}), dilution {percent(dilution.mean)} ± {100 * dilution.sd:.1f} points "
+        f"{temp.sd_high:.2f}), dilution {percent(dilution.mean)} ± {100 * dilution.sd:.1f} % "
         f"({100 * dilution.sd_low:.1f} to {100 * dilution.sd_high:.1f}), from {temp.runs} runs."
     )
     if not temp.parts:

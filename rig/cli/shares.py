@@ -56,7 +56,7 @@ def print_shares(found: Shares) -> None:
     """A bar for each part, then a sentence for each quantity."""
     for title, parts, scale, spread in (
         ("End temperature", found.temp_c, 1.0, "spread\n[K]"),
-        ("Dilution", found.dilution_by_volume, 100.0, "spread\n[points]"),
+        ("Dilution", found.dilution_by_volume, 100.0, "spread\n[% dilution]"),
     ):
         say(f"{title} after {found.duration_s:.3g} s", style="bold")
         table(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from rig.bench import Bench
+from rig.bench import Bench, Ice, Ingredient
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.cadence import UsualCadence, mean_cadence_hz, usual_cadences
 from rig.fitting.labels import likely_labels
@@ -339,10 +340,27 @@ def _finding(run: RunFit) -> Finding:
     return Finding(gravity, "; ".join(run.reasons), Place(run=run.run))
 
 
+BEARS_ON_NO_FIT: Mapping[type, frozenset[str]] = {
+    Bench: frozenset(("title", "targets", "notes")),
+    Ice: frozenset(("price_per_kg",)),
+    Ingredient: frozenset(("price_per_l", "price_per_kg", "allergens", "caffeine_mg")),
+    Run: frozenset(
+        (
+            *("started_at", "operator", "session", "target", "notes", "extra"),
+            *("trace", "trace_file", "foam_ml", "foam_half_life_s"),
+        )
+    ),
+}
+"""What a fit never reads, by what it is a field of; a field that is not named here makes a kept fit stale.
+
+A run's trace, and the one of its `extra` that is read, are digested by themselves.
+"""
+
+
 def fingerprint(book: RunBook) -> str:
     """A digest of everything a fit depends on: the bench, the runs with their traces, and the model's sources."""
     digest = hashlib.sha256(model_version().encode())
-    digest.update(repr(book.bench).encode())
+    digest.update(repr(_bearing(book.bench)).encode())
     for run in book.runs:
         digest.update(noted(run).encode())
         if run.trace is not None:
@@ -354,5 +372,16 @@ def fingerprint(book: RunBook) -> str:
 
 def noted(run: Run) -> str:
     """All that was noted of a run and bears on its fit, its trace left out."""
-    stated = {k: v for k, v in vars(run).items() if k not in ("trace", "notes", "extra")}
-    return repr(stated | {k: v for k, v in run.extra.items() if k in (PROBE_DOUBT, HEARD_HZ)})
+    return repr((_bearing(run), {k: v for k, v in run.extra.items() if k in (PROBE_DOUBT, HEARD_HZ)}))
+
+
+def _bearing(value: Any) -> Any:
+    """A value without what bears on no fit."""
+    if is_dataclass(value) and not isinstance(value, type):
+        aside = BEARS_ON_NO_FIT.get(type(value), frozenset())
+        return {f.name: _bearing(getattr(value, f.name)) for f in fields(value) if f.name not in aside}
+    if isinstance(value, Mapping):
+        return {k: _bearing(v) for k, v in value.items()}
+    if isinstance(value, tuple):
+        return tuple(map(_bearing, value))
+    return value

@@ -97,9 +97,9 @@ class Drawer:
     over_several: tuple[LooseFile, ...]
 
 
-def is_archive(path: Path) -> bool:
-    """Whether a file is an archive of files: a workbook is packed alike but is a table."""
-    return path.suffix.casefold() == ".zip" and zipfile.is_zipfile(path)
+def is_archive(path: Path, called: str = "") -> bool:
+    """Whether a file, `called` so, is an archive of files: a workbook is packed alike but is a table."""
+    return (called or path.name).casefold().endswith(".zip") and zipfile.is_zipfile(path)
 
 
 def loose_files(path: Path, settings: TableProfile | None = None) -> tuple[LooseFile, ...]:
@@ -110,44 +110,48 @@ def loose_files(path: Path, settings: TableProfile | None = None) -> tuple[Loose
     RigError
         Where there is none, where there are too many or too large ones, or the archive is damaged.
     """
-    found = _from_archive(path) if path.is_file() else [(_name(p, path), bytes_of(p)) for p in _few(path)]
+    found = from_archive(path, str(path)) if path.is_file() else _from_folder(path)
     if not found:
         raise RigError(f"{path} holds no tables ({', '.join(sorted(TABLE_ENDINGS))}). Check the path")
     return tuple(_loose(name, raw, settings) for name, raw in found)
 
 
-def _few(folder: Path) -> list[Path]:
+def _from_folder(folder: Path) -> list[tuple[str, bytes]]:
     paths = tables_in(folder)
-    _refuse_many(folder, len(paths), sum(p.stat().st_size for p in paths))
-    return paths
+    refuse_many(str(folder), len(paths), sum(p.stat().st_size for p in paths))
+    return [(p.relative_to(folder).as_posix(), bytes_of(p)) for p in paths]
 
 
-def _name(path: Path, folder: Path) -> str:
-    return path.relative_to(folder).as_posix()
-
-
-def _refuse_many(path: Path, files: int, size: int) -> None:
+def refuse_many(called: str, files: int, size: int) -> None:
+    """Raises RigError where that is more than is read at once."""
     if files > MOST_FILES or size > MOST_BYTES:
         raise RigError(
-            f"{path} holds {files} tables of {size / 1e6:.0f} MB; {MOST_FILES} and {MOST_BYTES / 1e6:.0f} MB are "
+            f"{called} holds {files} tables of {size / 1e6:.0f} MB; {MOST_FILES} and {MOST_BYTES / 1e6:.0f} MB are "
             "read at once. Take it in parts"
         )
 
 
-def _from_archive(path: Path) -> list[tuple[str, bytes]]:
+def from_archive(path: Path, called: str) -> list[tuple[str, bytes]]:
+    """The tables in an archive, by their names in it.
+
+    Raises
+    ------
+    RigError
+        It is damaged, holds too many or too large ones, or a bench folder.
+    """
     try:
         with zipfile.ZipFile(path) as archive:
             entries = [e for e in archive.infolist() if not e.is_dir()]
             if any(PurePosixPath(e.filename).name == BENCH_FILE for e in entries):
                 raise RigError(
-                    f"{path} holds a bench folder. Unpack it and import the folder with its {BENCH_FILE}"
+                    f"{called} holds a bench folder. Unpack it and import the folder with its {BENCH_FILE}"
                 )
             wanted = [e for e in entries if _is_table_name(e.filename)]
-            _refuse_many(path, len(wanted), sum(e.file_size for e in wanted))
+            refuse_many(called, len(wanted), sum(e.file_size for e in wanted))
             return [(e.filename, archive.read(e)) for e in sorted(wanted, key=lambda e: e.filename)]
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError, EOFError) as error:
         raise RigError(
-            f"{path} cannot be unpacked: {error}. Unpack it yourself and import the folder"
+            f"{called} cannot be unpacked: {error}. Unpack it yourself and import the folder"
         ) from error
 
 

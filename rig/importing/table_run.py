@@ -39,11 +39,15 @@ class Joined:
     doubts: tuple[str, ...] = ()
 
     @property
+    def own_start_s(self) -> float:
+        """Where motion starts in the first file's own time [s]."""
+        return self.start.time_s + (self.first.own_zero_s or 0.0)
+
+    @property
     def start_words(self) -> str:
-        """Where motion starts in the first file's own time, how well that is known, and on what grounds."""
-        own_s = self.start.time_s + (self.first.own_zero_s or 0.0)
+        """That, how well it is known, and on what grounds."""
         band = f" ± {2.0 * self.start.uncertainty_s:.1f} s" if self.start.uncertainty_s else ""
-        return f"motion starts at {own_s:.1f} s{band} of {self.first.file}: {self.start.grounds}"
+        return f"motion starts at {self.own_start_s:.1f} s{band} of {self.first.file}: {self.start.grounds}"
 
 
 def join(

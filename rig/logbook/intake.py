@@ -156,7 +156,7 @@ def add_delivery(
             with writing(engine).begin() as connection:
                 lock_bench(connection, bench_id)
                 for arrival, blobs in changed:
-                    _store_trace(connection, arrival.record["trace"], arrival.run.trace, blobs)
+                    store_trace(connection, arrival.record["trace"], arrival.run.trace, blobs)
                     added = _store_run(connection, arrival, step, source, added)
         back = _bring_back(engine, step, [a.record["run"] for a in arrivals])
         added = replace(added, new=added.new + back, unchanged=added.unchanged - back)
@@ -219,7 +219,7 @@ def complete_row(
     """
     (run,) = book.runs
     arrival = _arrival(run)
-    _store_trace(connection, arrival.record["trace"], run.trace, _blobs(arrival))
+    store_trace(connection, arrival.record["trace"], run.trace, _blobs(arrival))
     rev = keep_history(connection, row, arrival.record, _why(source))
     _store_findings(connection, bench_id, source, book.findings)
     return rev
@@ -332,12 +332,13 @@ def keep_traces(engine: sa.Engine, traces: Iterable[Trace]) -> None:
     for trace in traces:
         blobs = blobs_from_trace(trace)
         with writing(engine).begin() as connection:
-            _store_trace(connection, trace_digest(trace), trace, blobs)
+            store_trace(connection, trace_digest(trace), trace, blobs)
 
 
-def _store_trace(
+def store_trace(
     connection: sa.Connection, digest: str | None, trace: Trace | None, blobs: Iterable[tuple[str, bytes]]
 ) -> None:
+    """Keep a trace under its digest, where it is not kept yet."""
     if digest is None or trace is None:
         return
     if insert_unless_there(connection, schema.trace, {"digest": digest, "samples": trace.time_s.size}):

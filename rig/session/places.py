@@ -8,7 +8,7 @@ from pathlib import Path
 
 from rig.errors import RigError
 
-LOGBOOK_FILE, RECORDINGS = "logbook.sqlite", "recordings"
+LOGBOOK_FILE, RECORDINGS, UPLOADS = "logbook.sqlite", "recordings", "uploads"
 
 
 def data_folder() -> Path:
@@ -53,4 +53,13 @@ def make_folder(folder: Path) -> None:
 
 def recordings_beside(logbook: str) -> Path:
     """Where journals are kept: beside a logbook that is a file, else in the user's own folder."""
-    return (data_folder() if "://" in logbook else Path(logbook).parent) / RECORDINGS
+    return _beside(logbook) / RECORDINGS
+
+
+def uploads_beside(logbook: str) -> Path:
+    """Where files that a browser sends arrive, likewise."""
+    return _beside(logbook) / UPLOADS
+
+
+def _beside(logbook: str) -> Path:
+    return data_folder() if "://" in logbook else Path(logbook).parent

@@ -23,6 +23,7 @@ from rig.fitting.result import Verdict as RunVerdict
 from tests.cli.small_bench import small_book
 from tests.published.test_nist_anova import SIRSTV
 from tests.shared_fits import fitted
+from tests.trade_words import stops_in
 
 
 def test_one_way_it_is_the_certified_analysis_of_variance() -> None:
@@ -113,7 +114,8 @@ def test_it_is_told_in_a_sentence_with_interval_and_runs(fit: Fit) -> None:
     told = sentences(what_changed(made_by(fit, 6.0), by="day"))
     first = told[0]
     assert first.startswith("2031-04-13: ")
-    assert "points wetter than 2031-04-12 (" in first
+    assert "% dilution more than 2031-04-12 (" in first
+    assert [w for t in told for w in stops_in(t)] == []
     assert first.endswith(" runs.")
 
 

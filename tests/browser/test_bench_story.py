@@ -22,7 +22,7 @@ ROOT = Path(__file__).parents[2]
 CLASS = ROOT / "sample_logs" / "evening_class"
 SET_UP = ("shake", "two-piece steel", "bar cube", "breakwater rested")
 TYPED = {
-    "duration_s": "Moved for [s]",
+    "duration_s": "Shaken or stirred for [s]",
     "drink_mass_g": "Drink before the ice [g]",
     "drink_temp_c": "Drink before the ice [°C]",
     "ice_mass_g": "Ice [g]",
@@ -216,10 +216,10 @@ def test_a_sheet_is_pasted_put_right_saved_and_undone_by_keyboard(open_logbook_p
     page.get_by_label("Why").press("Tab")
     page.keyboard.press("Enter")
     page.get_by_text("Saved: 7 cells").wait_for()
-    page.get_by_label("Moved [s], run n1", exact=True).wait_for()
+    page.get_by_label("Shaken or stirred [s], run n1", exact=True).wait_for()
     assert page.get_by_label("Ice temperature [°C], run a1", exact=True).input_value() == "-3.5"
     shot(page, "sheet-saved")
     page.get_by_role("button", name="Undo: run n1 brought in, run a1 changed").click()
     page.get_by_text("Taken back: run n1 brought in").wait_for()
-    assert page.get_by_label("Moved [s], run n1", exact=True).count() == 0
+    assert page.get_by_label("Shaken or stirred [s], run n1", exact=True).count() == 0
     assert page.get_by_label("Ice temperature [°C], run a1", exact=True).input_value() == was

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.browser.conftest import axe_faults
+from dashboard.uploads import PIECE_BYTES
+from tests.browser.conftest import WAIT_MS, axe_faults
 from tests.dashboard.logger_tables import SCALE, TIMER
 from tests.dashboard.test_bring_in_several import FILES, scale, stamped
 
@@ -24,7 +26,7 @@ def _shot(page: Any, name: str) -> None:
 
 def _choose(page: Any, *files: tuple[str, bytes]) -> None:
     sent = [{"name": name, "mimeType": "text/csv", "buffer": raw} for name, raw in files]
-    page.locator("#bring-upload input[type=file]").set_input_files(sent)
+    page.locator("#bring-zone input[type=file]").first.set_input_files(sent)
 
 
 @pytest.mark.parametrize("width", [1440, 390])
@@ -33,7 +35,7 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
 ) -> None:
     page = open_logbook_page("/runs", width=width)
     page.get_by_role("link", name="Bring in tables").click()
-    page.locator("#bring-upload input[aria-label]").wait_for(state="attached")
+    page.locator("#bring-zone input[type=file]").first.wait_for(state="attached")
     assert axe_faults(page) == []
     _shot(page, "bring-empty")
 
@@ -51,7 +53,7 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
     page.get_by_label("Name of the run").fill("q9")
     for of in ("technique", "vessel", "ice", "recipe"):
         page.locator(f"#bring-{of} label").first.click()
-    page.get_by_label("Moved for [s]").fill("12")
+    page.get_by_label("Shaken or stirred for [s]").fill("12")
     page.get_by_role("button", name="Store the run").click()
     page.get_by_role("link", name="run q9").wait_for()
     _shot(page, "bring-stored")
@@ -65,7 +67,7 @@ def test_an_ambiguous_table_is_asked_about_then_stored_and_seen(
 
 def test_a_column_taken_wrongly_is_put_right_by_its_select(open_logbook_page: OpenPage) -> None:
     page = open_logbook_page("/runs/bring-in")
-    page.get_by_role("button", name="Choose tables").wait_for()
+    page.locator("#bring-zone input[type=file]").first.wait_for(state="attached")
     _choose(page, ("scale.csv", SCALE))
     page.get_by_text("The unit of 'load' is open").wait_for()
     assert not page.get_by_role("button", name="Store the run").is_visible()
@@ -80,23 +82,85 @@ def test_a_column_taken_wrongly_is_put_right_by_its_select(open_logbook_page: Op
     page.get_by_text("Nothing was stored: the answers have changed").wait_for()
 
 
-def test_files_that_are_too_large_are_told_before_anything_is_sent(open_logbook_page: OpenPage) -> None:
-    page = open_logbook_page("/runs/bring-in")
-    page.get_by_role("button", name="Choose tables").wait_for()
-    _choose(page, ("long.csv", b"1,2\n" * 300_000))
-    page.get_by_text("larger than 700 kB").wait_for()
+LONG_BYTES = 30_000_000
+
+
+def _long_table(at: Path) -> Path:
+    """A probe a thousand times a second for minutes, with more digits than anybody needs."""
+    with at.open("w") as file:
+        file.write("time_s,probe_c\n")
+        k = 0
+        while file.tell() < LONG_BYTES:
+            lines = (f"{j / 1000:.3f},{22.0 if j < 60_000 else 4.0:.60f}\n" for j in range(k, k + 10_000))
+            file.writelines(lines)
+            k += 10_000
+    return at
+
+
+def test_a_long_table_is_sent_in_pieces_and_goes_on_after_a_cut_and_after_a_reload(
+    browser: Any, logbook_address: str, tmp_path: Path
+) -> None:
+    table = _long_table(tmp_path / "long.csv")
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    offsets: list[int] = []
+    cuts = [5_000_000, 15_000_000]
+
+    def note(request: Any) -> None:
+        if request.method == "PATCH":
+            offsets.append(int(request.headers["upload-offset"]))
+            if cuts and offsets[-1] >= cuts[0]:
+                del cuts[0]
+                context.set_offline(True)
+
+    page.on("request", note)
+    page.goto(f"{logbook_address}/runs/bring-in")
+    field = page.locator("#bring-zone input[type=file]").first
+    field.wait_for(state="attached")
+    field.set_input_files(table)
+    page.get_by_text("The connection is lost").wait_for()
+    size = table.stat().st_size
+    assert f"of {size / 1e6:.1f} MB" in page.inner_text(".upload-far")
+    _shot(page, "bring-cut")
+    assert axe_faults(page) == []
+    context.set_offline(False)
+    page.get_by_text(re.compile(r"^1[456]\.\d of")).wait_for()
+    page.get_by_text("The connection is lost").wait_for()
+    context.set_offline(False)
+    page.reload()
+    field.wait_for(state="attached")
+    came = len(offsets)
+    field.set_input_files(table)
+    page.get_by_text("First rows, as they stand in the file").wait_for()
+    assert offsets[0] == 0 and offsets.count(0) == 1
+    assert offsets[came] > size // 4
+    assert sorted(set(offsets)) == list(range(0, size, PIECE_BYTES))
+    context.close()
+
+
+def test_a_folder_is_taken_for_the_tables_in_it(open_logbook_page: OpenPage, tmp_path: Path) -> None:
+    for n in range(3):
+        (tmp_path / "tuesday" / f"day {n}").mkdir(parents=True)
+        (tmp_path / "tuesday" / f"day {n}" / "probe.csv").write_bytes(FILES[n][1])
+        (tmp_path / "tuesday" / f"day {n}" / "photo.jpg").write_bytes(b"no table")
+    page = open_logbook_page("/runs/bring-in/several")
+    page.locator("#drawer-zone input[type=file]").nth(1).set_input_files(tmp_path / "tuesday")
+    page.locator(".drawer-run img").nth(2).wait_for()
+    assert page.locator(".drawer-run").count() == 3
+    page.get_by_text("tuesday/day 1/probe.csv").first.wait_for()
 
 
 @pytest.mark.parametrize("width", [1440, 390])
 def test_several_runs_are_seen_merged_and_stored_at_once(open_logbook_page: OpenPage, width: int) -> None:
     page = open_logbook_page("/runs/bring-in", width=width)
     page.get_by_role("link", name="Bring in several runs").click()
-    page.locator("#drawer-upload input[aria-label]").wait_for(state="attached")
+    page.locator("#drawer-zone input[type=file]").first.wait_for(state="attached")
     assert axe_faults(page) == []
     left = stamped(scale(), "scale_g")
     files = [("m1 probe.csv", stamped(FILES[0][1], "probe_c")), ("shelf.csv", left), *FILES[1:]]
     sent = [{"name": name, "mimeType": "text/csv", "buffer": raw} for name, raw in files]
-    page.locator("#drawer-upload input[type=file]").set_input_files(sent)
+    page.locator("#drawer-zone input[type=file]").first.set_input_files(sent)
     first = page.get_by_role("region", name="m1probe").or_(page.locator(".drawer-run").first)
     first.locator("img").wait_for()
     _shot(page, "several-found")

@@ -6,7 +6,6 @@ import os
 import queue
 import resource
 import signal
-import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -413,20 +412,6 @@ def test_a_recorder_left_alone_ends_by_itself_in_time(
     thread.join(PATIENCE_S)
     assert not thread.is_alive()
     assert read_journal(plan.files.journal).ended
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A disk of one megabyte, where this computer lets one be made."""
-    at = tmp_path / "disk"
-    at.mkdir()
-    made = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "none", at], capture_output=True, check=False
-    )
-    if made.returncode:
-        pytest.skip("no disk can be mounted here")
-    yield at
-    subprocess.run(["umount", "-l", at], check=True)
 
 
 def test_a_disk_that_is_really_full_is_said_to_be_and_takes_orders_all_the_same(

@@ -7,7 +7,9 @@ import pytest
 
 from dashboard.live.room import LiveRoom
 from dashboard.service import BenchView
-from tests.dashboard.benches import fitted_view
+from dashboard.sources import LogbookSource, logbook_source
+from rig.logbook.store import open_logbook
+from tests.dashboard.benches import fitted_view, small_book
 from tests.dashboard.live_drinks import room_at, small_logbook, told
 
 
@@ -29,3 +31,14 @@ def room(book: Path) -> Iterator[LiveRoom]:
     yield made
     if told(made)["phase"] != "idle":
         made.discard()
+
+
+@pytest.fixture
+def source(tmp_path: Path) -> Iterator[LogbookSource]:
+    """A logbook with the small bench, called corner, whose runs nobody has fitted."""
+    at = tmp_path / "bar.sqlite"
+    with open_logbook(at) as opened:
+        opened.add(small_book(), "corner", "made for a test")
+    made = logbook_source(str(at))
+    yield made
+    made.leave()

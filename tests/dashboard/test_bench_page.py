@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,16 +24,6 @@ from rig.logbook.store import open_logbook
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import small_book
 from tests.dashboard.reading import parts, text
-
-
-@pytest.fixture
-def source(tmp_path: Path) -> Iterator[LogbookSource]:
-    at = tmp_path / "bar.sqlite"
-    with open_logbook(at) as opened:
-        opened.add(small_book(), "corner", "made for a test")
-    made = logbook_source(str(at))
-    yield made
-    made.leave()
 
 
 def ids(key: str, row: int = ENTRY, end: int = 0) -> dict[str, Any]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import base64
+import io
+import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,14 +13,15 @@ import numpy as np
 import pytest
 
 from dashboard.app import make_app
-from dashboard.headers import GUEST, MOST_BYTES
+from dashboard.headers import GUEST
 from dashboard.page import Here
 from dashboard.pages import bring_in, live, runs
 from dashboard.questions.bring_in import (
-    MOST_TABLE_BYTES,
+    MOST_OF_ONE_RUN,
     QUESTION,
     Answer,
     Look,
+    Sent,
     answered,
     files_of,
     first_looks,
@@ -32,6 +34,7 @@ from dashboard.questions.bring_in import (
 from dashboard.questions.bring_in_run import RunForm, start_words, store
 from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
+from dashboard.uploads import Uploads, uploads_of
 from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
 from rig.importing.proposal import propose
 from rig.importing.table_run import MOTION_START
@@ -42,6 +45,21 @@ from tests.cli.small_bench import small_book
 from tests.dashboard.benches import source_of_view
 from tests.dashboard.logger_tables import AMBIGUOUS, SCALE, TIMER, sent
 from tests.dashboard.reading import ids, parts, text
+
+
+def given(*files: tuple[str, bytes]) -> tuple[Sent, ...]:
+    """Files as they are read once they have come."""
+    return tuple(Sent(*f) for f in files)
+
+
+def archive_of(files: Mapping[str, bytes]) -> bytes:
+    """An archive of these files."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, raw in files.items():
+            archive.writestr(name, raw)
+    return held.getvalue()
+
 
 PROBE = ("bar probe.csv", AMBIGUOUS)
 TIMED = ("bar timer.csv", TIMER)
@@ -64,49 +82,91 @@ def logbook(book: RunBook) -> Iterator[Logbook]:
 
 
 def _looked(logbook: Logbook, *answers: Answer, file: tuple[str, bytes] = PROBE) -> tuple[Look, ...]:
-    files = files_of(sent(file))
+    files = given(file)
     return read_again(files, first_looks(files, logbook), {0: answers})
 
 
 # -- what a browser sends
 
 
+@pytest.fixture
+def uploads(tmp_path: Path) -> Uploads:
+    return Uploads(tmp_path / "uploads")
+
+
 @pytest.mark.parametrize(
-    ("given", "says"),
+    ("told", "says"),
     [
         (None, "no files that can be read"),
         ("names", "no files that can be read"),
-        ({"names": ["a"], "contents": []}, "no files that can be read"),
-        ({"names": [], "contents": []}, "one to 5 files"),
-        (sent(*((f"{k}.csv", b"1") for k in range(6))), "one to 5 files, found 6"),
-        ({"names": ["a"], "contents": [7]}, "without its content"),
-        ({"names": ["a"], "contents": ["1,2,3"]}, "in a form that cannot be read"),
-        ({"names": ["a"], "contents": ["data:text/csv,1"]}, "in a form that cannot be read"),
-        ({"names": ["a"], "contents": ["data:text/csv;base64,@@@"]}, "cut short"),
-        ({"names": ["a"], "contents": ["data:;base64," + "A" * MOST_BYTES]}, "larger than 700 kB"),
-        (sent(("a", b"1" * (MOST_TABLE_BYTES // 2 + 1)), ("b", b"1" * (MOST_TABLE_BYTES // 2))), "larger than"),
-        (sent(("x/a.csv", b"1"), ("y\\a.csv", b"2")), "the same name"),
+        ({"files": []}, "no files that can be read"),
+        ({"files": ["a"]}, "no files that can be read"),
+        ({"files": [{"id": 7, "name": "a"}]}, "no longer there"),
+        ({"files": [{"id": "../../etc/passwd", "name": "a"}]}, "no longer there"),
+        ({"files": [{"id": "0" * 32 + "-5", "name": "a"}]}, "no longer there"),
+        ({"files": [{"id": "a", "name": "a"}] * 3000}, "3000 tables"),
+    ],
+)
+def test_files_that_are_none_are_refused_in_words(uploads: Uploads, told: Any, says: str) -> None:
+    with pytest.raises(RigError, match=says):
+        files_of(told, uploads)
+
+
+@pytest.mark.parametrize(
+    ("files", "says"),
+    [
+        ([(f"{k}.csv", b"1") for k in range(MOST_OF_ONE_RUN + 1)], "up to 12 files, found 13. Bring in several"),
+        ([("a.csv", b"1"), ("./a.csv", b"2")], "the same name"),
+        ([("bar/bench.toml", b"title = 'x'"), ("bar/run_sheet.csv", b"run")], "bench folder"),
+        ([("bar.zip", archive_of({"bar/bench.toml": b"title = 'x'"}))], "bar.zip holds a bench folder"),
+        ([("bar.zip", archive_of({"bar/photo.jpg": b"x"}))], "no table in what you chose"),
+        ([("bar.zip", b"PK\x05\x06 no archive")], ""),
     ],
 )  # fmt: skip
-def test_files_that_are_none_are_refused_in_words(given: Any, says: str) -> None:
-    with pytest.raises(ModelRangeError, match=says):
-        files_of(given)
+def test_files_that_make_no_run_are_refused_in_words(
+    uploads: Uploads, files: list[tuple[str, bytes]], says: str
+) -> None:
+    told = sent(uploads, *files)
+    if says:
+        with pytest.raises(RigError, match=says):
+            files_of(told, uploads)
+    else:
+        assert (
+            files_of(told, uploads)[0].name == "bar.zip"
+        )  # by itself no archive: the table's reader refuses it
+
+
+def test_a_file_that_has_not_come_whole_is_not_read(uploads: Uploads) -> None:
+    id_, _ = uploads.begin("a.csv", 10)
+    uploads.add(id_, 0, b"12345")
+    with pytest.raises(ModelRangeError, match="not come whole"):
+        files_of({"files": [{"id": id_, "name": "a.csv"}]}, uploads)
+
+
+def test_the_tables_of_an_archive_are_files_like_others(uploads: Uploads) -> None:
+    packed = archive_of({"tue/n1.csv": TIMER, "tue/photo.jpg": b"x", "wed/n1.csv": SCALE})
+    assert files_of(sent(uploads, ("bar.zip", packed)), uploads) == given(
+        ("bar.zip/tue/n1.csv", TIMER), ("bar.zip/wed/n1.csv", SCALE)
+    )
 
 
 @pytest.mark.parametrize(
     ("name", "kept"),
     [
-        ("../../etc/probe.csv", "probe.csv"),
-        ("C:\\logs\\probe.csv", "probe.csv"),
+        ("../../etc/probe.csv", "etc/probe.csv"),
+        ("/tuesday/probe.csv", "tuesday/probe.csv"),
+        ("C:\\logs\\probe.csv", "logs/probe.csv"),
         ("pro\x00be\n.csv", "probe.csv"),
         ("", "table"),
         (None, "table"),
         ("a" * 900 + ".csv", "a" * 116 + ".csv"),
     ],
 )
-def test_a_files_name_is_kept_without_folders_and_marks_that_do_not_print(name: Any, kept: str) -> None:
-    content = f"data:text/csv;base64,{base64.b64encode(b'1').decode()}"
-    assert files_of({"names": [name], "contents": [content]})[0].name == kept
+def test_a_files_name_leads_nowhere_and_has_no_marks_that_do_not_print(
+    uploads: Uploads, name: Any, kept: str
+) -> None:
+    id_ = sent(uploads, ("x", b"1"))["files"][0]["id"]
+    assert files_of({"files": [{"id": id_, "name": name}]}, uploads)[0].name == kept
 
 
 @pytest.mark.parametrize(
@@ -131,11 +191,11 @@ def test_a_files_name_is_kept_without_folders_and_marks_that_do_not_print(name: 
 )
 def test_answers_that_are_none_are_refused_in_words(said: Any, error: type[RigError]) -> None:
     with pytest.raises(error):
-        looks_of(files_of(sent(PROBE)), said)
+        looks_of(given(PROBE), said)
 
 
 def test_a_file_that_is_no_table_is_refused_with_its_reason_while_others_are_read(logbook: Logbook) -> None:
-    looks = first_looks(files_of(sent(("picture.csv", b"\x89PNG\r\n\x1a\n" + bytes(64)), PROBE)), logbook)
+    looks = first_looks(given(("picture.csv", b"\x89PNG\r\n\x1a\n" + bytes(64)), PROBE), logbook)
     assert looks[0].proposal is None and "picture.csv" in looks[0].refused
     assert looks[1].proposal is not None
     assert "This file cannot be read. picture.csv" in text(bring_in.look_block(0, looks[0]))
@@ -180,7 +240,7 @@ def test_an_answer_settles_the_file_and_the_columns_are_told(
 
 
 def test_a_columns_unit_can_be_changed_and_taken_back(logbook: Logbook) -> None:
-    files = files_of(sent(PROBE))
+    files = given(PROBE)
     as_read = _looked(logbook, *DAY_FIRST)
     changed = read_again(files, as_read, {0: [Answer("columns", "2", "°F")]})
     assert said_of(changed[0], "columns", "2") == "°F"
@@ -201,21 +261,21 @@ def test_what_was_settled_by_a_columns_header_is_replaced_by_its_number(logbook:
 def test_an_answer_that_would_make_a_file_unreadable_is_refused_and_the_look_is_kept(
     logbook: Logbook,
 ) -> None:
-    files = files_of(sent(PROBE))
+    files = given(PROBE)
     with pytest.raises(RigError):
         read_again(files, _looked(logbook, *DAY_FIRST), {0: [Answer("interval_s", "", "often")]})
 
 
 def test_answers_kept_under_a_name_read_the_next_file_of_that_logger(logbook: Logbook) -> None:
     keep_answers(logbook, "tin logger", settled(_looked(logbook, *DAY_FIRST)))
-    look = first_looks(files_of(sent(("next.csv", AMBIGUOUS))), logbook)[0]
+    look = first_looks(given(("next.csv", AMBIGUOUS)), logbook)[0]
     assert look.is_settled and look.profile == "tin logger"
     assert "Read by the answers kept as tin logger" in text(bring_in.look_block(0, look))
 
 
 @pytest.mark.parametrize("number", [10**400, float("inf"), float("nan")])
 def test_numbers_beyond_all_measure_are_not_taken_over(number: float) -> None:
-    look = looks_of(files_of(sent(PROBE)), [{"settings": {"recording": number, "interval_s": number}}])[0]
+    look = looks_of(given(PROBE), [{"settings": {"recording": number, "interval_s": number}}])[0]
     assert look.settings == TableProfile()
 
 
@@ -250,8 +310,8 @@ def test_a_form_that_cannot_be_is_refused_in_words(
 
 
 def _stored(logbook: Logbook, *files: tuple[str, bytes], marks: Any = None, **form: Any) -> Any:
-    given = files_of(sent(*(files or (PROBE,))))
-    looks = read_again(given, first_looks(given, logbook), dict.fromkeys(range(len(given)), DAY_FIRST))
+    held = given(*(files or (PROBE,)))
+    looks = read_again(held, first_looks(held, logbook), dict.fromkeys(range(len(held)), DAY_FIRST))
     told = RunForm.of(FORM | form, logbook.bench("corner"), marks or {})
     return store(logbook, "corner", settled(looks), told)
 
@@ -304,7 +364,7 @@ def test_files_without_a_common_clock_need_a_moment_that_they_share(logbook: Log
 
 def test_a_bench_folder_is_told_that_tables_belong_into_a_logbook(view: BenchView) -> None:
     page = bring_in.layout(Here(Service(source_of_view(view)), "corner", None, "", {}))
-    assert "brought into a logbook" in text(page) and "bring-upload" not in ids(page)
+    assert "brought into a logbook" in text(page) and "bring-zone" not in ids(page)
 
 
 def test_runs_and_live_lead_to_it(view: BenchView) -> None:
@@ -342,6 +402,10 @@ class Screen:
         )
         return got.status_code, got.get_json()
 
+    def sent(self, *files: tuple[str, bytes]) -> Any:
+        """Files that have come to it."""
+        return sent(uploads_of(self.source.logbook), *files)
+
     def _part(self, part: Mapping[str, Any], values: Mapping[str, Any]) -> Any:
         if part["id"].startswith("{"):
             kind = "marks" if "bring-mark" in part["id"] else "answers"
@@ -373,7 +437,7 @@ def _sent_form() -> dict[str, Any]:
 
 
 def test_the_callbacks_read_ask_read_again_and_store(screen: Screen) -> None:
-    files = {"bring-files.data": sent(TIMED)}
+    files = {"bring-files.data": screen.sent(TIMED)}
     code, got = screen.ask("bring-looks.children", "bring-files.data", files)
     answer = got["response"]
     assert code == 200 and answer["bring-form"]["hidden"] is True and answer["bring-read"]["hidden"] is False
@@ -398,35 +462,33 @@ def test_the_callbacks_read_ask_read_again_and_store(screen: Screen) -> None:
 def test_a_guest_is_told_where_tables_are_brought_in(screen: Screen) -> None:
     asked = [Here(Service(screen.source), "corner", None, "", {}, guest) for guest in (True, False)]
     theirs, ours = (bring_in.layout(here) for here in asked)
-    assert "on the computer that shares this" in text(theirs) and "bring-upload" not in ids(theirs)
-    assert "bring-upload" in ids(ours)
+    assert "on the computer that shares this" in text(theirs) and "bring-zone" not in ids(theirs)
+    assert "bring-zone" in ids(ours)
 
 
 def test_a_guest_can_neither_have_tables_read_nor_store_them(screen: Screen) -> None:
     screen.guest = True
-    _, got = screen.ask("bring-looks.children", "bring-files.data", {"bring-files.data": sent(PROBE)})
+    _, got = screen.ask("bring-looks.children", "bring-files.data", {"bring-files.data": screen.sent(PROBE)})
     assert "on the computer that shares this" in text(got["response"]["bring-trouble"]["children"])
     assert got["response"]["bring-looks"]["children"] is None
-    told = {"bring-files.data": sent(PROBE), "bring-answers.data": [{"settings": {"day_first": True}}]}
+    told = {"bring-files.data": screen.sent(PROBE), "bring-answers.data": [{"settings": {"day_first": True}}]}
     _, got = screen.ask(
         "bring-said.children", "bring-store.n_clicks", told | _sent_form() | {"bring-store.n_clicks": 1}
     )
     assert "Nothing was stored: Tables are brought in on" in text(got["response"]["bring-said"]["children"])
 
 
-@pytest.mark.parametrize("rubbish", [7, "x", {"names": 3}, {"names": ["a"], "contents": ["data:,"]}, [1]])
+@pytest.mark.parametrize("rubbish", [7, "x", {"names": 3}, {"files": [{"id": "a"}]}, [1]])
 def test_rubbish_from_a_browser_ends_in_words(screen: Screen, rubbish: Any) -> None:
     code, got = screen.ask("bring-looks.children", "bring-files.data", {"bring-files.data": rubbish})
     assert code == 200
     said = got["response"]
-    assert "choose" in text(said["bring-trouble"]["children"]) or "empty" in text(
-        said["bring-looks"]["children"]
-    )
+    assert "choose" in text(said["bring-trouble"]["children"])
 
 
 def test_an_answer_that_is_none_leaves_the_controls_as_they_are(screen: Screen) -> None:
     told = {
-        "bring-files.data": sent(TIMED),
+        "bring-files.data": screen.sent(TIMED),
         "bring-answers.data": [{"settings": {}}],
         "bring-again.n_clicks": 1,
         "answers": [(ANSWER[0], "perhaps")],

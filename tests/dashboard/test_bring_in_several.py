@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,14 +13,13 @@ from dashboard.pages import bring_in_several
 from dashboard.questions.bring_in import Sent
 from dashboard.questions.drawer import found_runs, store_runs, told_runs
 from dashboard.service import Service
-from dashboard.sources import LogbookSource, logbook_source
+from dashboard.sources import LogbookSource
+from dashboard.uploads import uploads_of
 from rig.errors import ModelRangeError
 from rig.logbook.editing import last_step, undo_step
-from rig.logbook.store import open_logbook
 from tests.dashboard.asking import callback
-from tests.dashboard.benches import small_book
 from tests.dashboard.logger_tables import SCALE, sent
-from tests.dashboard.reading import parts, text
+from tests.dashboard.reading import ids, parts, text
 
 START_S, STOP_S = 8.0, 20.0
 
@@ -56,16 +53,6 @@ SET_UP = {"technique": "shake"}
 
 
 @pytest.fixture
-def source(tmp_path: Path) -> Iterator[LogbookSource]:
-    at = tmp_path / "bar.sqlite"
-    with open_logbook(at) as opened:
-        opened.add(small_book(), "corner", "made for a test")
-    made = logbook_source(str(at))
-    yield made
-    made.leave()
-
-
-@pytest.fixture
 def set_up(source: LogbookSource) -> dict[str, str]:
     bench = source.logbook.bench("corner")
     return SET_UP | {
@@ -83,10 +70,11 @@ def test_each_run_is_a_picture_with_where_it_starts_and_stops(source: LogbookSou
     assert [r.name for r in runs][:3] == ["n1", "n2", "n3"]
     for run in runs[:3]:
         assert run.open_point == "" and "Motion starts at" in run.said
-        assert run.svg.count("<line") == 2 and run.svg.count("<polyline") == 1
+        assert run.picture is not None
+        assert run.picture.svg.count("<line") == 2 and run.picture.svg.count("<polyline") == 1
         assert run.stop_s == pytest.approx(STOP_S - START_S, abs=1.5)
         assert float(run.typed["duration_s"]) == pytest.approx(run.stop_s, abs=0.06)
-    assert "the unit of 'load' is open" in runs[3].open_point and runs[3].svg == ""
+    assert "the unit of 'load' is open" in runs[3].open_point and runs[3].picture is None
 
 
 def test_a_start_is_moved_and_two_of_one_name_become_one_run(source: LogbookSource) -> None:
@@ -98,8 +86,9 @@ def test_a_start_is_moved_and_two_of_one_name_become_one_run(source: LogbookSour
     (one,) = told_runs(both, source.logbook, apart)
     assert one.files == ("n1 probe.csv", "left.csv")
     assert (one.typed["start"], one.typed["drink_mass_g"]) == ("9,5", "85")
-    assert one.said.startswith("Motion starts at 9.5 s") and one.svg.count("<polyline") == 2
-    assert one.svg.count("<circle") >= 1
+    assert one.said.startswith("Motion starts at 9.5 s") and one.picture is not None
+    assert one.picture.svg.count("<polyline") == 2 and one.picture.svg.count("<circle") >= 1
+    assert one.picture.own_start_s == 9.5 and one.picture.first_s == pytest.approx(-9.5)
     (blind,) = told_runs(files(FILES[0], ("left.csv", scale())), source.logbook, apart)
     assert "no common clock" in blind.open_point and "Bring in tables" in blind.open_point
     with pytest.raises(ModelRangeError, match="other files"):
@@ -127,14 +116,15 @@ def test_the_page_shows_takes_and_stores_what_is_chosen(
 ) -> None:
     client = make_app(source).server.test_client()
     here = Here(Service(source), "corner", None, "", {})
-    assert any(p["type"] == "Upload" for p in parts(bring_in_several.layout(here)))
-    held = sent(*FILES)
+    assert "drawer-zone" in ids(bring_in_several.layout(here))
+    uploads = uploads_of(source.logbook)
+    held = sent(uploads, *FILES)
     got = callback(client, "drawer-found", {"drawer-files.data": held}, {}).get_json()["response"]
     shown = got["drawer-runs"]["children"]
     assert [p["props"]["src"][:18] for p in parts(shown) if p["type"] == "Img"] == ["data:image/svg+xml"] * 3
     assert got["drawer-form"]["hidden"] is False
     assert got["drawer-found"]["data"] == [[name] for name, _ in FILES]
-    bad = callback(client, "drawer-found", {"drawer-files.data": {"names": ["a"], "contents": []}}, {})
+    bad = callback(client, "drawer-found", {"drawer-files.data": {"files": []}}, {})
     assert "choose them again" in text(bad.get_json()["response"]["drawer-said"]["children"])
     known: Any = {f"drawer-{k}.value": v for k, v in set_up.items()}
     state = {"drawer-files.data": held, "drawer-found.data": [], **known}

@@ -64,11 +64,13 @@ def command(
     into: Annotated[
         str | None, typer.Option(metavar="RUN", help="Give the tables to a run that is there.")
     ] = None,
-    technique: Annotated[str | None, typer.Option(help="How the drink was moved.")] = None,
+    technique: Annotated[
+        str | None, typer.Option(help="Technique: shake, stir, blend, swirl, build.")
+    ] = None,
     vessel: Annotated[str | None, typer.Option(help="A vessel of the bench.")] = None,
     ice: Annotated[str | None, typer.Option(help="An ice of the bench.")] = None,
     recipe: Annotated[str | None, typer.Option(help="A recipe of the bench.")] = None,
-    duration_s: Annotated[float | None, typer.Option(help="How long it was moved [s].")] = None,
+    duration_s: Annotated[float | None, typer.Option(help="How long it was shaken or stirred [s].")] = None,
     ice_mass_g: Annotated[float | None, typer.Option(help="Ice [g].")] = None,
     ice_temp_c: Annotated[float | None, typer.Option(help="Ice [°C].")] = None,
     drink_mass_g: Annotated[float | None, typer.Option(help="Drink before the ice [g].")] = None,

@@ -48,7 +48,7 @@ def command(
     bench: BenchFolder = None,
     logbook: Logbook = None,
     bench_name: BenchName = None,
-    technique: Annotated[str, typer.Option(help="How the drink is moved.")] = "shake",
+    technique: Annotated[str, typer.Option(help="Technique: shake, stir, blend, swirl, build.")] = "shake",
     vessel: Annotated[
         str | None, typer.Option(help="The vessel; may be left out where there is one.")
     ] = None,
@@ -289,7 +289,7 @@ def _taken_in(
     if not session.started:
         files.set_done()
         raise RigError(
-            f"ended before the drink was moved: no run was stored; what was read is in {files.done}"
+            f"ended before the drink was shaken or stirred: no run was stored; what was read is in {files.done}"
         )
     landing: Landing | None = None
 
