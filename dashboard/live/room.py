@@ -84,6 +84,8 @@ class LiveRoom:
         self._question: LiveQuestion | None = None
         self._refused: set[str] = set()
         self._looked_s = float("-inf")
+        self.remotes = False
+        """Whether other screens may start and stop; until this program ends."""
         self.news = News()
 
     def told(
@@ -95,9 +97,15 @@ class LiveRoom:
         """
         live = self._live
         if live is None:
-            return self._idle() | {"begin": of is not None}, None, Cursor()
+            return self._idle() | {"begin": of is not None, "remotes": self.remotes}, None, Cursor()
         state, after = live.told(cursor if live is of else Cursor())
-        return state | {"begin": live is not of or state["begin"]}, live, after
+        begin = live is not of or state["begin"]
+        return state | {"begin": begin, "remotes": self.remotes}, live, after
+
+    def let_remotes(self, allowed: bool) -> None:
+        """Let other screens start and stop, or no more."""
+        self.remotes = allowed
+        self._tell()
 
     def look(self, *, anew: bool = False) -> None:
         """Go on with a drink whose screen has died, where nothing is under way here; `anew`: a page was opened."""
