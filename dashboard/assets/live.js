@@ -222,7 +222,7 @@
   function look() {
     const root = at("live") || at("live-room") || at("live-remote");
     if (root === live.root) return;
-    if (live.root && live.root.id === "live-remote") window.chillrigPhone.stayAwake("remote", false);
+    if (live.root && live.root.id === "live-remote") live.remoteGoes();
     live.root = root;
     if (live.source) live.source.close();
     live.source = null;

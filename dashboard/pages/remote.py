@@ -31,6 +31,10 @@ def layout(here: Here) -> Any:
             html.Div(
                 [
                     html.Button("Make this phone ready", id="remote-ready", className="quiet-do"),
+                    html.Button(
+                        "Start and stop by this phone's motion", id="remote-feel", className="quiet-do"
+                    ),
+                    html.P(id="remote-felt", className="quiet", role="status"),
                     html.Ul(id="remote-can", className="quiet", **aria(label="What this phone does")),
                     html.P(
                         "Lay it where nothing is poured, or hold it dry; keep its charger away from water.",

@@ -108,6 +108,15 @@ def shared(source: Source) -> Iterator[tuple[str, str, list[str]]]:
         server.server_close()
 
 
+def weigh_nothing(page: Any) -> None:
+    """Leave out all that a drink on Live could be weighed in with, up to its start."""
+    while page.evaluate("() => chillrigLive.state.phase") != "ready":
+        page.evaluate(
+            "() => chillrigLive.state.phase === 'weighing' && "
+            "chillrigLive.parts.ask('skip', {step: chillrigLive.state.step})"
+        )
+
+
 @pytest.fixture(scope="session")
 def address(view: BenchView) -> Iterator[str]:
     with served(source_of_view(view)) as address:

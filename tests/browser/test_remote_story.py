@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from dashboard.sources import logbook_source
-from tests.browser.conftest import axe_faults, opening, shared
+from rig.capture.to_run.heard_shake import HEARD
+from rig.logbook.store import open_logbook
+from tests.browser.conftest import axe_faults, opening, shared, weigh_nothing
 from tests.dashboard.live_drinks import small_logbook
 
 # what the phone was asked to do, beside doing it
@@ -110,4 +112,75 @@ def test_what_a_phones_browser_refuses_is_said_in_words(browser: Any, book: Path
         phone.wait_for_function(
             "() => /only for pages with a certificate/.test(document.querySelector('#remote-can').innerText)"
         )
+        phone.context.close()
+
+
+# an arm that rests, shakes and rests, as a phone's sensor tells it: sixty readings a second by the page's own clock
+ARM = """
+window.arm = (rest_s, shake_s, hz) => new Promise((done) => {
+    const from = performance.now();
+    const timer = setInterval(() => {
+        const t = (performance.now() - from) / 1000, moved = t - rest_s;
+        const swing = moved > 0 && moved < shake_s ? 16 * Math.sin(2 * Math.PI * hz * moved) : 0;
+        const still = 0.2 * Math.sin(91 * t);
+        const acceleration = { x: 0.8 * swing + still, y: 0.6 * swing, z: still };
+        const accelerationIncludingGravity = { ...acceleration, z: 9.8 + still };
+        window.dispatchEvent(new DeviceMotionEvent('devicemotion', { acceleration, accelerationIncludingGravity }));
+        if (moved > shake_s + rest_s) { clearInterval(timer); done(); }
+    }, 1000 / 60);
+});
+"""
+SHAKEN_S, SHAKEN_HZ = 6.0, 3.0
+
+
+def test_a_phone_on_the_arm_starts_and_stops_the_drink_and_gives_it_its_cadence(
+    browser: Any, book: Path
+) -> None:
+    """No press starts or stops it: the clock is the arm's."""
+    with (
+        shared(logbook_source(str(book))) as (ours, others, told),
+        opening(browser, ours) as open_page,
+    ):
+        phone = _phone(browser, others, told[-1].rpartition(" ")[2], ARM)
+        page = open_page("/live?target=coupe&seed=3&speed=1&devices=simulated")
+        page.click("#live-begin")
+        page.get_by_text("A phone as the remote").click()
+        page.click("#live-remotes")
+        weigh_nothing(page)
+        phone.wait_for_selector("#remote-act.ready")
+        phone.tap("#remote-feel")
+        phone.wait_for_function("() => chillrigLive.feeling.take")
+        phone.evaluate(f"() => arm(2, {SHAKEN_S}, {SHAKEN_HZ})")
+        page.wait_for_function("() => ['after', 'done'].includes(chillrigLive.state.phase)")
+        assert "the drink goes by it" in phone.inner_text("#remote-felt")
+        page.click("#live-end")
+        page.wait_for_selector("#live-keep")
+        page.click("#live-keep")
+        kept = page.wait_for_function("() => chillrigLive.state.kept").json_value()
+        phone.context.close()
+    with open_logbook(book) as logbook:
+        run = logbook.run("corner", kept["run"])
+    assert run.duration_s == pytest.approx(SHAKEN_S, abs=0.3)
+    assert run.extra[HEARD].startswith(
+        "start felt by a motion sensor; stop felt by a motion sensor; 3.0 strokes"
+    )
+
+
+# what a browser may lack, one after the other, and what is said of it
+LACKS = (
+    ("() => {}", "no motion sensor that its browser gives"),
+    ("() => { DeviceMotionEvent.requestPermission = () => Promise.resolve('denied'); }", "was not allowed. Allow it"),
+    ("() => Object.defineProperty(window, 'isSecureContext', { value: false })", "only for pages with a certificate"),
+)  # fmt: skip
+
+
+def test_a_motion_sensor_that_is_refused_is_said_in_words(browser: Any, book: Path) -> None:
+    with shared(logbook_source(str(book))) as (_, others, told):
+        phone = _phone(browser, others, told[-1].rpartition(" ")[2])
+        for lack, says in LACKS:
+            phone.evaluate(lack)
+            phone.tap("#remote-feel")
+            phone.wait_for_function(
+                "(says) => document.querySelector('#remote-felt').innerText.includes(says)", arg=says
+            )
         phone.context.close()

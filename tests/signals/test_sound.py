@@ -7,7 +7,7 @@ import pytest
 
 from rig.errors import NotEnoughData
 from rig.signals.moments import Source
-from rig.signals.sound import FASTEST_HZ, HeardShake, band_power, hear_shake
+from rig.signals.sound import FASTEST_HZ, BandMeter, HeardShake, band_power, hear_shake
 from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, over, shake
 
 EDGE_S, CADENCE_SHARE = 0.25, 0.03
@@ -101,3 +101,11 @@ def test_a_frame_lasts_four_milliseconds_at_any_rate(rate_hz: float) -> None:
     samples = np.zeros(int(12.0 * rate_hz))
     samples[int(10.001 * rate_hz)] = 1.0
     assert int(np.argmax(band_power(samples, rate_hz))) in (2500, 2501)
+
+
+@pytest.mark.parametrize("rate_hz", [RATE_HZ, 44_100.0])
+def test_sound_in_pieces_is_measured_as_the_whole(rate_hz: float) -> None:
+    samples = np.random.default_rng(6).standard_normal(50_001)
+    meter = BandMeter(rate_hz)
+    pieces = [meter.add(piece) for piece in np.split(samples, [1, 40, 41, 7_000, 7_100, 30_000])]
+    assert np.concatenate(pieces) == pytest.approx(band_power(samples, rate_hz))
