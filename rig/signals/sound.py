@@ -18,6 +18,7 @@ from scipy.signal import butter, find_peaks, sosfilt
 
 from rig.arrays import BoolArray, FloatArray
 from rig.errors import NotEnoughData
+from rig.signals.knock_chain import Chain, chain_of
 from rig.signals.moments import Moment, Source
 
 BAND_HZ = (1800.0, 9000.0)
@@ -166,10 +167,13 @@ def hear_power(band: FloatArray) -> HeardShake:
         )
     power, onset = _onsets(band)
     first, last = _shaken(onset)
-    stretch = onset[first:last]
-    knock_s = _knock_s(stretch)
+    knock_s = _knock_s(onset[first:last])
     knocks = _knocks(onset, first, last, knock_s)
-    start, stop, louder = _edges(power, knocks, first, last, knock_s)
+    rise, fall, smooth = _loud(power, first, last, knock_s)
+    chain = _chain(onset, smooth, first, last, rise, fall, knock_s)
+    start, stop = _edges(chain, knocks, rise, fall, knock_s)
+    outside = np.concatenate([smooth[:rise], smooth[fall:]])
+    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
     inside = knocks[(knocks >= start.time_s) & (knocks <= stop.time_s)]
     cv = _evenness(inside, knock_s)
     if cv < _MACHINE_CV:
@@ -180,8 +184,9 @@ def hear_power(band: FloatArray) -> HeardShake:
         raise NotEnoughData(
             "nothing stands out as a shake: record nearer to the shaker, with a rest before and after"
         )
-    moved = onset[round(start.time_s / FRAME_S) : round(stop.time_s / FRAME_S) + 1]
-    cadence_hz = 0.5 / _mean_knock_s(moved, knock_s)
+    slack = 0.25 * knock_s
+    moved = chain.between((start.time_s - slack) / FRAME_S, (stop.time_s + slack) / FRAME_S)
+    cadence_hz = 0.5 / (moved.lag * FRAME_S or knock_s)
     cadence_std_hz = cadence_hz * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
     goes_on = band.size * FRAME_S - stop.time_s < STILL_S
     return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv, goes_on)
@@ -257,36 +262,6 @@ def _knock_s(onset: FloatArray) -> float:
     return lag * FRAME_S
 
 
-_TIGHT = 30.0
-"""What a knock out of time costs, in standard deviations of onset strength for its squared log ratio."""
-
-
-def _mean_knock_s(onset: FloatArray, knock_s: float) -> float:
-    """Mean time between knocks [s], counted along the chain of knocks that is loudest and most even.
-
-    Dynamic programming over onset strength (as in Ellis 2007, from memory): a hand that drifts blurs what
-    repeats after several knocks, and is followed from each knock to the next.
-    """
-    strength = uniform_filter1d(onset, 3)
-    strength = strength / max(float(strength.std()), 1e-12)
-    lag = knock_s / FRAME_S
-    back = np.arange(int(0.6 * lag), int(1.6 * lag) + 2)
-    cost = _TIGHT * np.log(back / lag) ** 2
-    score, before = strength.copy(), np.full(onset.size, -1)
-    for frame in range(int(back[-1]), onset.size):
-        so_far = score[frame - back] - cost
-        best = int(np.argmax(so_far))
-        if so_far[best] > 0.0:
-            score[frame] += so_far[best]
-            before[frame] = frame - back[best]
-    reach = min(int(back[-1]), onset.size)
-    last = at = onset.size - reach + int(np.argmax(score[onset.size - reach :]))
-    knocks = 0
-    while before[at] >= 0:
-        at, knocks = int(before[at]), knocks + 1
-    return (last - at) * FRAME_S / knocks if knocks else knock_s
-
-
 def _knocks(onset: FloatArray, first: int, last: int, knock_s: float) -> FloatArray:
     """Times of the knocks [s] in and a little around a stretch."""
     a, b = max(first - round(_WINDOW_S / FRAME_S), 0), min(last + round(_WINDOW_S / FRAME_S), onset.size)
@@ -306,22 +281,39 @@ def _evenness(knocks: FloatArray, knock_s: float) -> float:
     return float(np.std(apart) / np.mean(apart)) if apart.size >= 5 else 0.1
 
 
-def _edges(
-    power: FloatArray, knocks: FloatArray, first: int, last: int, knock_s: float
-) -> tuple[Moment, Moment, float]:
-    """Where the power in the band rises and falls, at the knock next to it; how much louder it is between the two."""
+def _loud(power: FloatArray, first: int, last: int, knock_s: float) -> tuple[int, int, FloatArray]:
+    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm."""
     smooth = np.log(uniform_filter1d(power, max(round(knock_s / FRAME_S), 1)))
     middle, reach = (first + last) // 2, round(_REACH_S / FRAME_S)
     rise = max(first - reach, 0) + _risen(smooth[max(first - reach, 0) : middle])
     fall = min(last + reach, power.size)
-    fall -= _risen(smooth[middle:fall][::-1])
-    inside = knocks[(knocks > rise * FRAME_S - 0.5 * knock_s) & (knocks < fall * FRAME_S + 0.5 * knock_s)]
-    at = (inside[0], inside[-1]) if inside.size else (rise * FRAME_S, fall * FRAME_S)
+    return rise, fall - _risen(smooth[middle:fall][::-1]), smooth
+
+
+def _chain(
+    onset: FloatArray, smooth: FloatArray, first: int, last: int, rise: int, fall: int, knock_s: float
+) -> Chain:
+    """The knocks of the shake, in a stretch and around it."""
+    reach = round(_REACH_S / FRAME_S)
+    begin, end = max(first - reach, 0), min(last + reach, onset.size)
+    shaken = float(np.median(smooth[first:last]))
+    outside = np.concatenate([smooth[:rise], smooth[fall:]])
+    room = float(np.median(outside)) if outside.size else shaken - 1.0
+    apart = max(shaken - room, _LEAST_LOUDER)
+    louder = np.clip(2.0 * (smooth[begin:end] - 0.5 * (shaken + room)) / apart, -1.0, 1.0)
+    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S)
+    return replace(chain, frame=chain.frame + begin)
+
+
+def _edges(chain: Chain, knocks: FloatArray, rise: int, fall: int, knock_s: float) -> tuple[Moment, Moment]:
+    """First and last knock: those of the chain, unless it is no louder there than the room is."""
+    half = 0.5 * knock_s
+    inside = knocks[(knocks > rise * FRAME_S - half) & (knocks < fall * FRAME_S + half)]
+    loud = (inside[0], inside[-1]) if inside.size else (rise * FRAME_S, fall * FRAME_S)
+    at = max(loud[0], chain.frame[0] * FRAME_S), min(loud[1], chain.frame[-1] * FRAME_S)
     unsure_s = edge_std_s(knock_s)
     start, stop = (Moment(float(t), unsure_s, Source.SOUND, "first and last knock of the ice") for t in at)
-    outside = np.concatenate([smooth[:rise], smooth[fall:]])
-    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
-    return start, stop, louder
+    return start, stop
 
 
 def edge_std_s(knock_s: float) -> float:

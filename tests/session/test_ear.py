@@ -19,13 +19,15 @@ from rig.cli.record.keys import NoKeys, run_session
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.situation import Situation
 from rig.runs import RunBook
+from rig.session import ear
 from rig.session.devices import simulated_devices
 from rig.session.drink import Session
-from rig.session.ear import listener
+from rig.session.ear import SoundTake, listener
 from rig.session.simulated_drink import simulated_drink
 from rig.session.way import Way
+from rig.signals.sound import band_power
 from tests.cli.small_bench import small_book
-from tests.signals.bar_sounds import RATE_HZ, music, over, shake
+from tests.signals.bar_sounds import NOISES, RATE_HZ, music, over, shake
 
 
 def test_a_microphones_sound_starts_and_stops_the_drink(tmp_path: Path) -> None:
@@ -61,3 +63,19 @@ def test_a_microphones_sound_starts_and_stops_the_drink(tmp_path: Path) -> None:
     run = recorded_in(read_journal(recording.files.journal), load()).run
     assert run.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
     assert run.extra[HEARD].startswith("start heard; stop heard; 3.")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("noise", NOISES)
+def test_no_shake_begins_in_two_and_a_half_minutes_of_each_noise(
+    noise: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten minutes in all, looked at every second as a page does that goes on listening."""
+    monkeypatch.setattr(ear, "LEAST_WAIT_S", 0.0)
+    monkeypatch.setattr(ear, "WAITS", 0.0)
+    power = band_power(NOISES[noise](np.random.default_rng(77), 150.0), RATE_HZ)
+    take, begun = SoundTake(), 0
+    for piece in np.array_split(power, 150):
+        take.add(piece, 0.0)
+        begun += take.look() is not None
+    assert begun == 0

@@ -19,7 +19,7 @@ def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]
     out = []
     for noise in NOISES.values():
         for vessel in MODES_HZ:
-            made = shake(rng, vessel, rng.uniform(2.2, 6.5), rng.uniform(5.0, 12.0))
+            made = shake(rng, vessel, rng.uniform(2.0, 7.0), rng.uniform(5.0, 12.0))
             room = noise(rng, made.samples.size / RATE_HZ + 0.1)
             try:
                 found = hear_shake(over(made, room, signal_to_noise_db), RATE_HZ)
@@ -38,10 +38,14 @@ def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]
     return out
 
 
-@pytest.mark.parametrize(("signal_to_noise_db", "least"), [(20.0, 0.92), (10.0, 0.85), (0.0, 0.75)])
+UNSEEN = (201, 202, 203, 204, 205, 206)
+"""Seeds that nothing was tuned on."""
+
+
+@pytest.mark.parametrize(("signal_to_noise_db", "least"), [(10.0, 0.95), (0.0, 0.85)])
 def test_start_stop_and_cadence_are_heard_over_the_room(signal_to_noise_db: float, least: float) -> None:
-    right = np.array([r for seed in (11, 12, 13) for r in _heard(seed, signal_to_noise_db)])
-    assert np.all(right.mean(axis=0) >= least)
+    right = np.array([r for seed in UNSEEN for r in _heard(seed, signal_to_noise_db)])
+    assert np.all(right.mean(axis=0) >= least), right.mean(axis=0)
 
 
 @pytest.mark.parametrize("noise", NOISES)
