@@ -30,6 +30,7 @@ from dashboard.pages import (
     projector_live,
     recipe,
     rehearsal,
+    remote,
     rig,
     run,
     runs,
@@ -45,6 +46,7 @@ from rig.errors import RigError
 PAGES: tuple[Page, ...] = (
     live.PAGE,
     projector_live.PAGE,
+    remote.PAGE,
     shake_time.PAGE,
     compare.PAGE,
     projector.PAGE,

@@ -19,7 +19,8 @@ STANDING = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(self), geolocation=(), payment=(), usb=()",
+    "Permissions-Policy": "camera=(), microphone=(self), geolocation=(), payment=(), usb=(), "
+    "accelerometer=(self), gyroscope=(self), screen-wake-lock=(self)",
 }
 
 

@@ -3,9 +3,9 @@
 "use strict";
 
 (function () {
-  const KEY = "chillrig.by-hand", TICK_MS = 100, AGAIN_MS = 2500, CUE_AHEAD_S = 1.2, BUZZ = [350, 120, 350, 120, 700];
+  const KEY = "chillrig.by-hand", TICK_MS = 100, AGAIN_MS = 2500, CUE_AHEAD_S = 1.2;
   const CHOSEN = ["recipe", "technique", "vessel", "ice", "target", "ways", "blind"];
-  const hand = { root: null, facts: null, state: null, answer: null, call: null, wrong: {}, timer: null, lock: null, cued: false, silence: null,
+  const hand = { root: null, facts: null, state: null, answer: null, call: null, wrong: {}, timer: null, cued: false, silence: null,
     begun_here_ms: null, was_hidden: false, asks: 0, cues: [] };
   window.chillrigHand = hand;
 
@@ -152,7 +152,7 @@
   function leave() {
     hand.state = null;
     remember();
-    asleep();
+    awake();
     window.chillrigMetronome.follow(false);
     trouble("");
     show();
@@ -183,7 +183,7 @@
       }
       trouble("");
       go({ phase: "kept", kept: told });
-      asleep();
+      awake();
     }).catch(() => {
       trouble("The dashboard does not answer. All that you typed is on this phone: press again.");
       if (at("hand-keep")) at("hand-keep").disabled = false;
@@ -205,30 +205,17 @@
     hand.cued = true;
     hand.silence = window.chillrigLive.soundStop(Math.max(0, left_s));
     hand.cues.push(state.call.cue_s);
-    if (navigator.vibrate) hand.buzz = window.setTimeout(() => navigator.vibrate(BUZZ), Math.max(0, 1000 * left_s));
+    hand.buzz = window.setTimeout(() => window.chillrigPhone.buzz("stop"), Math.max(0, 1000 * left_s));
   }
 
   function hush() {
     if (hand.silence) hand.silence();
     hand.silence = null;
     window.clearTimeout(hand.buzz);
-    if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate(0);
+    window.chillrigPhone.buzz("none");
   }
 
-  // A screen that stays on, where the browser can: it lets go whenever the page is out of sight, so it is asked again.
-  function awake() {
-    if (!navigator.wakeLock || hand.lock || document.hidden || !hand.state || hand.state.phase === "kept") return;
-    hand.lock = "asked";
-    navigator.wakeLock.request("screen").then((lock) => {
-      hand.lock = lock;
-      lock.addEventListener("release", () => { hand.lock = null; });
-    }).catch(() => { hand.lock = null; });
-  }
-
-  function asleep() {
-    if (hand.lock && hand.lock.release) hand.lock.release();
-    hand.lock = null;
-  }
+  const awake = () => window.chillrigPhone.stayAwake("by hand", !!hand.root && !!hand.state && hand.state.phase !== "kept");
 
   // What is seen.
   function show() {
@@ -341,7 +328,7 @@
       say(ring, "It will ring");
       window.setTimeout(() => {
         window.chillrigLive.soundStop(0);
-        if (navigator.vibrate) navigator.vibrate(BUZZ);
+        window.chillrigPhone.buzz("stop");
         say(ring, "Look at the foam now");
       }, Math.max(0, 1000 * left_s()));
     });
@@ -381,7 +368,7 @@
     if (root === hand.root || (root && !window.chillrigMetronome)) return;
     hand.root = root;
     window.clearInterval(hand.timer);
-    if (!root) return asleep(), window.chillrigMetronome.follow(false);
+    if (!root) return awake(), window.chillrigMetronome.follow(false);
     hand.facts = JSON.parse(root.dataset.facts);
     hand.begun_here_ms = null;
     hand.state = remembered();
@@ -396,7 +383,7 @@
 
   document.addEventListener("visibilitychange", function () {
     if (document.hidden) hand.was_hidden = true;
-    else if (hand.root) awake(), words();
+    else if (hand.root) words();
   });
   document.addEventListener("pointerdown", () => hand.root && window.chillrigLive.wakeSound(), { capture: true });
   new MutationObserver(arrive).observe(document.documentElement, { childList: true, subtree: true });

@@ -227,7 +227,7 @@ window.dash_clientside = window.dash_clientside || {};
     if (document.title !== title) document.title = title;
   }
 
-  if (/\/projector\/?$/.test(window.location.pathname)) document.documentElement.dataset.bare = "";
+  if (/\/(projector|remote)\/?$/.test(window.location.pathname)) document.documentElement.dataset.bare = "";
 
   new MutationObserver(function () {
     tellRoles(document);

@@ -2,11 +2,10 @@
 "use strict";
 
 (function () {
-  const MOST_FRAMES = 45000;
   const NOWHERE = "A browser gives its microphone only to pages of its own computer (its address begins with 127.0.0.1), or to ones with a certificate. "
     + "Open the dashboard there, or record the take with a phone and use: chillrig hear take.wav";
   const REFUSED = "The browser did not give the microphone. Allow it for this page beside its address, or use: chillrig hear take.wav";
-  const hearing = { stream: null, audio: null, power: [], frames: 0, frame_s: 0.004, last_ms: 0, told: null };
+  const hearing = { stream: null, audio: null, take: null, frames: 0, frame_s: 0.004, last_ms: 0, told: null };
   window.chillrigHearing = hearing;
 
   const at = (id) => document.getElementById(id);
@@ -29,7 +28,8 @@
       if (band.said) throw new Error(band.said);
       await hearing.audio.audioWorklet.addModule("/live/hear/worklet.js");
       const node = new AudioWorkletNode(hearing.audio, "band-power", { numberOfOutputs: 0, processorOptions: band });
-      Object.assign(hearing, { power: [], frames: 0, frame_s: band.frame_s, told: null });
+      const age_s = () => (performance.now() - hearing.last_ms) / 1000 + hearing.frames * hearing.frame_s;
+      Object.assign(hearing, { take: window.chillrigTake.take("power", age_s, meanwhile), frames: 0, frame_s: band.frame_s, shaken: false, told: null });
       node.port.onmessage = (message) => hear(message.data);
       hearing.audio.createMediaStreamSource(hearing.stream).connect(node);
     } catch (error) {
@@ -43,49 +43,40 @@
   }
 
   function hear(frames) {
-    hearing.power.push(...frames);
+    hearing.take.add(frames.map((value) => Number(value.toPrecision(5))));
     hearing.frames += frames.length;
-    if (hearing.power.length > MOST_FRAMES) hearing.power.splice(0, hearing.power.length - MOST_FRAMES);
     hearing.last_ms = performance.now();
+    if (!at("hear-toggle")) return close();
     const seconds = Math.floor(hearing.frames * hearing.frame_s);
-    if (!at("hear-toggle")) close();
-    else say(`Listening for ${seconds} s. Rest, shake, rest.`);
+    say(`Listening for ${seconds} s. ${hearing.shaken ? "A shake is heard." : "Rest, shake, rest."}`);
+  }
+
+  // What the dashboard makes of it while it goes on: the drink under way starts and stops by it.
+  function meanwhile(told) {
+    if (told.heard) hearing.shaken = true;
+    if (told.said) say(told.said);
   }
 
   function close() {
     if (hearing.stream) hearing.stream.getTracks().forEach((track) => track.stop());
     if (hearing.audio) hearing.audio.close();
+    if (hearing.take) hearing.take.leave();
     hearing.stream = hearing.audio = null;
     if (at("hear-toggle")) at("hear-toggle").textContent = "Hear the shake";
   }
 
-  async function send(facts) {
-    try {
-      const answer = await fetch("/live/hear", {
-        method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify(facts),
-      });
-      return await answer.json();
-    } catch {
-      return { said: "The dashboard does not answer." };
-    }
-  }
-
   async function done() {
-    const age_s = (performance.now() - hearing.last_ms) / 1000 + hearing.power.length * hearing.frame_s;
-    const power = hearing.power.map((value) => Number(value.toPrecision(5)));
+    const take = hearing.take;
     close();
     say("Working out what was heard …");
-    hearing.told = await send({ power, age_s });
-    hearing.power = [];
+    hearing.told = await take.done();
     say(hearing.told.said);
     const note = at("hear-note");
     if (note) note.hidden = !hearing.told.may_note;
   }
 
   async function note() {
-    const answer = await send({ run: at("hear-run").value, bench: at("live").dataset.bench });
+    const answer = await window.chillrigTake.post({ run: at("hear-run").value, bench: at("live").dataset.bench });
     say(answer.said);
   }
 

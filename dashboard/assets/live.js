@@ -136,12 +136,11 @@
     const word = told.phase === "moving" && told.call ? told.call.word : "";
     const due = word === "stop" || word === "past it" ? "stop" : word === "get ready" ? "ready" : "";
     if (told.phase !== "moving") live.cued = "";
-    else if (due === "stop" && live.cued !== "stop") {
-      live.cued = "stop";
-      soundStop();
-    } else if (due === "ready" && !live.cued) {
-      live.cued = "ready";
-      soundReady();
+    else if ((due === "stop" && live.cued !== "stop") || (due === "ready" && !live.cued)) {
+      live.cued = due;
+      if (due === "stop") soundStop();
+      else soundReady();
+      window.chillrigPhone.buzz(due);
     }
   }
 
@@ -151,7 +150,9 @@
     if (idle && told.watching) say(at("live-wait"), "This screen only watches. The next drink shows here as soon as it is begun.");
     at("live-stage").hidden = idle;
     if (live.root.id === "live-room") return live.wall(told);
+    if (live.root.id === "live-remote") return live.remote(told);
     at("live-choice").hidden = !idle || told.watching;
+    say(at("live-remotes"), told.remotes ? "Phones may start and stop: take that back" : "Let phones start and stop");
     const { idleBlock, stage } = window.chillrigStage;
     fill(at("live-idle"), idle ? [told.kept, told.interrupted, told.discarded, told.asked, told.watching] : [], () => (idle ? idleBlock(told) : []));
     fill(at("live-stage"), [told.phase, told.watching, told.drink], () => (idle ? [] : stage(told)));
@@ -214,13 +215,14 @@
     live.drawn_s = live.probe.length ? live.probe[live.probe.length - 1][0] : null;
   }
 
-  // What the wall of a class (live_wall.js) needs of all this.
+  // What the wall of a class (live_wall.js) and a remote (live_remote.js) need of all this.
   Object.assign(live, { soundStop, wakeSound });
 
   // Coming and going of the pages.
   function look() {
-    const root = at("live") || at("live-room");
+    const root = at("live") || at("live-room") || at("live-remote");
     if (root === live.root) return;
+    if (live.root && live.root.id === "live-remote") live.remoteGoes();
     live.root = root;
     if (live.source) live.source.close();
     live.source = null;
@@ -236,7 +238,8 @@
     if (root.id === "live") {
       at("live-begin").addEventListener("click", begin);
       at("live-tone").addEventListener("click", function () { wakeSound(); soundStop(); });
-    }
+      if (at("live-remotes")) at("live-remotes").addEventListener("click", () => ask("remotes", { allowed: !live.state.remotes }));
+    } else if (root.id === "live-remote") live.remoteComes();
   }
 
   document.addEventListener("keydown", function (event) {

@@ -9,7 +9,7 @@ from threading import Lock
 from typing import Any
 
 from rig.errors import RigError
-from rig.session.drink import Phase
+from rig.session.way import Phase
 
 MOST_GUESSES = 200
 MOST_NAME = 24

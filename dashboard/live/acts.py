@@ -10,6 +10,8 @@ from rig.errors import RigError
 from rig.physics.foam import straight_glass_ml
 
 FOAM = ("foam_ml", "foam_mm", "glass_mm")
+REMOTE = ("go", "skip")
+"""What a remote asks for: the one thing the moment is there for, or to leave a weighing out."""
 
 
 def foam_ml_of(volume_ml: float | None, height_mm: float | None, width_mm: float | None) -> float | None:
@@ -69,6 +71,8 @@ def act(room: LiveRoom, told: Acted) -> str:
             room.set_aside(text["run"])
         case "clear":
             room.clear()
+        case "remotes":
+            room.let_remotes(told.get("allowed") is True)
         case _:
             raise RigError("the page asked for something that is not known here. Load it again")
     return ""

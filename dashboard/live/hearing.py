@@ -1,14 +1,15 @@
-"""What the microphone of a page hears of a shake: the power in its band comes in, start, stop and cadence go out.
+"""A shake as a page hears or feels it: what it measures comes in as it is made, start, stop and cadence go out.
 
-No sound reaches the server: the page works out the same features as a file's are (`rig/signals/sound.py`), in its own
-audio thread, and sends those.
+No sound reaches the server: the page works out the power in one band as it is of a file (`rig/signals/sound.py`), in
+its own audio thread, and sends that; a phone's motion sensor sends its acceleration. Either starts and stops the drink
+under way at the moments it shows (`rig/session/ear.py`).
 """
 
 from __future__ import annotations
 
 import json
 import threading
-import time
+from collections import OrderedDict
 from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
@@ -20,46 +21,69 @@ from dashboard.headers import GUEST
 from dashboard.live.room import LiveRoom
 from rig.arrays import FloatArray
 from rig.errors import NotEnoughData, RigError
+from rig.session.ear import MotionTake, SoundTake, Take
 from rig.session.heard import cadence_words, lasted_words, plain
-from rig.signals.sound import FRAME_S, HeardShake, band_sections, hear_power
+from rig.signals.sound import FRAME_S, HeardShake, band_sections
 
 BAND, WORKLET, HEAR = "/live/hear/band", "/live/hear/worklet.js", "/live/hear"
-MOST_FRAMES = 50_000
+MOST_ROWS = 50_000
+"""Of one take: some minutes of sound, some more of motion."""
+MOST_TAKES = 6
 LONGEST_S = 3600.0
-_NS_PER_S = 1e9
+MOST_M_S2 = 1000.0
 ONLY_HERE = "This screen only watches. What it heard can be noted on the computer that records."
+_NOTHING = "the page sent nothing that can be heard; load it again"
 
 
 @dataclass
 class Hearing:
-    """What was heard last by this computer's page, for the drink under way or for a run that is named."""
+    """Takes under way by the name that their page gave them, and what was heard last by this computer's page."""
 
     room: LiveRoom
+    _takes: OrderedDict[str, Take] = field(default_factory=OrderedDict)
     _last: HeardShake | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def hear(self, told: dict[str, Any], guest: bool) -> dict[str, Any]:
-        """Find the shake in what a page heard, and give it to the drink under way.
+        """Take in what a page heard or felt; words for it, at once or once its take is over.
 
         Raises
         ------
         NotEnoughData
-            Where no shake can be told, in words.
+            Where no shake can be told of a take that is over, in words; where nothing can be read.
         """
-        heard = hear_power(_power(told.get("power")))
+        goes_on, name = told.get("goes_on") is True, str(told.get("take", ""))[:40]
+        counts = not guest or self.room.remotes
+        with self._lock:
+            take = self._takes.pop(name, None) or (MotionTake() if "motion" in told else SoundTake())
+            rows = _rows(told, take)
+            if len(rows):
+                take.add(rows, _age_s(told.get("age_s")))
+            if goes_on:
+                self._takes[name] = take
+                while len(self._takes) > MOST_TAKES:
+                    self._takes.popitem(last=False)
+                heard = take.look()
+            else:
+                heard = take.whole()
+        given = counts and heard is not None and self._give(take, heard)
+        if goes_on:
+            return {"said": "", "heard": heard is not None, "given": given}
+        assert heard is not None
         words = f"{lasted_words(heard)}. {cadence_words(heard)}"
-        if guest:
+        if not counts:
             return {"said": f"{words} {ONLY_HERE}", "may_note": False, **plain(heard)}
         with self._lock:
             self._last = heard
-        first_ns = time.perf_counter_ns() - int(_age_s(told.get("age_s")) * _NS_PER_S)
-        given = self.room.sounded(heard, first_ns)
         more = (
-            "The drink under way takes it as its start, stop and cadence when it is kept."
+            "The drink under way takes it as its start, stop and cadence."
             if given
             else "No drink is under way that it belongs to: note it on its run below."
         )
-        return {"said": f"{words} {more}", "may_note": not given, **plain(heard)}
+        return {"said": f"{words} {more}", "may_note": not given and not guest, **plain(heard)}
+
+    def _give(self, take: Take, heard: HeardShake) -> bool:
+        return self.room.sounded(heard, take.at_ns(heard.start.time_s), take.at_ns(heard.stop.time_s))
 
     def note(self, bench: str, run: str) -> str:
         """Note the duration heard last on a run; words for who asked.
@@ -116,25 +140,41 @@ def register(server: Flask, room: LiveRoom) -> None:
     server.add_url_rule(HEAR, "live_hear", heard, methods=["POST"])
 
 
-def _power(told: Any) -> FloatArray:
-    """The power of the band in frames, refused where it can be none."""
-    if not isinstance(told, list) or len(told) > MOST_FRAMES:
-        raise NotEnoughData("the page sent nothing that can be heard; load it again")
+def _rows(told: dict[str, Any], take: Take) -> FloatArray:
+    """What a page sent of a take: power frames, or seconds and acceleration; refused where it can be none."""
+    felt = isinstance(take, MotionTake)
+    sent = told.get("motion" if felt else "power")
+    if not isinstance(sent, list) or len(sent) + take.count > MOST_ROWS:
+        raise NotEnoughData(_NOTHING)
     try:
-        power = np.array(told, dtype=float)
+        rows = np.array(sent, dtype=float)
     except (TypeError, ValueError) as error:
-        raise NotEnoughData("the page sent nothing that can be heard; load it again") from error
-    if power.ndim != 1 or not np.all(np.isfinite(power)) or np.any(power < 0.0):
-        raise NotEnoughData("the page sent nothing that can be heard; load it again")
-    if not np.any(power > 0.0):
+        raise NotEnoughData(_NOTHING) from error
+    if rows.size == 0:
+        return rows
+    if rows.ndim != (2 if felt else 1) or not np.all(np.isfinite(rows)):
+        raise NotEnoughData(_NOTHING)
+    if felt:
+        time_s = rows[:, 0]
+        rising = np.all(np.diff(time_s) > 0.0) and time_s[0] > (take.lasts_s if take.count else -1e-9)
+        if (
+            rows.shape[1] != 4
+            or not rising
+            or time_s[-1] > LONGEST_S
+            or np.abs(rows[:, 1:]).max() > MOST_M_S2
+        ):
+            raise NotEnoughData(_NOTHING)
+    elif np.any(rows < 0.0):
+        raise NotEnoughData(_NOTHING)
+    elif told.get("goes_on") is not True and not take.count and not np.any(rows > 0.0):
         raise NotEnoughData(
             "the microphone is mute: nothing at all was heard. Unmute it, or choose another one"
         )
-    return power
+    return rows
 
 
 def _age_s(told: Any) -> float:
-    """How long ago the first frame was [s]."""
+    """How long ago the take began [s]."""
     return (
         min(max(float(told), 0.0), LONGEST_S) if isinstance(told, int | float) and np.isfinite(told) else 0.0
     )

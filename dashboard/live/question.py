@@ -14,10 +14,9 @@ from rig.capture.to_run.probe_doubted import USUAL_START
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 from rig.runs import BLIND, YES
-from rig.session.drink import WeighedIn
 from rig.session.resumed import Begun
 from rig.session.simulated_drink import as_simulated
-from rig.session.way import Way, ingredients_g
+from rig.session.way import Way, WeighedIn, ingredients_g
 
 NO_TARGET = ""
 SPEED = Scale(1.0, 20.0, 1.0, "times")

@@ -24,7 +24,7 @@ from rig.capture.recording.process import Interrupted, end_left, interrupted_run
 from rig.capture.recording.recorder_files import OPEN, Files, is_held
 from rig.capture.recording.taken_over import going_on
 from rig.capture.to_run.calibrated import InForce
-from rig.capture.to_run.intake import Remark, take_in
+from rig.capture.to_run.intake import take_in
 from rig.errors import NotFound, RigError
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.priors import TYPICAL_ROOM_C
@@ -34,11 +34,11 @@ from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
 from rig.session.discarded import Discarded, discard, discarded, take_back
-from rig.session.drink import Phase
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
 from rig.session.resumed import begun_in
 from rig.session.tally import alike, score_of, tally_words
+from rig.session.way import Phase
 from rig.signals.sound import HeardShake
 
 MOST_DISCARDED = 3
@@ -84,6 +84,8 @@ class LiveRoom:
         self._question: LiveQuestion | None = None
         self._refused: set[str] = set()
         self._looked_s = float("-inf")
+        self.remotes = False
+        """Whether other screens may start and stop; until this program ends."""
         self.news = News()
 
     def told(
@@ -95,9 +97,15 @@ class LiveRoom:
         """
         live = self._live
         if live is None:
-            return self._idle() | {"begin": of is not None}, None, Cursor()
+            return self._idle() | {"begin": of is not None, "remotes": self.remotes}, None, Cursor()
         state, after = live.told(cursor if live is of else Cursor())
-        return state | {"begin": live is not of or state["begin"]}, live, after
+        begin = live is not of or state["begin"]
+        return state | {"begin": begin, "remotes": self.remotes}, live, after
+
+    def let_remotes(self, allowed: bool) -> None:
+        """Let other screens start and stop, or no more."""
+        self.remotes = allowed
+        self._tell()
 
     def look(self, *, anew: bool = False) -> None:
         """Go on with a drink whose screen has died, where nothing is under way here; `anew`: a page was opened."""
@@ -212,10 +220,10 @@ class LiveRoom:
             raise RigError("no drink is being recorded. Begin one")
         return live
 
-    def sounded(self, heard: HeardShake, first_ns: int) -> bool:
-        """Give a shake that was heard to the drink under way; False where there is none that it belongs to."""
+    def sounded(self, heard: HeardShake, start_ns: int, stop_ns: int) -> bool:
+        """Give a shake that was heard or felt to the drink under way; False where there is none that it belongs to."""
         live = self._live
-        return live is not None and live.sounded(heard, first_ns)
+        return live is not None and live.sounded(heard, start_ns, stop_ns)
 
     def correct(self, bench: str, run: str, changes: Mapping[str, Any], why: str) -> None:
         """Correct a run of the logbook; raises RigError where there is none, or the value cannot be."""
@@ -238,7 +246,7 @@ class LiveRoom:
             if files is None:
                 self._done(Kept(f"Nothing was recorded. {live.trouble}".strip(), again=True))
                 return
-            self._done(self._take_in(files, note, live.landing, foam_ml, live.with_sound))
+            self._done(self._take_in(files, note, live.landing, foam_ml))
 
     def discard(self) -> None:
         """End the drink under way and leave it out of the logbook; it can be brought back."""
@@ -302,13 +310,12 @@ class LiveRoom:
         note: str,
         landing: Landing | None = None,
         foam_ml: float | None = None,
-        sounded: Remark = lambda run: run,
     ) -> Kept:
         logbook = self._logbook()
 
         def remark(run: Run) -> Run:
             foamed = run if foam_ml is None else replace(run, foam_ml=foam_ml)
-            return with_landing(sounded(foamed), landing)
+            return with_landing(foamed, landing)
 
         recorded = take_in(files, logbook, self._service.decoders, calibrations(logbook), remark)
         run = recorded.run

@@ -34,13 +34,13 @@ from rig.errors import RigError
 from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
-from rig.runs import Run
 from rig.session.devices import ports_of, simulated_devices
-from rig.session.drink import Phase, Session
-from rig.session.heard import NEAR_S, with_heard
+from rig.session.drink import Session
+from rig.session.ear import give
 from rig.session.probe import ProbeWatch
 from rig.session.resumed import Begun
 from rig.session.simulated_drink import simulated_drink
+from rig.session.way import Phase
 from rig.signals.sound import HeardShake
 
 TICK_S, LEAST_TICK_S = 0.05, 0.01
@@ -101,7 +101,6 @@ class LiveSession:
         self.session: Session | None = None
         self.follower: Listening | None = None
         self.recording: RecordingProcess | TakenOver | None = None
-        self._sounded: tuple[HeardShake, float] | None = None
         self._state: dict[str, Any] | None = None
         """What all screens are told alike, made once for them all; None where it may have changed."""
         self.caller = Caller(fit, question.goal(bench), self.known, self.heard, called)
@@ -187,22 +186,16 @@ class LiveSession:
             self._state = None
             return True
 
-    def sounded(self, heard: HeardShake, first_ns: int) -> bool:
-        """Take in a shake that was heard, its sound beginning at `first_ns`; False where it is not this drink's."""
+    def sounded(self, heard: HeardShake, start_ns: int, stop_ns: int) -> bool:
+        """Let a shake that was heard or felt start and stop this drink; False where it is not this drink's."""
         with self.lock:
             session, follower = self.session, self.follower
-            start_s = None if session is None else session.started_s
-            if follower is None or start_s is None or self.question.speed != 1.0:
+            if session is None or follower is None or self.question.speed != 1.0:
                 return False
-            off_s = follower.at_s(first_ns + int(heard.start.time_s * 1e9)) - start_s
-            if abs(off_s) > NEAR_S:
-                return False
-            self._sounded = heard, off_s
-            return True
-
-    def with_sound(self, run: Run) -> Run:
-        """The run with the start, stop and cadence that were heard of it; as it is where none were."""
-        return run if self._sounded is None else with_heard(run, *self._sounded)
+            given = give(session, heard, follower.at_s(start_ns), follower.at_s(stop_ns))
+            self._state = None
+        self._news.tell()
+        return given
 
     def finish(self) -> None:
         """Be done, wherever the drink is; it can still be kept or discarded."""

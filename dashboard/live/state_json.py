@@ -14,7 +14,8 @@ from rig.capture.devices.health import PortReport, PortState
 from rig.capture.recording.follow import Follower
 from rig.capture.recording.recorder_files import RecorderState
 from rig.capture.to_run.weighing import Step, StepKind
-from rig.session.drink import Phase, Session
+from rig.session.drink import Session
+from rig.session.way import Phase
 from rig.signals.probe_faults import ProbeFault
 from rig.target import Target
 

@@ -68,10 +68,12 @@ def layout(here: Here) -> Any:
             html.P("Looking for the drink under way …", id="live-wait", className="waiting", role="status"),
             html.P(id="live-trouble", className="notice mind", role="alert", hidden=True),
             _hearing(here.guest),
+            _remotes(here.guest),
             html.Div(
                 [
                     html.P(
                         [
+                            carried("This phone as the remote", "/live/remote"),
                             carried("For the room: projector view", "/live/projector"),
                             dcc.Link("By hand, with no probe", href=address("/by-hand", bench=here.kept)),
                             dcc.Link(
@@ -117,6 +119,29 @@ def _hearing(guest: bool) -> Any:
                 "No sound is recorded and none leaves this page: only how loud it is where ice rings, one number for "
                 "four thousandths of a second. On another screen a browser gives its microphone only to a page with "
                 "a certificate; there, record with the phone itself: chillrig hear take.wav",
+                className="quiet",
+            ),
+        ],
+        className="live-hear",
+    )
+
+
+def _remotes(guest: bool) -> Any:
+    """Whether other screens may start and stop; nothing on those themselves."""
+    if guest:
+        return None
+    return html.Details(
+        [
+            html.Summary("A phone as the remote"),
+            html.P(
+                "Share the dashboard (chillrig dashboard --share), open it on the phone with the code that is then "
+                "told, and there choose Live and This phone as the remote. Other screens only watch until you let "
+                "them start and stop."
+            ),
+            html.Button("Let phones start and stop", id="live-remotes", className="do"),
+            html.P(
+                "It holds for every screen that was let in by a screen's code, until this dashboard is closed or you "
+                "take it back; a class's phones never can.",
                 className="quiet",
             ),
         ],

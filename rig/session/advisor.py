@@ -10,7 +10,7 @@ import numpy as np
 from rig.advice.live import EVERY_S
 from rig.capture.recording.follow import Advisor, StopWords
 from rig.runs import Trace
-from rig.session.drink import WeighedIn
+from rig.session.way import WeighedIn
 
 if TYPE_CHECKING:
     from rig.advice.live import LiveCall, LiveEstimate

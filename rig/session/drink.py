@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Any
 
 from rig.capture.decoding.readings import Quality, Quantity, Sample
 from rig.capture.devices.health import PortState
 from rig.capture.devices.simulated.drink import Hands
 from rig.capture.recording.follow import Advisor, Follower, Moment, StopWords
-from rig.capture.recording.journal import Event, EventKind
+from rig.capture.recording.journal import AGO_S, Event, EventKind
 from rig.capture.recording.taken_over import Recording
 from rig.capture.to_run.calibrated import Heard
 from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.session.probe import ProbeWatch
-from rig.session.way import Way
+from rig.session.way import Way, WeighedIn
+from rig.signals.moments import Source
 from rig.signals.probe_faults import ProbeFault
 
 WEIGH_PATIENCE_S = 60.0
@@ -32,32 +32,6 @@ _CAUSES = {
     PortState.REFUSED: "its port is refused",
     PortState.UNREADABLE: "what it sends cannot be read",
 }
-
-
-class Phase(StrEnum):
-    """Where a drink has got to."""
-
-    OPENING = "opening"
-    WEIGHING = "weighing"
-    READY = "ready"
-    MOVING = "moving"
-    AFTER = "after"
-    DONE = "done"
-    TROUBLE = "trouble"
-
-
-@dataclass(frozen=True)
-class WeighedIn:
-    """What is known of a drink once it is weighed in: masses [g] by name, the probe in it [°C], and how surely.
-
-    Corrected by the calibrations that hold; `probe_std_k` and `scale_std_g` are what those leave unknown, None
-    where nothing is calibrated.
-    """
-
-    mass_g: Mapping[str, float]
-    temp_c: float | None
-    probe_std_k: float | None = None
-    scale_std_g: float | None = None
 
 
 @dataclass
@@ -73,6 +47,8 @@ class Session:
     follower: Follower
     way: Way
     by_itself: bool = False
+    by_ear: bool = False
+    """The motion is heard: it does not start by itself."""
     blind: bool = False
     """Stopped by feel: nothing rings, and who shows it hides the call and the numbers until then."""
     advisor: Advisor | None = None
@@ -99,6 +75,9 @@ class Session:
     _started_s: float | None = None
     _stopped_s: float | None = None
     _temp_c: float | None = None
+    started_by: Source | None = None
+    stopped_by: Source | None = None
+    """Who told when the motion began and stopped; None while nobody has."""
     _own: set[int] = field(default_factory=set)
     """Stamps of the orders given here."""
 
@@ -218,19 +197,31 @@ class Session:
         elif self.prepare is not None:
             prepare, self.prepare = self.prepare, None
             self.advisor = prepare(self.known(self.temp_c))
-        elif self.by_itself:
-            self._start()
+        elif self.by_itself and not self.by_ear:
+            self.begin()
 
     def act(self) -> None:
         """What the moment is there for: take what is on the scale, start, or stop."""
         if self.moving:
             self._stop()
         elif self.expecting is None and self._stopped_s is None:
-            self._start()
+            self.begin()
         elif self.expecting is None:
             self.finished = True
         else:
             self.said = self._take()
+
+    @property
+    def ready_s(self) -> float | None:
+        """Since when the drink only waits to be moved; None where it does not."""
+        return None if self.started or self.expecting is not None else self._asked_s
+
+    def ended(self, at_s: float, by: Source, **told: float) -> None:
+        """The motion ended at a moment of the journal, as was heard or felt; `told` goes with it."""
+        if self.moving:
+            self._stop(at_s, by, **told)
+        else:
+            self._stopped_s, self.stopped_by = self._order_at(EventKind.STOP, at_s, by, **told), by
 
     def skip(self) -> None:
         """Go on without weighing what is asked for."""
@@ -266,15 +257,15 @@ class Session:
         """Take in what the journal says was done, unless it was done here."""
         if event.at_ns in self._own:
             return
-        at_s, detail = self.follower.at_s(event.at_ns), event.detail
+        at_s, detail = self.follower.happened_s(event), event.detail
         match event.kind:
             case EventKind.START:
-                self._started_s, self._stopped_s = at_s, None
+                self._started_s, self.started_by, self._stopped_s = at_s, _by(event), None
                 self.skipped += [
                     s.name for s in self.way.before if s.name not in (*self.weighed, *self.skipped)
                 ]
             case EventKind.STOP if self._started_s is not None:
-                self._rest(at_s)
+                self._rest(at_s, _by(event))
             case EventKind.WEIGH if isinstance(mass_g := detail.get("mass_g"), int | float):
                 self.weighed[str(detail.get("what"))] = float(mass_g)
                 self._weigh_in.told(str(detail.get("what")), float(mass_g))
@@ -294,22 +285,32 @@ class Session:
         for at_s, temp_c in self.watch.since(start_s) if self.temp_c is not None else ():
             self.words = self.advisor(at_s - start_s, self.heard.temp_c(temp_c), None) or self.words
 
-    def _start(self) -> None:
-        event = self._order(EventKind.START)
-        self._started_s = self.follower.at_s(event.at_ns)
+    def _order_at(self, kind: EventKind, at_s: float | None, by: Source, **told: float) -> float:
+        """Order what happened at a moment of the journal, now where none is given; that moment [s]."""
+        ago_s = 0.0 if at_s is None else max(self.now_s - at_s, 0.0)
+        event = self._order(
+            kind, **({} if at_s is None else {AGO_S: round(ago_s, 4), "by": by.value, **told})
+        )
+        return self.follower.at_s(event.at_ns) - ago_s
+
+    def begin(self, at_s: float | None = None, by: Source = Source.OPERATOR) -> None:
+        """The motion begins, or began at a moment of the journal as was heard or felt: the clock runs from there."""
+        again = self.started
+        self._started_s, self.started_by = self._order_at(EventKind.START, at_s, by), by
+        self._advised_s = 0.0
         self.said = ""
-        if self.hands is not None:
+        if self.hands is not None and not again:
             self._put(0.0)
             self.hands.start()
 
-    def _stop(self) -> None:
+    def _stop(self, at_s: float | None = None, by: Source = Source.OPERATOR, **told: float) -> None:
         if self.hands is not None:
             self.hands.stop()
-        self._rest(self.follower.at_s(self._order(EventKind.STOP).at_ns))
+        self._rest(self._order_at(EventKind.STOP, at_s, by, **told), by)
 
-    def _rest(self, at_s: float) -> None:
+    def _rest(self, at_s: float, by: Source) -> None:
         """The drink has come to rest."""
-        self._stopped_s = at_s
+        self._stopped_s, self.stopped_by = at_s, by
         self.watch.look(self._stopped_s, self._started_s)
         self._weigh_in = WeighIn(self.way.after)
 
@@ -391,3 +392,8 @@ class Session:
             "empty glass": GLASS_G,
             "strained": drink.strained_g(max(hands.moved_s, 1.0)),
         }[what]
+
+
+def _by(event: Event) -> Source:
+    """Who told an event."""
+    return Source(event.detail.get("by", Source.OPERATOR))

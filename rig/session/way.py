@@ -2,12 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 from rig.bench import Recipe
 from rig.capture.to_run.weighing import Step, StepKind
 from rig.physics.recipe_liquid import liquid_from_recipe
+
+
+class Phase(StrEnum):
+    """Where a drink has got to."""
+
+    OPENING = "opening"
+    WEIGHING = "weighing"
+    READY = "ready"
+    MOVING = "moving"
+    AFTER = "after"
+    DONE = "done"
+    TROUBLE = "trouble"
+
+
+@dataclass(frozen=True)
+class WeighedIn:
+    """What is known of a drink once it is weighed in: masses [g] by name, the probe in it [°C], and how surely.
+
+    Corrected by the calibrations that hold; `probe_std_k` and `scale_std_g` are what those leave unknown, None
+    where nothing is calibrated.
+    """
+
+    mass_g: Mapping[str, float]
+    temp_c: float | None
+    probe_std_k: float | None = None
+    scale_std_g: float | None = None
 
 
 @dataclass(frozen=True)

@@ -91,13 +91,19 @@ def cadence(
     for end in ends:
         at = end - window_s + even
         part = np.column_stack([np.interp(at, time, axis) for axis in axes.T])
-        found.append(_dominant_hz(part - part.mean(axis=0), step_s, rest_rms))
+        found.append(_dominant_hz(part, step_s, rest_rms))
     return Cadence(ends - window_s / 2.0, np.array(found))
 
 
-def _dominant_hz(part: FloatArray, step_s: float, rest_rms: float) -> float:
+def main_axis(acceleration: FloatArray) -> FloatArray:
+    """Acceleration (samples, axes) about its mean, along the direction that moves most, (samples,)."""
+    part = acceleration - acceleration.mean(axis=0)
     _, _, directions = np.linalg.svd(part, full_matrices=False)
-    signal = part @ directions[0]
+    return np.asarray(part @ directions[0])
+
+
+def _dominant_hz(part: FloatArray, step_s: float, rest_rms: float) -> float:
+    signal = main_axis(part)
     if math.sqrt(float(np.mean(signal**2))) < rest_rms:
         return 0.0
     power = np.abs(np.fft.rfft(signal * np.hanning(signal.size), PADDING * signal.size)) ** 2

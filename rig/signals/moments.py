@@ -14,6 +14,7 @@ class Source(StrEnum):
     SCALE = "scale"
     FILE = "file"
     SOUND = "sound"
+    STRAPPED = "motion sensor"
     OPERATOR = "operator"
 
 

@@ -8,8 +8,9 @@ J. New Music Research 36 (2007) 51, from memory). A beat that keeps more exact t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
+from typing import Any
 
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
@@ -17,6 +18,7 @@ from scipy.signal import butter, find_peaks, sosfilt
 
 from rig.arrays import BoolArray, FloatArray
 from rig.errors import NotEnoughData
+from rig.signals.knock_chain import Chain, chain_of
 from rig.signals.moments import Moment, Source
 
 BAND_HZ = (1800.0, 9000.0)
@@ -30,6 +32,8 @@ FRAME_S = 0.004
 """How long power is averaged over: short beside the time between two knocks."""
 _WINDOW_S, _STEP_S = 1.6, 0.1
 _PAUSE_S, _REACH_S = 0.8, 3.0
+STILL_S = 1.0
+"""A shake whose last knock is nearer than this to the end of what was heard may still go on."""
 _REPEATS, _CLEARLY = 0.22, 0.35
 """How strongly onsets must repeat where somebody shakes, and in its best stretch."""
 _MACHINE_CV, _HAND_CV = 0.03, 0.21
@@ -43,7 +47,8 @@ _LEAST_LOUDER = 0.4
 class HeardShake:
     """A shake as it sounds: start and stop, strokes a second with their standard uncertainty, and how even they were.
 
-    `stroke_cv`: standard deviation of the time between knocks over its mean.
+    `stroke_cv`: standard deviation of the time between knocks over its mean. `goes_on`: it had not stopped when what
+    was heard of it ended; `stop` is then the last knock so far.
     """
 
     start: Moment
@@ -51,6 +56,12 @@ class HeardShake:
     cadence_hz: float
     cadence_std_hz: float
     stroke_cv: float
+    goes_on: bool = False
+
+    def later(self, by_s: float) -> HeardShake:
+        """The same shake on a clock that began so much earlier."""
+        start, stop = (replace(m, time_s=m.time_s + by_s) for m in (self.start, self.stop))
+        return replace(self, start=start, stop=stop)
 
     @property
     def duration_s(self) -> float:
@@ -99,22 +110,47 @@ def band_sections(rate_hz: float) -> FloatArray:
     return np.asarray(np.vstack([once, once]))
 
 
-def band_power(samples: FloatArray, rate_hz: float) -> FloatArray:
-    """Mean square in the band in each frame of `FRAME_S` that is whole, (frames,): all that a shake is heard by.
+class BandMeter:
+    """Mean square in the band, frame by frame, of sound that comes in pieces: all that a shake is heard by.
 
-    Frame k holds the samples from ⌊k·FRAME_S·rate⌋ on, whatever the rate.
+    Frame k holds the samples from ⌊k·FRAME_S·rate⌋ on, whatever the rate, and is told once it is whole.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        """Raises NotEnoughData as `band_sections`."""
+        self._sections, self._frame = band_sections(rate_hz), FRAME_S * rate_hz
+        self._held = np.zeros((len(self._sections), 2))
+        self._told, self._begun = 0, np.zeros(0)
+
+    def add(self, samples: FloatArray) -> FloatArray:
+        """The frames (frames,) that are whole by now and were not before."""
+        if len(samples) == 0:
+            return np.zeros(0)
+        passed, self._held = sosfilt(self._sections, np.asarray(samples, dtype=float), zi=self._held)
+        square = np.concatenate([self._begun, passed**2])
+        first = self._edge(self._told)
+        frames = int((first + square.size) / self._frame + 1e-9)
+        while self._edge(frames) > first + square.size:
+            frames -= 1
+        edges = self._edge(np.arange(self._told, frames + 1)) - first
+        self._told, self._begun = frames, square[edges[-1] :]
+        if edges.size < 2:
+            return np.zeros(0)
+        return np.asarray(np.add.reduceat(square[: edges[-1]], edges[:-1]) / np.diff(edges))
+
+    def _edge(self, frame: Any) -> Any:
+        return np.floor(frame * self._frame + 1e-9).astype(np.int64)
+
+
+def band_power(samples: FloatArray, rate_hz: float) -> FloatArray:
+    """The frames (frames,) of a whole sound, as `BandMeter` tells them.
 
     Raises
     ------
     NotEnoughData
         As `band_sections`.
     """
-    square = sosfilt(band_sections(rate_hz), np.asarray(samples, dtype=float)) ** 2
-    frames = int(square.size / (FRAME_S * rate_hz) + 1e-9)
-    if frames == 0:
-        return np.zeros(0)
-    edges = np.floor(np.arange(frames + 1) * FRAME_S * rate_hz + 1e-9).astype(np.int64)
-    return np.asarray(np.add.reduceat(square[: edges[-1]], edges[:-1]) / np.diff(edges))
+    return BandMeter(rate_hz).add(samples)
 
 
 def hear_power(band: FloatArray) -> HeardShake:
@@ -131,10 +167,13 @@ def hear_power(band: FloatArray) -> HeardShake:
         )
     power, onset = _onsets(band)
     first, last = _shaken(onset)
-    stretch = onset[first:last]
-    knock_s = _knock_s(stretch)
+    knock_s = _knock_s(onset[first:last])
     knocks = _knocks(onset, first, last, knock_s)
-    start, stop, louder = _edges(power, knocks, first, last, knock_s)
+    rise, fall, smooth = _loud(power, first, last, knock_s)
+    chain = _chain(onset, smooth, first, last, rise, fall, knock_s)
+    start, stop = _edges(chain, knocks, rise, fall, knock_s)
+    outside = np.concatenate([smooth[:rise], smooth[fall:]])
+    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
     inside = knocks[(knocks >= start.time_s) & (knocks <= stop.time_s)]
     cv = _evenness(inside, knock_s)
     if cv < _MACHINE_CV:
@@ -145,10 +184,12 @@ def hear_power(band: FloatArray) -> HeardShake:
         raise NotEnoughData(
             "nothing stands out as a shake: record nearer to the shaker, with a rest before and after"
         )
-    moved = onset[round(start.time_s / FRAME_S) : round(stop.time_s / FRAME_S) + 1]
-    cadence_hz = 0.5 / _mean_knock_s(moved, knock_s)
+    slack = 0.25 * knock_s
+    moved = chain.between((start.time_s - slack) / FRAME_S, (stop.time_s + slack) / FRAME_S)
+    cadence_hz = 0.5 / (moved.lag * FRAME_S or knock_s)
     cadence_std_hz = cadence_hz * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
-    return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv)
+    goes_on = band.size * FRAME_S - stop.time_s < STILL_S
+    return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv, goes_on)
 
 
 def _onsets(power: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -221,36 +262,6 @@ def _knock_s(onset: FloatArray) -> float:
     return lag * FRAME_S
 
 
-_TIGHT = 30.0
-"""What a knock out of time costs, in standard deviations of onset strength for its squared log ratio."""
-
-
-def _mean_knock_s(onset: FloatArray, knock_s: float) -> float:
-    """Mean time between knocks [s], counted along the chain of knocks that is loudest and most even.
-
-    Dynamic programming over onset strength (as in Ellis 2007, from memory): a hand that drifts blurs what
-    repeats after several knocks, and is followed from each knock to the next.
-    """
-    strength = uniform_filter1d(onset, 3)
-    strength = strength / max(float(strength.std()), 1e-12)
-    lag = knock_s / FRAME_S
-    back = np.arange(int(0.6 * lag), int(1.6 * lag) + 2)
-    cost = _TIGHT * np.log(back / lag) ** 2
-    score, before = strength.copy(), np.full(onset.size, -1)
-    for frame in range(int(back[-1]), onset.size):
-        so_far = score[frame - back] - cost
-        best = int(np.argmax(so_far))
-        if so_far[best] > 0.0:
-            score[frame] += so_far[best]
-            before[frame] = frame - back[best]
-    reach = min(int(back[-1]), onset.size)
-    last = at = onset.size - reach + int(np.argmax(score[onset.size - reach :]))
-    knocks = 0
-    while before[at] >= 0:
-        at, knocks = int(before[at]), knocks + 1
-    return (last - at) * FRAME_S / knocks if knocks else knock_s
-
-
 def _knocks(onset: FloatArray, first: int, last: int, knock_s: float) -> FloatArray:
     """Times of the knocks [s] in and a little around a stretch."""
     a, b = max(first - round(_WINDOW_S / FRAME_S), 0), min(last + round(_WINDOW_S / FRAME_S), onset.size)
@@ -270,21 +281,39 @@ def _evenness(knocks: FloatArray, knock_s: float) -> float:
     return float(np.std(apart) / np.mean(apart)) if apart.size >= 5 else 0.1
 
 
-def _edges(
-    power: FloatArray, knocks: FloatArray, first: int, last: int, knock_s: float
-) -> tuple[Moment, Moment, float]:
-    """Where the power in the band rises and falls, at the knock next to it; how much louder it is between the two."""
+def _loud(power: FloatArray, first: int, last: int, knock_s: float) -> tuple[int, int, FloatArray]:
+    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm."""
     smooth = np.log(uniform_filter1d(power, max(round(knock_s / FRAME_S), 1)))
     middle, reach = (first + last) // 2, round(_REACH_S / FRAME_S)
-    rise = max(first - reach, 0) + _split(smooth[max(first - reach, 0) : middle])
-    fall = middle + _split(smooth[middle : min(last + reach, power.size)])
-    inside = knocks[(knocks > rise * FRAME_S - 0.5 * knock_s) & (knocks < fall * FRAME_S + 0.5 * knock_s)]
-    at = (inside[0], inside[-1]) if inside.size else (rise * FRAME_S, fall * FRAME_S)
+    rise = max(first - reach, 0) + _risen(smooth[max(first - reach, 0) : middle])
+    fall = min(last + reach, power.size)
+    return rise, fall - _risen(smooth[middle:fall][::-1]), smooth
+
+
+def _chain(
+    onset: FloatArray, smooth: FloatArray, first: int, last: int, rise: int, fall: int, knock_s: float
+) -> Chain:
+    """The knocks of the shake, in a stretch and around it."""
+    reach = round(_REACH_S / FRAME_S)
+    begin, end = max(first - reach, 0), min(last + reach, onset.size)
+    shaken = float(np.median(smooth[first:last]))
+    outside = np.concatenate([smooth[:rise], smooth[fall:]])
+    room = float(np.median(outside)) if outside.size else shaken - 1.0
+    apart = max(shaken - room, _LEAST_LOUDER)
+    louder = np.clip(2.0 * (smooth[begin:end] - 0.5 * (shaken + room)) / apart, -1.0, 1.0)
+    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S)
+    return replace(chain, frame=chain.frame + begin)
+
+
+def _edges(chain: Chain, knocks: FloatArray, rise: int, fall: int, knock_s: float) -> tuple[Moment, Moment]:
+    """First and last knock: those of the chain, unless it is no louder there than the room is."""
+    half = 0.5 * knock_s
+    inside = knocks[(knocks > rise * FRAME_S - half) & (knocks < fall * FRAME_S + half)]
+    loud = (inside[0], inside[-1]) if inside.size else (rise * FRAME_S, fall * FRAME_S)
+    at = max(loud[0], chain.frame[0] * FRAME_S), min(loud[1], chain.frame[-1] * FRAME_S)
     unsure_s = edge_std_s(knock_s)
     start, stop = (Moment(float(t), unsure_s, Source.SOUND, "first and last knock of the ice") for t in at)
-    outside = np.concatenate([smooth[:rise], smooth[fall:]])
-    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
-    return start, stop, louder
+    return start, stop
 
 
 def edge_std_s(knock_s: float) -> float:
@@ -292,9 +321,10 @@ def edge_std_s(knock_s: float) -> float:
     return hypot(0.5 * knock_s, 0.02)
 
 
-def _split(x: FloatArray) -> int:
-    """Where two levels part best: least squares about the mean before and the mean after."""
+def _risen(x: FloatArray) -> int:
+    """Where a level rises: the best two levels by least squares, one before and one after; 0 where it never does."""
     count = np.arange(1, x.size)
     total, so_far = x.sum(), np.cumsum(x)[:-1]
-    between = so_far**2 / count + (total - so_far) ** 2 / (x.size - count)
-    return int(np.argmax(between)) + 1
+    risen = (total - so_far) / (x.size - count) - so_far / count
+    between = np.where(risen > _LEAST_LOUDER, risen**2 * count * (x.size - count), 0.0)
+    return int(np.argmax(between)) + 1 if between.any() else 0

@@ -13,8 +13,12 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from tests.browser.conftest import FLAGS, axe_faults, opening
+from dashboard.sources import logbook_source
+from rig.capture.to_run.heard_shake import HEARD
+from rig.logbook.store import open_logbook
+from tests.browser.conftest import FLAGS, axe_faults, opening, served, weigh_nothing
 from tests.cli.conftest import call as command
+from tests.dashboard.live_drinks import small_logbook
 from tests.signals.bar_sounds import RATE_HZ, Shake, music, over, shake
 
 
@@ -75,9 +79,39 @@ def test_the_browser_hears_what_the_file_holds(
     assert by_browser["cadence_hz"] == pytest.approx(by_file["cadence_hz"], rel=0.01)
     assert re.match(r"Shaken for \d+\.\d s \(±0\.\d\), from ", said)
     # one number for four milliseconds is all that is sent: no sound can be made of that
-    (body,) = (json.loads(b) for b in sent)
-    assert set(body) == {"power", "age_s"}
-    assert len(body["power"]) <= 260 * (made.samples.size / RATE_HZ + 20.0)
+    bodies = [json.loads(b) for b in sent]
+    assert all(set(b) - {"goes_on"} == {"take", "power", "age_s"} for b in bodies)
+    assert len({b["take"] for b in bodies}) == 1 and len(bodies) > 5
+    assert sum(len(b["power"]) for b in bodies) <= 260 * (made.samples.size / RATE_HZ + 20.0)
+
+
+def test_the_ear_starts_the_clock_the_call_goes_by_it_and_the_stop_is_heard(
+    browser: Any, chromium: str, take: tuple[Path, Shake], tmp_path: Path
+) -> None:
+    """Nothing is pressed after the drink is ready: a file in the microphone's place is shaken over music."""
+    file, made = take
+    book = small_logbook(tmp_path)
+    with (
+        served(logbook_source(str(book))) as address,
+        hearing(browser, chromium, address, file, GRANTED) as page,
+    ):
+        page.goto(f"{address}/live?target=coupe&seed=3&speed=1&devices=simulated")
+        page.click("#live-begin")
+        weigh_nothing(page)
+        page.get_by_text("No probe? Hear the shake").click()
+        page.click("#hear-toggle")
+        page.wait_for_function("() => chillrigLive.state.phase === 'moving'")
+        # the clock began with the shake, which is told only once it is surely one
+        assert page.evaluate("() => chillrigLive.state.moved_s") > 2.0
+        page.wait_for_function("() => ['after', 'done'].includes(chillrigLive.state.phase)")
+        page.click("#live-end")
+        page.click("#live-keep")
+        kept = page.wait_for_function("() => chillrigLive.state.kept").json_value()
+    with open_logbook(book) as logbook:
+        run = logbook.run("corner", kept["run"])
+    assert run.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
+    assert run.trace is not None and run.trace.cadence_hz is not None
+    assert run.extra[HEARD].startswith("start heard; stop heard; ")
 
 
 def test_a_room_without_a_shake_is_told_in_words(

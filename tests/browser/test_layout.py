@@ -21,6 +21,7 @@ SETTLED = {
     "/guide": ".guide section p",
     "/live": "#live-begin:visible",
     "/live/projector": "#wall-side h2",
+    "/live/remote": "#remote-can li",
     "/by-hand": "#hand-begin:visible",
     "/runs/a3": "#run-residuals .main-svg",
     "/runs/bring-in": "main h1",

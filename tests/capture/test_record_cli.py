@@ -44,9 +44,9 @@ from rig.runs import Run, RunBook
 from rig.sensors.calibration import CalibrationKind, Point
 from rig.sensors.line import fit_line, one_point
 from rig.session.advisor import preparing
-from rig.session.drink import Session, WeighedIn
+from rig.session.drink import Session
 from rig.session.simulated_drink import SIMULATED_BECAUSE, DrawnDrink, drawn_drink
-from rig.session.way import Way
+from rig.session.way import Way, WeighedIn
 from tests.cli.small_bench import small_book
 
 TIME_SCALE = 15.0

@@ -15,8 +15,18 @@ from rig.bench import parse_bench
 from rig.capture.decoding import wire
 from rig.capture.decoding.dialects import load
 from rig.capture.devices.ports import PortSpec
-from rig.capture.recording.journal import Event, EventKind, Header, JournalFile, Line, encode, read_journal
+from rig.capture.recording.journal import (
+    AGO_S,
+    Event,
+    EventKind,
+    Header,
+    JournalFile,
+    Line,
+    encode,
+    read_journal,
+)
 from rig.capture.recording.recorder_files import Files
+from rig.capture.to_run.heard_shake import HEARD
 from rig.capture.to_run.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
@@ -345,3 +355,20 @@ def test_an_accelerometer_on_the_shaker_shows_when_it_was_moved_and_how_fast(tmp
     hz, time_s = found.run.trace.cadence_hz, found.run.trace.time_s
     assert np.nanmedian(hz[(time_s > 2) & (time_s < 10)]) == pytest.approx(3.5, abs=0.1)
     assert any("the cadence shows it" in f.what for f in found.findings)
+
+
+def test_what_was_heard_after_it_was_pressed_holds_and_the_cadence_goes_with_the_run(tmp_path: Path) -> None:
+    """Pressed 0.4 s late and 0.6 s late; heard of both later, each told with how long ago it was."""
+    rhythm = {"cadence_hz": 3.5, "cadence_std_hz": 0.02, "stroke_cv": 0.05}
+    told = [
+        event(START_S + 0.4, EventKind.START),
+        Event(stamp(START_S + 3.5), EventKind.START, None, {AGO_S: 3.5, "by": "sound"}),
+        event(STOP_S + 0.6, EventKind.STOP),
+        Event(stamp(STOP_S + 1.5), EventKind.STOP, None, {AGO_S: 1.5, "by": "sound", **rhythm}),
+    ]
+    run = recorded(tmp_path, [*lines(), *told, event(END_S, EventKind.END)]).run
+    assert run.duration_s == pytest.approx(STOP_S - START_S, abs=0.01)
+    assert run.trace is not None and run.trace.cadence_hz is not None
+    moved = (run.trace.time_s >= 0.0) & (run.trace.time_s <= STOP_S - START_S)
+    assert np.array_equal(run.trace.cadence_hz, np.where(moved, 3.5, 0.0))
+    assert run.extra[HEARD].startswith("start heard; stop heard; 3.5 strokes a second (±0.0), even")

@@ -61,6 +61,29 @@ def test_another_screen_only_watches(view: BenchView) -> None:
     assert (got.status_code, got.get_json()["said"]) == (403, ONLY_HERE)
 
 
+def test_another_screen_starts_and_stops_while_the_computer_lets_it_and_does_nothing_else(
+    view: BenchView,
+) -> None:
+    """Nothing is under way, which is said to who may ask; who may not is refused before anything is looked at."""
+    client = make_app(source_of_view(view)).server.test_client()
+
+    def asked(act: str, *, guest: bool = True, **more: Any) -> int:
+        environ = {GUEST: True} if guest else {}
+        return int(client.post(ACT, json={"act": act, **more}, environ_overrides=environ).status_code)
+
+    assert [asked("go"), asked("remotes", allowed=True)] == [403, 403]
+    assert asked("remotes", guest=False, allowed=True) == 200
+    assert [asked("go"), asked("skip"), asked("keep"), asked("begin"), asked("remotes")] == [
+        409,
+        409,
+        403,
+        403,
+        403,
+    ]
+    assert asked("remotes", guest=False, allowed=False) == 200
+    assert asked("go") == 403
+
+
 @pytest.mark.parametrize(
     "headers", [{"Origin": "http://elsewhere.example"}, {"Sec-Fetch-Site": "cross-site"}]
 )

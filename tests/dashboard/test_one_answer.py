@@ -29,7 +29,7 @@ from rig.logbook.store import open_logbook
 from rig.report.calls import all_foreseen, drink_calls, in_full
 from rig.report.wording import of_hundred, percent, seconds
 from rig.runs import Trace
-from rig.session.drink import WeighedIn
+from rig.session.way import WeighedIn
 from tests.cli.conftest import call as command
 from tests.dashboard.reading import text
 from tests.shared_fits import fitted, keep_fit

@@ -7,7 +7,7 @@ import pytest
 
 from rig.errors import NotEnoughData
 from rig.signals.moments import Source
-from rig.signals.sound import FASTEST_HZ, HeardShake, band_power, hear_shake
+from rig.signals.sound import FASTEST_HZ, BandMeter, HeardShake, band_power, hear_shake
 from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, over, shake
 
 EDGE_S, CADENCE_SHARE = 0.25, 0.03
@@ -19,7 +19,7 @@ def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]
     out = []
     for noise in NOISES.values():
         for vessel in MODES_HZ:
-            made = shake(rng, vessel, rng.uniform(2.2, 6.5), rng.uniform(5.0, 12.0))
+            made = shake(rng, vessel, rng.uniform(2.0, 7.0), rng.uniform(5.0, 12.0))
             room = noise(rng, made.samples.size / RATE_HZ + 0.1)
             try:
                 found = hear_shake(over(made, room, signal_to_noise_db), RATE_HZ)
@@ -38,10 +38,14 @@ def _heard(seed: int, signal_to_noise_db: float) -> list[tuple[bool, bool, bool]
     return out
 
 
-@pytest.mark.parametrize(("signal_to_noise_db", "least"), [(20.0, 0.92), (10.0, 0.85), (0.0, 0.75)])
+UNSEEN = (201, 202, 203, 204, 205, 206)
+"""Seeds that nothing was tuned on."""
+
+
+@pytest.mark.parametrize(("signal_to_noise_db", "least"), [(10.0, 0.95), (0.0, 0.85)])
 def test_start_stop_and_cadence_are_heard_over_the_room(signal_to_noise_db: float, least: float) -> None:
-    right = np.array([r for seed in (11, 12, 13) for r in _heard(seed, signal_to_noise_db)])
-    assert np.all(right.mean(axis=0) >= least)
+    right = np.array([r for seed in UNSEEN for r in _heard(seed, signal_to_noise_db)])
+    assert np.all(right.mean(axis=0) >= least), right.mean(axis=0)
 
 
 @pytest.mark.parametrize("noise", NOISES)
@@ -101,3 +105,11 @@ def test_a_frame_lasts_four_milliseconds_at_any_rate(rate_hz: float) -> None:
     samples = np.zeros(int(12.0 * rate_hz))
     samples[int(10.001 * rate_hz)] = 1.0
     assert int(np.argmax(band_power(samples, rate_hz))) in (2500, 2501)
+
+
+@pytest.mark.parametrize("rate_hz", [RATE_HZ, 44_100.0])
+def test_sound_in_pieces_is_measured_as_the_whole(rate_hz: float) -> None:
+    samples = np.random.default_rng(6).standard_normal(50_001)
+    meter = BandMeter(rate_hz)
+    pieces = [meter.add(piece) for piece in np.split(samples, [1, 40, 41, 7_000, 7_100, 30_000])]
+    assert np.concatenate(pieces) == pytest.approx(band_power(samples, rate_hz))

@@ -104,6 +104,10 @@ class Follower:
         """Seconds from the start of the journal to a stamp; 0 before there is a header."""
         return 0.0 if self.header is None else self.header.elapsed_s(stamp_ns)
 
+    def happened_s(self, event: Event) -> float:
+        """Seconds from the start of the journal to what an event tells of; 0 before there is a header."""
+        return 0.0 if self.header is None else self.header.happened_s(event)
+
     @property
     def moving(self) -> bool:
         """Whether the drink is being moved."""
@@ -125,15 +129,14 @@ class Follower:
         self.events.append(event)
         if self.header is None:
             return
-        at_s = self.header.elapsed_s(event.at_ns)
-        self.now_s = max(self.now_s, at_s)
+        self.now_s = max(self.now_s, self.header.elapsed_s(event.at_ns))
         match event.kind:
             case EventKind.OPEN if event.port is not None:
                 self._ears[event.port].reopened()
             case EventKind.START:
-                self.started_s, self.stopped_s = at_s, None
+                self.started_s, self.stopped_s = self.header.happened_s(event), None
             case EventKind.STOP:
-                self.stopped_s = at_s
+                self.stopped_s = self.header.happened_s(event)
             case EventKind.END:
                 self.ended = True
 

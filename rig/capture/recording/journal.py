@@ -28,6 +28,8 @@ VERSION = 1
 SUFFIX = ".ndjson"
 MOST_PENDING_BYTES = 32 * 1024 * 1024
 """What is kept in memory while the disk is full: about an hour of four devices at 100 readings a second."""
+AGO_S = "ago_s"
+"""In an event's detail: how long ago [s] what it tells of was when it was told."""
 _NS_PER_S = 1e9
 _START = b'{"t":'
 """How a record starts; inside a record's text its quotes are escaped, so it stands nowhere else."""
@@ -64,6 +66,10 @@ class Header:
     def elapsed_s(self, at_ns: int) -> float:
         """Seconds from the start of the journal to a stamp of it."""
         return (at_ns - self.mono_ns) / _NS_PER_S * self.time_scale
+
+    def happened_s(self, event: Event) -> float:
+        """Seconds from the start of the journal to what an event tells of; it may be told later than it was."""
+        return self.elapsed_s(event.at_ns) - float(event.detail.get(AGO_S, 0.0))
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,7 @@ from rig.capture.recording.journal import (
 from rig.capture.recording.process import end_left
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.calibrated import calibrated, weighed_std_g
+from rig.capture.to_run.heard_shake import with_heard
 from rig.capture.to_run.intake_streams import Channel, Stream, streams_from, with_cadence
 from rig.capture.to_run.probe_doubted import doubted, without_doubted
 from rig.consistency.judging import judged
@@ -187,6 +188,7 @@ def recorded_in(
         trace=trace,
         extra=extra,
     )
+    run = with_heard(run, journal)
     text = journal.header.meta.get("bench")
     bench = parse_bench(text, "the journal's bench")[0] if text else Bench()
     name = str(journal.header.meta.get("bench_name") or bench.title)
@@ -233,10 +235,11 @@ def _motion(
 ) -> tuple[float | None, float | None]:
     """Start and stop [s] as somebody said; what nobody said, as the readings show it."""
     header = journal.header
-    starts = [header.elapsed_s(e.at_ns) for e in journal.events(EventKind.START)]
-    stops = [header.elapsed_s(e.at_ns) for e in journal.events(EventKind.STOP)]
+    starts = [header.happened_s(e) for e in journal.events(EventKind.START)]
+    stops = [header.happened_s(e) for e in journal.events(EventKind.STOP)]
+    # what was heard after it was pressed is told anew, and holds
     start_s = starts[-1] if starts else None
-    stop_s = next((s for s in stops if s > (start_s or 0.0)), None)
+    stop_s = next((s for s in reversed(stops) if s > (start_s or 0.0)), None)
     if start_s is not None and stop_s is not None:
         return start_s, stop_s
     shown = _motion_shown(streams)

@@ -40,6 +40,7 @@ EXAMPLE = example(
     "chillrig record --simulated",
     "chillrig record --bench my-bar --recipe 'quayside black' --duration-s 12",
     "chillrig record --bench my-bar --target coupe --blind --session tuesday",
+    "chillrig record --bench my-bar --target coupe --hear",
     "chillrig record --port /dev/ttyUSB0@9600 --port /dev/ttyACM0",
 )
 
@@ -79,6 +80,12 @@ def command(
             min=0.1, help="Stop after this long [s]; default: when you stop; --yes: when it is called."
         ),
     ] = None,
+    hear: Annotated[
+        bool,
+        typer.Option(
+            "--hear", help="Start and stop by this computer's microphone; of its sound nothing is kept."
+        ),
+    ] = False,
     port: Annotated[
         list[str] | None,
         typer.Option(
@@ -138,6 +145,8 @@ def command(
         raise typer.BadParameter("--yes needs --duration-s or --target, for nobody is asked when to stop")
     if blind and (yes or duration_s is not None):
         raise typer.BadParameter("--blind is stopped by feel: leave --yes and --duration-s out")
+    if hear and time_scale != 1.0:
+        raise typer.BadParameter("what is heard keeps the clock's time: leave --time-scale out with --hear")
     if world is not None and not simulated:
         raise typer.BadParameter("--world is of simulated devices: give --simulated as well")
     with ExitStack() as stack:
@@ -205,6 +214,7 @@ def command(
             by_itself=yes,
             quiet=as_json,
             blind=blind,
+            hear=hear,
         )
         recorded, landing = _taken_in(done, opened, decoders, fit)
         score = None if fit is None else session_score(fit, opened, recorded)
@@ -247,7 +257,9 @@ def _record(
     by_itself: bool,
     quiet: bool,
     blind: bool,
+    hear: bool,
 ) -> Session:
+    from rig.capture.devices.microphone import microphone
     from rig.capture.recording.follow import Follower
     from rig.capture.recording.process import start_recording
     from rig.capture.recording.recorder import free_bytes
@@ -256,8 +268,12 @@ def _record(
     from rig.cli.record.keys import run_session, terminal_keys
     from rig.cli.record.view import live_view
     from rig.session.drink import Session
+    from rig.session.ear import listener
 
-    with start_recording(plan) as recording, terminal_keys() as keys:
+    with ExitStack() as stack:
+        # what is not there is said before anything is recorded
+        listen = listener(*stack.enter_context(microphone())) if hear else lambda session: None
+        recording, keys = stack.enter_context(start_recording(plan)), stack.enter_context(terminal_keys())
         if not quiet and free_bytes(plan.folder) < LEAST_FREE_BYTES:
             say(f"Less than {LEAST_FREE_BYTES // 1024**2} MB are free at {plan.folder}: make room soon.")
         session = Session(
@@ -265,6 +281,7 @@ def _record(
             Follower(plan.files.journal, decoders),
             way,
             by_itself=by_itself,
+            by_ear=hear,
             blind=blind,
             prepare=prepare,
             heard=Heard(held),
@@ -273,7 +290,7 @@ def _record(
             ring=lambda: print("\a", end="", file=sys.stderr, flush=True),
         )
         with live_view(sys.stdout.isatty() and not quiet) as show:
-            run_session(session, keys.wait, show, pace_s=0.05 / max(plan.time_scale, 1.0))
+            run_session(session, keys.wait, show, 0.05 / max(plan.time_scale, 1.0), listen)
     return session
 
 

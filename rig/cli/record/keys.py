@@ -70,11 +70,16 @@ class _ConsoleKeys:
 
 
 def run_session(
-    session: Session, key: Callable[[float], str], show: Callable[[Session], None], pace_s: float = 0.05
+    session: Session,
+    key: Callable[[float], str],
+    show: Callable[[Session], None],
+    pace_s: float = 0.05,
+    listen: Callable[[Session], None] = lambda session: None,
 ) -> None:
     """Keep a session going until it is done; `key` waits for a key so long and gives "" where none came."""
     while not session.done:
         session.tick()
+        listen(session)
         show(session)
         match key(pace_s):
             case " " | "\n" | "\r":
