@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from rig.errors import NotFound
 from rig.logbook import schema
-from rig.logbook.connect import engine_for, explained, shown, url_from
+from rig.logbook.connect import engine_for, reading, shown, url_from
 from rig.logbook.records import record_from_row, run_from_record
 from rig.runs import Run, RunBook
 
@@ -119,7 +119,7 @@ class LogbookListing:
     def tally(self, bench: str) -> Tally:
         """How many runs there are."""
         table = schema.run
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             bench_id, bench_rev = _bench(connection, bench)
             query = sa.select(sa.func.count(), sa.func.count(table.c.excluded_because))
             # a deleted run counts no more, but that it was deleted changes what is seen
@@ -133,14 +133,14 @@ class LogbookListing:
 
     def facets(self, bench: str) -> Facets:
         """What runs can be filtered by."""
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             bench_id, _ = _bench(connection, bench)
             return {part: _values(connection, bench_id, part) for part in PARTS}
 
     def page(self, bench: str, wanted: RunFilter, first: int, count: int) -> RunPage:
         """`count` of the runs that pass, from the `first`, newest first."""
         table = schema.run
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             bench_id, _ = _bench(connection, bench)
             passing = _condition(bench_id, wanted)
             total = connection.scalar(sa.select(sa.func.count()).select_from(table).where(passing))
@@ -153,7 +153,7 @@ class LogbookListing:
         table = schema.run
         group = (table.c.technique, table.c.vessel, table.c.ice, table.c.recipe)
         rank = sa.func.row_number().over(partition_by=group, order_by=table.c.position.desc())
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             bench_id, _ = _bench(connection, bench)
             used = (table.c.bench_id == bench_id) & table.c.excluded_because.is_(None) & schema.present()
             ranked = sa.select(table.c.run, rank.label("place"), table.c.position).where(used).subquery()

@@ -19,7 +19,16 @@ from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
-from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
+from rig.logbook.connect import (
+    engine_for,
+    explained,
+    file_at,
+    let_readers_in,
+    reading,
+    shown,
+    url_from,
+    writing,
+)
 from rig.logbook.edits import (
     DELETED,
     JUDGED,
@@ -300,7 +309,7 @@ class Logbook:
 
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:
-        with explained(self.where), self._engine.connect() as connection:
+        with reading(self._engine, self.where) as connection:
             yield connection
 
     @contextmanager

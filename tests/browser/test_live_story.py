@@ -8,17 +8,15 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 import pytest
 
-from dashboard.app import make_app
-from dashboard.serving import server_of, sharing_server
 from dashboard.sources import logbook_source
 from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.logbook.store import open_logbook
 from tests.browser.conftest import axe_faults, opening, served
+from tests.capture.drill_screens import Shared
 from tests.dashboard.live_drinks import small_logbook
 
 OpenPage = Callable[..., Any]
@@ -229,17 +227,10 @@ def _guess(phone: Any, name: str, value: float) -> None:
     phone.wait_for_function("() => /Your guess/.test(document.querySelector('#said').innerText)")
 
 
-def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, book: Path) -> None:
-    app = make_app(logbook_source(str(book)))
-    ours, shared = server_of(app, "127.0.0.1", 0), sharing_server(app, "127.0.0.1", 0, lambda text: None)
-    threads = [Thread(target=s.serve_forever, daemon=True) for s in (ours, shared)]
-    for thread in threads:
-        thread.start()
-    try:
-        with (
-            opening(browser, f"http://127.0.0.1:{ours.server_port}") as open_page,
-            opening(browser, f"http://127.0.0.1:{shared.server_port}") as open_phone,
-        ):
+def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, tmp_path: Path) -> None:
+    with Shared(tmp_path / "bar") as shared:
+        ours, others = (f"http://{host}:{port}" for host, port in (shared.own, shared.others))
+        with opening(browser, ours) as open_page, opening(browser, others) as open_phone:
             wall = open_page("/live/projector", width=1440, height=900, scheme="dark")
             code = wall.wait_for_selector("#wall-code").inner_text()
             assert "waits for a press" in wall.inner_text("#wall-sound")
@@ -285,11 +276,6 @@ def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, 
                 "() => /Ada was nearest/.test(document.querySelector('#wall-before').innerText)"
             )
             _guess(ada, "Ada", 3.0)
-    finally:
-        for server, thread in zip((ours, shared), threads, strict=True):
-            server.shutdown()
-            thread.join()
-            server.server_close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
