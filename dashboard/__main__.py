@@ -45,7 +45,7 @@ def main(arguments: list[str] | None = None) -> int:
 
     # the libraries of the screens take seconds to load, which help and a mistyped option need not wait for
     from dashboard.serving import serve
-    from dashboard.sources import source_of
+    from dashboard.sources import Wanted
 
     def say(text: str) -> None:
         print(text, flush=True)  # noqa: T201
@@ -58,9 +58,10 @@ def main(arguments: list[str] | None = None) -> int:
     # whoever ends it by a signal lets it end in good order, as Ctrl-C does
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
-        source = source_of(told.bench, told.logbook or os.environ.get(LOGBOOK_VARIABLE), told.bench_name)
+        bench = None if told.bench is None else str(told.bench)
+        logbook = told.logbook or os.environ.get(LOGBOOK_VARIABLE)
         serve(
-            source,
+            Wanted(bench, logbook, tuple(told.bench_name)),
             told.host,
             told.port,
             share=told.share,

@@ -73,6 +73,8 @@ PAGES: tuple[Page, ...] = (
 A new page is its module and its place here.
 """
 
+SERVICE = "chillrig.service"
+"""Under which name the server keeps what hands out its benches."""
 HOME = "/shake-time"
 """Where `/` leads."""
 
@@ -123,6 +125,7 @@ def make_app(
     for part in PAGES:
         part.register(app, service)
     server: Flask = app.server
+    server.extensions[SERVICE] = service
     loading.register(app)
     reader_units.register(
         app, service

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from threading import BoundedSemaphore, Lock
 
 from flask import Flask, Response, request
 
@@ -18,6 +16,7 @@ from dashboard.questions.bench import as_folder
 from dashboard.questions.call import CallQuestion
 from dashboard.reader_units import chosen_units
 from dashboard.service import Service, Working
+from dashboard.turns import Busy, Turns, asked_again
 from rig.answer_units import AnswerUnits
 from rig.bench import Bench
 from rig.errors import NotFound, RigError
@@ -46,10 +45,11 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
     def card() -> Response:
         return Response(_card(service), mimetype="text/html")
 
-    printer = Printer()
+    # one browser prints at a time, whoever asks
+    printer = Turns(1, 3, "Other cards are being printed. Ask for this one again in half a minute", 20)
 
     def card_pdf() -> Response:
-        with printer.mine():
+        with printer.mine(request.remote_addr or ""):
             content = pdf_of(_card(service), find_chromium(chromium))
         return _file(content, "application/pdf", "technique-card.pdf")
 
@@ -62,9 +62,6 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
         )
         return _file(as_folder(logbook, name), "application/zip", "bench.zip")
 
-    def busy(error: Busy) -> Response:
-        return Response(str(error), 503, {"Retry-After": "20"}, mimetype="text/plain")
-
     def refused(error: RigError) -> Response:
         return Response(str(error), 400, mimetype="text/plain")
 
@@ -73,35 +70,7 @@ def register(server: Flask, service: Service, pages: Sequence[Page], chromium: P
     server.add_url_rule(CARD_PDF, "card_pdf", card_pdf)
     server.add_url_rule(FOLDER, "bench_folder", folder)
     server.register_error_handler(RigError, refused)
-    server.register_error_handler(Busy, busy)
-
-
-class Busy(RigError):
-    """Too many ask for the same slow thing at once."""
-
-
-class Printer:
-    """The one browser that prints: whoever asks waits for those before, and too many are sent away."""
-
-    def __init__(self, most_waiting: int = 3) -> None:
-        self._turn, self._places = Lock(), BoundedSemaphore(1 + most_waiting)
-
-    @contextmanager
-    def mine(self) -> Iterator[None]:
-        """While it is one's turn.
-
-        Raises
-        ------
-        Busy
-            Several wait already.
-        """
-        if not self._places.acquire(blocking=False):
-            raise Busy("Other cards are being printed. Ask for this one again in half a minute")
-        try:
-            with self._turn:
-                yield
-        finally:
-            self._places.release()
+    server.register_error_handler(Busy, asked_again)
 
 
 def _here(service: Service, rest: str) -> Here:

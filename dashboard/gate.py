@@ -102,7 +102,7 @@ class Gate:
         tell: Callable[[str], None],
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._app, self._where, self._tell, self._now_s = app, where, tell, now_s
+        self._app, self.where, self._tell, self._now_s = app, where, tell, now_s
         self._lock, self._guesses = Lock(), Guesses(now_s)
         self._screens: dict[str, float] = {}
         self._pupils: dict[str, float] = {}
@@ -114,7 +114,7 @@ class Gate:
         """Let those in who are known; everybody else meets the gate."""
         request = Request(environ)
         request.max_content_length = request.max_form_memory_size = 4096
-        if request.host != self._where:
+        if request.host != self.where:
             # a name of somebody else's that points here is no way in
             return _page("This dashboard answers to its own address only.", 403)(environ, start_response)
         is_pupil = self._known(request.cookies.get(PUPIL, ""), self._pupils)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import product
@@ -91,6 +91,8 @@ class Service:
         self.dialects = dialects
         """Files or folders that declare further dialects."""
         self.decoders = load(dialects)
+        self.also_leave = list[Callable[[], AbstractContextManager[None]]]()
+        """What else of this program has the logbook open, and leaves it for as long as one of these lasts."""
         self._ahead, self._usual = ahead, list[Usual]()
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
@@ -126,6 +128,15 @@ class Service:
     def leave_logbook(self) -> None:
         """Close all connections to the logbook; the next question opens it again."""
         self._source.leave()
+
+    @contextmanager
+    def logbook_left(self) -> Iterator[None]:
+        """While nothing of this program has the logbook open."""
+        with ExitStack() as left:
+            for leave in self.also_leave:
+                left.enter_context(leave())
+            self.leave_logbook()
+            yield
 
     def bench(self, name: str) -> Bench:
         """What is on a bench; needs no fit."""

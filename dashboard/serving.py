@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import secrets
 import socket
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
-from threading import Thread
 from urllib.parse import urlsplit
 
 from dash import Dash
 from flask import Response, request
 
-from dashboard.app import make_app
+from dashboard.app import SERVICE, make_app
 from dashboard.classroom.served import CLASSROOM
-from dashboard.gate import Gate
+from dashboard.guests.owner import answer_guests
+from dashboard.guests.process import GuestsProcess, Open, Plan
 from dashboard.headers import GUEST
 from dashboard.sending import Sender
-from dashboard.sources import Source
-from dashboard.web_server import OWN, SHARED, Limits, WebServer
+from dashboard.sources import Wanted
+from dashboard.web_server import OWN, WebServer, address_of
 from rig.errors import RigError
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -42,21 +44,6 @@ def server_of(app: Dash, host: str, port: int) -> WebServer:
     return WebServer(host, port, app.server, OWN)
 
 
-def sharing_server(app: Dash, host: str, port: int, tell: Tell, limits: Limits = SHARED) -> WebServer:
-    """A server for other screens, every one of which has to give a code first; `tell` hears the codes.
-
-    Its connections, threads and limits are its own: whatever happens on the network, this computer's own server
-    answers.
-    """
-    server = WebServer(host, port, lambda e, s: iter(()), limits)
-    where = f"[{host}]:{server.server_port}" if ":" in host else f"{host}:{server.server_port}"
-    gate = Gate(app.server.wsgi_app, where, lambda code: tell(f"Code for the next screen: {code}"))
-    server.app = gate
-    classroom = app.server.extensions[CLASSROOM]
-    classroom.where, classroom.code = where, gate.class_code
-    return server
-
-
 def local_address() -> str:
     """The address of this computer on the local network.
 
@@ -78,7 +65,7 @@ def local_address() -> str:
 
 
 def serve(
-    source: Source,
+    wanted: Wanted,
     host: str | None = None,
     port: int = 8050,
     *,
@@ -89,10 +76,11 @@ def serve(
     tell: Tell = lambda text: None,
     opened: Tell = lambda address: None,
 ) -> None:
-    """Serve a source's benches until stopped; `opened` hears this computer's address once it answers.
+    """Serve the benches that are wanted until stopped; `opened` hears this computer's address once it answers.
 
     With `share`, other screens are served too, at `host` and nowhere else, or at this computer's own address on the
-    network where none is told. Without it `host` may be a loopback address only.
+    network where none is told: by a process of their own, so that whatever happens on the network, this computer's
+    own pages do not wait for it. Without it `host` may be a loopback address only.
 
     Raises
     ------
@@ -101,26 +89,33 @@ def serve(
     """
     own = LOOPBACK[0] if share or host is None else host
     at = None if not share else local_address() if host is None else _one_address(host)
-    app = make_app(source, chromium, devices, dialects, ahead=True)
-    server = server_of(app, own, port)
-    shared: WebServer | None = None
-    sender = None if source.logbook is None else Sender(source.logbook)
-    try:
-        if sender is not None:
+    with ExitStack() as ending:
+        guests = None if at is None else ending.enter_context(GuestsProcess(tell))
+        source = wanted.source()
+        app = make_app(source, chromium, devices, dialects, ahead=True)
+        server = server_of(app, own, port)
+        ending.callback(server.server_close)
+        if source.logbook is not None:
+            sender = Sender(source.logbook)
+            ending.callback(sender.close)
             sender.start()
-        if at is not None:
+        if at is not None and guests is not None:
+            key = secrets.token_urlsafe(32)
+            service, classroom = app.server.extensions[SERVICE], app.server.extensions[CLASSROOM]
+            service.also_leave.append(guests.logbook_left)
+            answer_guests(app.server, service, key)
+
+            def begun(there: Open) -> None:
+                classroom.where, classroom.code = there.where, there.class_code
+                tell(f"Other screens: http://{there.where}/")
+
             # the same port, except where the address is the one that this computer serves itself at
-            shared = sharing_server(app, at, 0 if at in LOOPBACK else server.server_port, tell)
-            tell(f"Other screens: http://{_in_address(at)}:{shared.server_port}/")
-            Thread(target=shared.serve_forever, daemon=True).start()
-        opened(f"http://{_in_address(own)}:{server.server_port}/")
+            free = 0 if at in LOOPBACK else server.server_port
+            printing = None if chromium is None else str(chromium)
+            plan = Plan(wanted, at, free, server.server_port, key, printing, devices, dialects)
+            guests.serve(plan, begun)
+        opened(f"http://{address_of(own, server.server_port)}/")
         server.serve_forever()
-    finally:
-        if sender is not None:
-            sender.close()
-        if shared is not None:
-            shared.server_close()
-        server.server_close()
 
 
 def _one_address(host: str) -> str:
@@ -136,7 +131,3 @@ def _one_address(host: str) -> str:
             f"{host or 'nothing'} is no one address. Name this computer's address on the network: --host"
         )
     return host
-
-
-def _in_address(host: str) -> str:
-    return f"[{host}]" if ":" in host else host

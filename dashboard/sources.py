@@ -20,6 +20,8 @@ from rig.logbook.store import Logbook, open_logbook
 from rig.runs import Finding, Gravity, Run, RunBook
 
 Progress = Callable[[float], None]
+Fitter = Callable[[RunBook, Logbook | None, str, Progress | None], Fit]
+"""Makes the fit of a book, or finds it: by default as `rig.fitting.kept_fit.fit_or_kept` does."""
 MOST_FITTED = 300
 """A bench with more runs than this is fitted on its newest, so that a page need not wait for minutes."""
 
@@ -88,6 +90,7 @@ class FolderSource:
     """One bench folder, read anew whenever a file in it has changed; it is never written to."""
 
     folder: Path
+    fitter: Fitter = fit_or_kept
     logbook: None = None
 
     def leave(self) -> None:
@@ -125,7 +128,7 @@ class FolderSource:
 
     def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """A fresh fit: a folder is not written to."""
-        return fit_or_kept(book, None, name, progress)
+        return self.fitter(book, None, name, progress)
 
 
 @lru_cache(maxsize=2)
@@ -141,6 +144,7 @@ class LogbookSource:
     lists: LogbookListing
     only: tuple[str, ...] = ()
     most_fitted: int = field(default=MOST_FITTED)
+    fitter: Fitter = fit_or_kept
 
     def leave(self) -> None:
         """Close all connections."""
@@ -188,26 +192,37 @@ class LogbookSource:
 
     def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """The fit kept in the logbook, else a fresh one, kept there."""
-        return fit_or_kept(book, self.logbook, name, progress)
+        return self.fitter(book, self.logbook, name, progress)
 
 
-def logbook_source(url_or_file: str, only: Sequence[str] = ()) -> LogbookSource:
+def logbook_source(url_or_file: str, only: Sequence[str] = (), fitter: Fitter = fit_or_kept) -> LogbookSource:
     """The benches of a logbook, or those named."""
-    return LogbookSource(open_logbook(url_or_file), LogbookListing(url_or_file), tuple(only))
+    logbook, lists = open_logbook(url_or_file), LogbookListing(url_or_file)
+    return LogbookSource(logbook, lists, tuple(only), fitter=fitter)
 
 
-def source_of(bench: Path | None, logbook: str | None, only: Sequence[str] = ()) -> Source:
-    """The source that a folder or a logbook's URL or file names.
+@dataclass(frozen=True)
+class Wanted:
+    """What somebody names to be shown: a bench folder, or a logbook by its URL or file, or some benches of it."""
 
-    Raises
-    ------
-    RigError
-        Neither is given, or the logbook's file is not there; a mistyped one is not made anew.
-    """
-    if bench is not None:
-        return FolderSource(bench)
-    if not logbook:
-        raise RigError("nothing to show: name a bench folder (--bench DIR) or a logbook (--logbook FILE)")
-    if "://" not in logbook and not Path(logbook).exists():
-        raise RigError(f"there is no logbook at {logbook}. Import a bench first: chillrig import DIR")
-    return logbook_source(logbook, only)
+    bench: str | None = None
+    logbook: str | None = None
+    only: tuple[str, ...] = ()
+
+    def source(self, fitter: Fitter = fit_or_kept) -> Source:
+        """Where it comes from.
+
+        Raises
+        ------
+        RigError
+            Neither is given, or the logbook's file is not there; a mistyped one is not made anew.
+        """
+        if self.bench is not None:
+            return FolderSource(Path(self.bench), fitter)
+        if not self.logbook:
+            raise RigError("nothing to show: name a bench folder (--bench DIR) or a logbook (--logbook FILE)")
+        if "://" not in self.logbook and not Path(self.logbook).exists():
+            raise RigError(
+                f"there is no logbook at {self.logbook}. Import a bench first: chillrig import DIR"
+            )
+        return logbook_source(self.logbook, self.only, fitter)

@@ -12,6 +12,7 @@ import logging
 import math
 import socket
 import time
+from collections import deque
 from contextlib import suppress
 from dataclasses import dataclass
 from threading import Lock
@@ -52,6 +53,17 @@ OWN = Limits()
 """For this computer itself."""
 SHARED = Limits(connections=160, of_one_address=24)
 """For other screens; a browser opens up to six connections, and two screens may share an address."""
+_FULL = (
+    b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 5\r\nRefresh: 5\r\nConnection: close\r\n"
+    b"Content-Type: text/plain\r\nContent-Length: 49\r\n\r\nToo many connections. Asked again in 5 seconds.\r\n"
+)
+_MOST_TURNED_AWAY = 64
+"""Connections that are open only so that they hear why."""
+
+
+def address_of(host: str, port: int) -> str:
+    """Host and port as an address has them."""
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
 class WebServer:
@@ -100,6 +112,7 @@ class _Connections(ConnectionManager):
         super().__init__(server)
         self._lock, self._of = Lock(), dict[str, int]()
         self._open = set[_Connection]()
+        self._turned_away = deque[_Connection]()
 
     def _from_server_socket(self, server_socket: socket.socket) -> _Connection | None:
         conn: _Connection | None = super()._from_server_socket(server_socket)
@@ -114,7 +127,7 @@ class _Connections(ConnectionManager):
                 self._of[address] = mine + 1
                 self._open.add(conn)
         if not taken:
-            conn.close()
+            self._turn_away(conn)
             return None
         return conn
 
@@ -130,6 +143,16 @@ class _Connections(ConnectionManager):
         dawdling.due_s = 0.0
         dawdling.cut()
         return True
+
+    def _turn_away(self, conn: _Connection) -> None:
+        """Say when to come again; closed at once, what the other end is still sending would undo that."""
+        with suppress(OSError):
+            conn.socket.settimeout(0.0)
+            conn.socket.send(_FULL)
+            conn.socket.shutdown(socket.SHUT_WR)
+        self._turned_away.append(conn)
+        if len(self._turned_away) > _MOST_TURNED_AWAY:
+            self._turned_away.popleft().close()
 
     def forget(self, conn: _Connection) -> None:
         """A connection is closed."""
@@ -147,10 +170,14 @@ class _Connections(ConnectionManager):
             late = [c for c in self._open if c.due_s < now_s]
         for conn in late:
             conn.cut()  # whichever thread reads it finds that it has ended
+        while self._turned_away and self._turned_away[0].due_s < now_s:
+            self._turned_away.popleft().close()
 
     def close(self) -> None:
         """Close all."""
         super().close()
+        while self._turned_away:
+            self._turned_away.popleft().close()
         with self._lock:
             left = list(self._open)
         for conn in left:

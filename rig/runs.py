@@ -40,6 +40,12 @@ class Trace:
     room_c: FloatArray | None = None
     cadence_hz: FloatArray | None = None
 
+    def __post_init__(self) -> None:
+        """Raises ValueError where a channel has not as many samples as there are times."""
+        for name, values in self.channels().items():
+            if values.shape != self.time_s.shape:
+                raise ValueError(f"{name} has not as many samples as there are times")
+
     @property
     def probe_c(self) -> FloatArray | None:
         """The main probe: the plain one, else the first named one, else None."""

@@ -20,7 +20,7 @@ from dashboard.live.session import Cursor
 from dashboard.loading import stamped
 from rig.errors import RigError
 
-JOIN, SCRIPT = "/class", "/class/phone.js"
+JOIN, SCRIPT, WALL = "/class", "/class/phone.js", "/live/class"
 VOTER = "chillrig_voter"
 CLASSROOM = "chillrig.classroom"
 """Under which name the server keeps it for the gate."""
@@ -143,9 +143,9 @@ def register(server: Flask, room: LiveRoom) -> Classroom:
     server.add_url_rule(SCRIPT, "class_script", script)
     server.add_url_rule(f"{JOIN}/state", "class_state", state)
     server.add_url_rule(f"{JOIN}/guess", "class_guess", guess, methods=["POST"])
-    server.add_url_rule("/live/class", "class_wall", wall)
-    server.add_url_rule("/live/class/qr.svg", "class_qr", qr)
-    server.add_url_rule("/live/class/act", "class_act", acted, methods=["POST"])
+    server.add_url_rule(WALL, "class_wall", wall)
+    server.add_url_rule(f"{WALL}/qr.svg", "class_qr", qr)
+    server.add_url_rule(f"{WALL}/act", "class_act", acted, methods=["POST"])
     return classroom
 
 

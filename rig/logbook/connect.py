@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import StaticPool
 
-from rig.errors import LogbookError
+from rig.errors import LogbookError, RigError
 from rig.logbook.passwords import without_password
 
 WORKING_IN = "chillrig.venue"
@@ -235,6 +235,20 @@ def explained(where: str) -> Iterator[None]:
         raise LogbookError(
             f"{where}: the database refuses: {without_password(said.splitlines()[0] if said else str(error))}"
         ) from error
+
+
+@contextmanager
+def reading(engine: sa.Engine, where: str) -> Iterator[sa.Connection]:
+    """A connection to read by; what was kept and makes no sense is told as damage, a LogbookError."""
+    with explained(where), engine.connect() as connection:
+        try:
+            yield connection
+        except RigError:
+            raise
+        except (ValueError, KeyError, TypeError) as error:
+            raise LogbookError(
+                f"what it holds is damaged ({type(error).__name__}: {error}). Restore a copy of the logbook"
+            ) from error
 
 
 def _on_connect(connection: sqlite3.Connection, _record: object) -> None:

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from rig.errors import NotFound
 from rig.logbook import schema
-from rig.logbook.connect import engine_for, explained, shown, url_from
+from rig.logbook.connect import engine_for, reading, shown, url_from
 from rig.logbook.edits import DeletedRun
 from rig.logbook.records import record_from_row, run_from_record
 from rig.runs import Run, RunBook
@@ -159,7 +159,7 @@ class LogbookListing:
         if looked is not None and what in looked:
             found: T = looked[what]
             return found
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             found = ask(connection)
         if looked is not None:
             looked[what] = found
@@ -220,7 +220,7 @@ class LogbookListing:
             .join_from(schema.run, chosen, chosen.c.id == schema.run.c.id)
             .order_by(schema.run.c.position.desc())
         )
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             rows = connection.execute(query).mappings().all()
             if not rows:
                 return RunPage(connection.scalar(sa.select(total)) or 0, ())
@@ -231,7 +231,7 @@ class LogbookListing:
         table = schema.run
         group = (table.c.technique, table.c.vessel, table.c.ice, table.c.recipe)
         rank = sa.func.row_number().over(partition_by=group, order_by=table.c.position.desc())
-        with explained(self._where), self._engine.connect() as connection:
+        with reading(self._engine, self._where) as connection:
             used = (table.c.bench_id == _id_of(bench)) & table.c.excluded_because.is_(None) & schema.present()
             ranked = sa.select(table.c.run, rank.label("place"), table.c.position).where(used).subquery()
             # the newest of every group before the second newest of any

@@ -31,6 +31,7 @@ from rig.logbook.connect import (
     explained,
     file_at,
     let_readers_in,
+    reading,
     shown,
     url_from,
     venue_asked,
@@ -392,7 +393,7 @@ class Logbook:
 
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:
-        with explained(self.where), self._engine.connect() as connection:
+        with reading(self._engine, self.where) as connection:
             yield connection
 
     @contextmanager

@@ -6,4 +6,3 @@ written straight into the tables, from a seed: importing them takes an hour.
 """
 
 from __future__ import annotations
-

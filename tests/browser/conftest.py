@@ -16,7 +16,7 @@ import pytest
 
 from dashboard.app import make_app
 from dashboard.service import BenchView
-from dashboard.serving import server_of, sharing_server
+from dashboard.serving import server_of
 from dashboard.sources import Source, logbook_source
 from rig.logbook.store import open_logbook
 from rig.runs import Trace
@@ -89,23 +89,6 @@ def served(source: Source, devices: tuple[str, ...] = ()) -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
-
-
-@contextmanager
-def shared(source: Source) -> Iterator[tuple[str, str, list[str]]]:
-    """This computer's own address, that of other screens, and what is told of their codes, each told one last."""
-    told: list[str] = []
-    app = make_app(source)
-    servers = server_of(app, "127.0.0.1", 0), sharing_server(app, "127.0.0.1", 0, told.append)
-    threads = [Thread(target=s.serve_forever, daemon=True) for s in servers]
-    for thread in threads:
-        thread.start()
-    ours, others = (f"http://127.0.0.1:{s.server_port}" for s in servers)
-    yield ours, others, told
-    for server, thread in zip(servers, threads, strict=True):
-        server.shutdown()
-        thread.join()
-        server.server_close()
 
 
 def weigh_nothing(page: Any) -> None:

@@ -15,7 +15,8 @@ import pytest
 from dashboard.sources import logbook_source
 from rig.capture.devices.simulated.device import Pacer, SimulatedDevice, simulated_clock
 from rig.logbook.store import open_logbook
-from tests.browser.conftest import axe_faults, opening, served, shared
+from tests.browser.conftest import axe_faults, opening, served
+from tests.capture.drill_screens import Shared
 from tests.dashboard.live_drinks import small_logbook
 
 OpenPage = Callable[..., Any]
@@ -226,53 +227,55 @@ def _guess(phone: Any, name: str, value: float) -> None:
     phone.wait_for_function("() => /Your guess/.test(document.querySelector('#said').innerText)")
 
 
-def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, book: Path) -> None:
-    with (
-        shared(logbook_source(str(book))) as (ours, others, _),
-        opening(browser, ours) as open_page,
-        opening(browser, others) as open_phone,
-    ):
-        wall = open_page("/live/projector", width=1440, height=900, scheme="dark")
-        code = wall.wait_for_selector("#wall-code").inner_text()
-        assert "waits for a press" in wall.inner_text("#wall-sound")
-        wall.wait_for_function("() => document.querySelector('.wall-join img').naturalWidth > 0")
-        assert axe_faults(wall) == []
-        ada, ben = (open_phone(f"/class?code={code}", width=390, height=844) for _ in range(2))
-        _guess(ada, "Ada", -1.5)
-        _guess(ben, "", 12.0)
-        assert axe_faults(ada) == []
-        wall.wait_for_function("() => /2 guesses/.test(document.querySelector('#wall-count').innerText)")
-        assert "Ada" not in wall.inner_text("#wall-side")
-        page = _begun(open_page)
-        page.wait_for_selector("#live-act.ready")
-        page.keyboard.press("Space")
-        # the wall says when to stop before anything was pressed on it
-        wall.wait_for_function("() => document.querySelector('#wall-big').innerText === 'STOP'")
-        assert "cue-stop" in wall.get_attribute("#wall-now", "class")
-        assert not wall.is_visible("#wall-plane")
-        wall.click("#wall-tone")
-        wall.wait_for_function("() => /Sound is on/.test(document.querySelector('#wall-sound').innerText)")
-        wall.click("#wall-show")
-        wall.wait_for_selector("#wall-plane")
-        assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
-        page.keyboard.press("Space")
-        wall.wait_for_selector("#wall-said")
-        near = wall.locator(".wall-near li").all_inner_texts()
-        assert near[0].startswith("Ada −1.5 °C")
-        assert near[1].startswith("no name 12.0 °C")
-        assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
-        assert axe_faults(wall) == []
-        ada.wait_for_function("() => /Nobody was nearer/.test(document.querySelector('#said').innerText)")
-        ben.wait_for_function("() => /1 of 2 were nearer/.test(document.querySelector('#said').innerText)")
-        page.evaluate(
-            "() => fetch('/live/act', {method: 'POST', headers: {'Content-Type': 'application/json'}, "
-            "body: JSON.stringify({act: 'discard'})})"
-        )
-        wall.click("#wall-next")
-        wall.wait_for_function(
-            "() => /Ada was nearest/.test(document.querySelector('#wall-before').innerText)"
-        )
-        _guess(ada, "Ada", 3.0)
+def test_a_class_guesses_by_phone_and_the_wall_shows_who_was_near(browser: Any, tmp_path: Path) -> None:
+    with Shared(tmp_path / "bar") as shared:
+        ours, others = (f"http://{host}:{port}" for host, port in (shared.own, shared.others))
+        with opening(browser, ours) as open_page, opening(browser, others) as open_phone:
+            wall = open_page("/live/projector", width=1440, height=900, scheme="dark")
+            code = wall.wait_for_selector("#wall-code").inner_text()
+            assert "waits for a press" in wall.inner_text("#wall-sound")
+            wall.wait_for_function("() => document.querySelector('.wall-join img').naturalWidth > 0")
+            assert axe_faults(wall) == []
+            ada, ben = (open_phone(f"/class?code={code}", width=390, height=844) for _ in range(2))
+            _guess(ada, "Ada", -1.5)
+            _guess(ben, "", 12.0)
+            assert axe_faults(ada) == []
+            wall.wait_for_function("() => /2 guesses/.test(document.querySelector('#wall-count').innerText)")
+            assert "Ada" not in wall.inner_text("#wall-side")
+            page = _begun(open_page)
+            page.wait_for_selector("#live-act.ready")
+            page.keyboard.press("Space")
+            # the wall says when to stop before anything was pressed on it
+            wall.wait_for_function("() => document.querySelector('#wall-big').innerText === 'STOP'")
+            assert "cue-stop" in wall.get_attribute("#wall-now", "class")
+            assert not wall.is_visible("#wall-plane")
+            wall.click("#wall-tone")
+            wall.wait_for_function(
+                "() => /Sound is on/.test(document.querySelector('#wall-sound').innerText)"
+            )
+            wall.click("#wall-show")
+            wall.wait_for_selector("#wall-plane")
+            assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
+            page.keyboard.press("Space")
+            wall.wait_for_selector("#wall-said")
+            near = wall.locator(".wall-near li").all_inner_texts()
+            assert near[0].startswith("Ada −1.5 °C")
+            assert near[1].startswith("no name 12.0 °C")
+            assert wall.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
+            assert axe_faults(wall) == []
+            ada.wait_for_function("() => /Nobody was nearer/.test(document.querySelector('#said').innerText)")
+            ben.wait_for_function(
+                "() => /1 of 2 were nearer/.test(document.querySelector('#said').innerText)"
+            )
+            page.evaluate(
+                "() => fetch('/live/act', {method: 'POST', headers: {'Content-Type': 'application/json'}, "
+                "body: JSON.stringify({act: 'discard'})})"
+            )
+            wall.click("#wall-next")
+            wall.wait_for_function(
+                "() => /Ada was nearest/.test(document.querySelector('#wall-before').innerText)"
+            )
+            _guess(ada, "Ada", 3.0)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

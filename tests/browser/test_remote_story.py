@@ -7,11 +7,10 @@ from typing import Any
 
 import pytest
 
-from dashboard.sources import logbook_source
 from rig.capture.to_run.heard_shake import HEARD
 from rig.logbook.store import open_logbook
-from tests.browser.conftest import axe_faults, opening, shared, weigh_nothing
-from tests.dashboard.live_drinks import small_logbook
+from tests.browser.conftest import axe_faults, opening, weigh_nothing
+from tests.capture.drill_screens import Shared
 
 # what the phone was asked to do, beside doing it
 PHONE = """
@@ -25,9 +24,8 @@ Object.defineProperty(Navigator.prototype, 'wakeLock', { value: undefined });
 """
 
 
-@pytest.fixture(scope="module")
-def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return small_logbook(tmp_path_factory.mktemp("remote"))
+def at(place: tuple[str, int]) -> str:
+    return "http://{}:{}".format(*place)
 
 
 def _phone(browser: Any, others: str, code: str, *scripts: str) -> Any:
@@ -46,12 +44,12 @@ def _phone(browser: Any, others: str, code: str, *scripts: str) -> Any:
     return page
 
 
-def test_a_phone_starts_feels_the_call_and_stops_once_it_is_let(browser: Any, book: Path) -> None:
+def test_a_phone_starts_feels_the_call_and_stops_once_it_is_let(browser: Any, tmp_path: Path) -> None:
     with (
-        shared(logbook_source(str(book))) as (ours, others, told),
-        opening(browser, ours) as open_page,
+        Shared(tmp_path / "bar") as shared,
+        opening(browser, at(shared.own)) as open_page,
     ):
-        phone = _phone(browser, others, told[-1].rpartition(" ")[2], PHONE)
+        phone = _phone(browser, at(shared.others), shared.codes.get(), PHONE)
         phone.wait_for_function(
             "() => document.querySelector('#remote-word').innerText === 'No drink is under way'"
         )
@@ -100,9 +98,9 @@ def test_a_phone_starts_feels_the_call_and_stops_once_it_is_let(browser: Any, bo
         phone.context.close()
 
 
-def test_what_a_phones_browser_refuses_is_said_in_words(browser: Any, book: Path) -> None:
-    with shared(logbook_source(str(book))) as (_, others, told):
-        phone = _phone(browser, others, told[-1].rpartition(" ")[2], REFUSED)
+def test_what_a_phones_browser_refuses_is_said_in_words(browser: Any, tmp_path: Path) -> None:
+    with Shared(tmp_path / "bar") as shared:
+        phone = _phone(browser, at(shared.others), shared.codes.get(), REFUSED)
         said = phone.inner_text("#remote-can")
         assert "The screen may go dark: this browser cannot keep it on" in said
         assert "It does not buzz: this browser cannot." in said
@@ -134,14 +132,14 @@ SHAKEN_S, SHAKEN_HZ = 6.0, 3.0
 
 
 def test_a_phone_on_the_arm_starts_and_stops_the_drink_and_gives_it_its_cadence(
-    browser: Any, book: Path
+    browser: Any, tmp_path: Path
 ) -> None:
     """No press starts or stops it: the clock is the arm's."""
     with (
-        shared(logbook_source(str(book))) as (ours, others, told),
-        opening(browser, ours) as open_page,
+        Shared(tmp_path / "bar") as shared,
+        opening(browser, at(shared.own)) as open_page,
     ):
-        phone = _phone(browser, others, told[-1].rpartition(" ")[2], ARM)
+        phone = _phone(browser, at(shared.others), shared.codes.get(), ARM)
         page = open_page("/live?target=coupe&seed=3&speed=1&devices=simulated")
         page.click("#live-begin")
         page.get_by_text("A phone as the remote").click()
@@ -158,7 +156,7 @@ def test_a_phone_on_the_arm_starts_and_stops_the_drink_and_gives_it_its_cadence(
         page.click("#live-keep")
         kept = page.wait_for_function("() => chillrigLive.state.kept").json_value()
         phone.context.close()
-    with open_logbook(book) as logbook:
+    with open_logbook(shared.book) as logbook:
         run = logbook.run("corner", kept["run"])
     assert run.duration_s == pytest.approx(SHAKEN_S, abs=0.3)
     assert run.extra[HEARD].startswith(
@@ -174,9 +172,9 @@ LACKS = (
 )  # fmt: skip
 
 
-def test_a_motion_sensor_that_is_refused_is_said_in_words(browser: Any, book: Path) -> None:
-    with shared(logbook_source(str(book))) as (_, others, told):
-        phone = _phone(browser, others, told[-1].rpartition(" ")[2])
+def test_a_motion_sensor_that_is_refused_is_said_in_words(browser: Any, tmp_path: Path) -> None:
+    with Shared(tmp_path / "bar") as shared:
+        phone = _phone(browser, at(shared.others), shared.codes.get())
         for lack, says in LACKS:
             phone.evaluate(lack)
             phone.tap("#remote-feel")

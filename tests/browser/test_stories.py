@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 
 from dashboard.app import make_app
+from dashboard.guests.served import sharing_server
 from dashboard.service import BenchView
-from dashboard.serving import sharing_server
-from tests.browser.conftest import opening
+from dashboard.serving import server_of
+from dashboard.turns import Busy, asked_again
+from tests.browser.conftest import axe_faults, opening
 from tests.dashboard.benches import source_of_view
 
 OpenPage = Callable[..., Any]
@@ -155,7 +157,7 @@ def test_a_page_that_was_kept_draws_its_figures_with_no_network(open_page: OpenP
 
 def test_another_screen_gives_a_code_and_may_look_but_not_correct(browser: Any, view: BenchView) -> None:
     codes: list[str] = []
-    server = sharing_server(make_app(source_of_view(view)), "127.0.0.1", 0, codes.append)
+    server, _ = sharing_server(make_app(source_of_view(view)).server, "127.0.0.1", 0, codes.append)
     thread = Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
@@ -167,6 +169,35 @@ def test_another_screen_gives_a_code_and_may_look_but_not_correct(browser: Any, 
             page.goto(page.url.split("/", 3)[0] + f"//127.0.0.1:{server.server_port}/runs/b3")
             page.get_by_text("Runs are corrected on the computer that shares this.").wait_for()
             assert len(codes) == 2
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+def test_a_page_that_is_told_to_ask_again_says_that_it_waits_and_asks(browser: Any, view: BenchView) -> None:
+    app, free, times = make_app(source_of_view(view)), Event(), list[str]()
+    inner = app.server.wsgi_app
+
+    def busy(environ: Any, start_response: Any) -> Any:
+        if environ["REQUEST_METHOD"] != "POST" or free.is_set():
+            return inner(environ, start_response)
+        times.append(environ["PATH_INFO"])
+        return asked_again(Busy("Others are being answered.", 1))(environ, start_response)
+
+    app.server.wsgi_app = busy
+    server = server_of(app, "127.0.0.1", 0)
+    thread = Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        with opening(browser, f"http://127.0.0.1:{server.server_port}") as opened:
+            page = opened("/shake-time", width=390, height=844)
+            page.get_by_text("This page asks again by itself").wait_for()
+            assert axe_faults(page) == []
+            free.set()
+            page.wait_for_selector("#call-head .big")
+            page.wait_for_function("() => document.querySelector('#busy').textContent === ''")
+            assert set(times) == {"/_dash-update-component"}
     finally:
         server.shutdown()
         thread.join()

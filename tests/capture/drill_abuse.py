@@ -1,14 +1,11 @@
-"""Abuse from outside: clocks that are set, a recorder that is stopped, hostile files, half-open clients, guests."""
+"""Abuse from outside: clocks that are set, a recorder that is stopped, hostile files."""
 
 from __future__ import annotations
 
-import http.client
 import io
-import json
 import os
 import random
 import signal
-import socket
 import threading
 import time
 import wave
@@ -18,9 +15,6 @@ from pathlib import Path
 
 import numpy as np
 
-from dashboard.app import make_app
-from dashboard.serving import server_of, sharing_server
-from dashboard.sources import logbook_source
 from rig.bench import parse_bench
 from rig.capture.decoding.dialects import load
 from rig.capture.decoding.readings import Reading
@@ -44,7 +38,6 @@ from tests.capture.drill_kinds import Row, Size, outcomes, turned, until, within
 from tests.capture.test_bad_journals import good
 from tests.cli.small_bench import BENCH, small_book
 from tests.importing.test_hostile_tables import HOSTILE, SHEET, _course, ods, xlsx
-from tests.shared_fits import keep_fit
 
 _SLOW_S = 120.0
 
@@ -230,126 +223,3 @@ def _taken_in(home: Path, run: str, content: bytes) -> None:
     files.journal.write_bytes(content)
     with open_logbook(None) as logbook:
         take_in(files, logbook, load(()))
-
-
-def half_open_clients(seed: int, size: Size, folder: Path) -> list[Row]:
-    """Connections to the shared address that never ask, from twenty addresses; the owner's page is asked meanwhile."""
-    with _Served(folder / "half-open") as served:
-        held, refused = [], 0
-        for n in range(size.half_open):
-            try:
-                client = socket.create_connection(
-                    ("127.0.0.1", served.shared_port), 5.0, source_address=(f"127.0.0.{2 + n % 20}", 0)
-                )
-                client.sendall(b"GET / HT")
-                held.append(client)
-            except OSError:
-                refused += 1
-        took_s = [served.page_s() for _ in range(size.asked)]
-        for client in held:
-            client.close()
-    found = f"{refused} turned away at once; the owner's page {_words(took_s)}"
-    return [Row("connections half open", size.half_open, found, len(took_s) == size.asked)]
-
-
-def guests_at_once(seed: int, size: Size, folder: Path) -> list[Row]:
-    """Guests who ask for pages without pause; the owner's page is asked meanwhile."""
-    with _Served(folder / "guests") as served:
-        over, answered, failed = threading.Event(), Counter[int](), []
-
-        def guest(n: int, cookie: str) -> None:
-            pages = ("/runs", "/compare", "/shake-time", "/recipe", "/guide", "/rehearsal")
-            while not over.is_set():
-                try:
-                    served.ask(served.shared_port, pages[n % len(pages)], cookie)
-                    answered[n] += 1
-                except (OSError, http.client.HTTPException) as error:
-                    failed.append(type(error).__name__)
-
-        threads = [threading.Thread(target=guest, args=(n, served.let_in())) for n in range(size.guests)]
-        for thread in threads:
-            thread.start()
-        until(lambda: len(answered) + len(set(failed)) >= 1)
-        took_s = [served.page_s() for _ in range(size.asked)]
-        over.set()
-        for thread in threads:
-            thread.join()
-    found = (
-        f"{answered.total()} pages answered to guests, {len(failed)} not; the owner's page {_words(took_s)}"
-    )
-    return [Row("guests at once", size.guests, found, not failed and answered.total() > 0)]
-
-
-def _words(took_s: list[float]) -> str:
-    p95_s, most_s = float(np.percentile(took_s, 95)), max(took_s)
-    return f"answered {len(took_s)} times, 95 of 100 within {1000 * p95_s:.0f} ms, all within {1000 * most_s:.0f} ms"
-
-
-class _Served:
-    """The small bench, fitted, on a real server for its owner and a shared one for guests."""
-
-    def __init__(self, home: Path) -> None:
-        home.mkdir(parents=True)
-        book = home / "bar.sqlite"
-        with open_logbook(book) as logbook:
-            logbook.add(small_book(), "corner", "drill")
-            keep_fit(logbook, "corner")
-        self.codes: list[str] = []
-        app = make_app(logbook_source(str(book)))
-        self._own = server_of(app, "127.0.0.1", 0)
-        self._shared = sharing_server(app, "127.0.0.1", 0, self.codes.append)
-        self.shared_port = self._shared.server_port
-        self._threads = [
-            threading.Thread(target=s.serve_forever, daemon=True) for s in (self._own, self._shared)
-        ]
-
-    def __enter__(self) -> _Served:
-        for thread in self._threads:
-            thread.start()
-        connection = http.client.HTTPConnection("127.0.0.1", self._own.server_port, timeout=60)
-        connection.request("GET", "/_dash-dependencies")
-        self._known = json.loads(connection.getresponse().read())
-        connection.close()
-        self.page_s()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        for server in (self._own, self._shared):
-            server.shutdown()
-
-    def page_s(self) -> float:
-        """How long the owner waits for a page of the runs."""
-        began_s = time.monotonic()
-        self.ask(self._own.server_port, "/runs", "")
-        return time.monotonic() - began_s
-
-    def let_in(self) -> str:
-        """Let one screen in by the newest code; its cookie."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.shared_port, timeout=60)
-        code = self.codes[-1].rsplit(" ", 1)[-1]
-        connection.request("POST", "/", f"code={code}", {"Content-Type": "application/x-www-form-urlencoded"})
-        answer = connection.getresponse()
-        answer.read()
-        connection.close()
-        return str(answer.headers["Set-Cookie"]).split(";")[0]
-
-    def ask(self, port: int, page: str, cookie: str) -> None:
-        """Ask for a page as a browser does. Raises HTTPException where it is not answered."""
-        asked = next(d for d in self._known if "page.children" in d["output"])
-        names = asked["output"].strip(".").split("...")
-        given = {"address.pathname": page, "address.search": "", "tick.n_intervals": None}
-        told = {
-            "output": asked["output"],
-            "outputs": [dict(zip(("id", "property"), n.rsplit(".", 1), strict=True)) for n in names],
-            "inputs": [{**i, "value": given[f"{i['id']}.{i['property']}"]} for i in asked["inputs"]],
-            "state": [],
-            "changedPropIds": ["address.pathname"],
-        }
-        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
-        headers = {"Content-Type": "application/json"} | ({"Cookie": cookie} if cookie else {})
-        connection.request("POST", "/_dash-update-component", json.dumps(told), headers)
-        answer = connection.getresponse()
-        answer.read()
-        connection.close()
-        if answer.status != 200:
-            raise http.client.HTTPException(answer.status)

@@ -61,9 +61,9 @@ def _open(file: Path) -> None:
 
 def _serve(book: Path, address: str, told: Path) -> None:
     from dashboard.serving import serve
-    from dashboard.sources import logbook_source
+    from dashboard.sources import Wanted
 
-    serve(logbook_source(str(book)), port=0, devices=(address,), opened=lambda at: _say(told, at))
+    serve(Wanted(logbook=str(book)), port=0, devices=(address,), opened=lambda at: _say(told, at))
 
 
 def _say(told: Path, text: str) -> None:
@@ -137,18 +137,13 @@ def copy_killed(seed: int, size: Size, folder: Path) -> list[Row]:
     """Kill the making of a copy: no half copy is ever offered, and the logbook is as it was."""
     rng, file = random.Random(seed), _filled(folder / "copy")
     lasts_s, half, changed, killed, times = _takes_s(_copy, file, NOW), 0, 0, 0, 0
-    for times in (n + 1 for n in within(size.programs, size)):
+    for _ in within(size.programs, size):
+        times += 1
         killed += _killed(_copy, file, NOW + timedelta(minutes=times), after_s=rng.uniform(0.0, lasts_s))
         half += sum(bool(faults_of(copy)) for _, copy in backups_of(file))
         changed += _runs(file) != len(big_book().runs)
-    return [
-        Row(
-            "copy killed",
-            size.programs,
-            f"{killed} in the middle; {half} half copies offered",
-            not half | changed,
-        )
-    ]
+    found = f"{killed} in the middle; {half} half copies offered"
+    return [Row("copy killed", times, found, not half | changed)]
 
 
 def restore_killed(seed: int, size: Size, folder: Path) -> list[Row]:

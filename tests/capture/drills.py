@@ -24,8 +24,6 @@ from rig.logbook.store import open_logbook
 from rig.runs import RunBook
 from tests.capture.drill_abuse import (
     clock_set,
-    guests_at_once,
-    half_open_clients,
     hostile_files,
     recorder_stopped,
 )
@@ -37,6 +35,7 @@ from tests.capture.drill_kills import (
     restore_killed,
 )
 from tests.capture.drill_kinds import Drill, Row, Size, outcomes, turned, until, within
+from tests.capture.drill_screens import guests_at_once, half_open_clients
 from tests.capture.test_bad_journals import good
 from tests.capture.unruly import UnrulyDevice
 from tests.cli.small_bench import small_bench, small_book

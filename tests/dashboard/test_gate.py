@@ -16,8 +16,10 @@ from werkzeug.test import Client, TestResponse
 from dashboard import gate
 from dashboard.app import make_app
 from dashboard.gate import CODE_OUTLIVES, FREE_GUESSES, LONGEST_WAIT_S, Gate, new_code, plain
+from dashboard.guests.served import sharing_server
 from dashboard.headers import GUEST, MOST_BYTES
-from dashboard.serving import local_address, serve, server_of, sharing_server
+from dashboard.serving import local_address, serve, server_of
+from dashboard.sources import Wanted
 from rig.errors import RigError
 from tests.cli.small_bench import small_bench
 from tests.dashboard.benches import HeldSource
@@ -190,9 +192,10 @@ def test_this_computer_alone_is_served_where_nothing_is_shared() -> None:
 
 def test_a_shared_server_stands_behind_the_gate() -> None:
     told: list[str] = []
-    server = sharing_server(make_app(HeldSource({})), "127.0.0.1", 0, told.append)
+    server, gate = sharing_server(make_app(HeldSource({})).server, "127.0.0.1", 0, told.append)
     try:
         assert isinstance(server.app, Gate)
+        assert gate.where == f"127.0.0.1:{server.server_port}"
         assert re.fullmatch(r"Code for the next screen: \w{4}-\w{4}", told[0])
     finally:
         server.server_close()
@@ -201,7 +204,7 @@ def test_a_shared_server_stands_behind_the_gate() -> None:
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", ""])
 def test_an_address_that_stands_for_all_is_none_to_share_at(host: str) -> None:
     with pytest.raises(RigError, match="no one address"):
-        serve(HeldSource({}), host, 0, share=True)
+        serve(Wanted(), host, 0, share=True)
 
 
 def test_other_screens_are_served_at_the_address_told_and_nowhere_else(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.rehearsal import RehearsalQuestion
 from dashboard.service import THEMES, BenchView, Service, Working
-from dashboard.sources import FolderSource, logbook_source, source_of
+from dashboard.sources import FolderSource, Wanted, logbook_source
 from rig.errors import BenchError, NotFound, RigError
 from rig.logbook.store import open_logbook
 from rig.runs import RunBook
@@ -110,10 +110,10 @@ def test_a_long_bench_is_fitted_on_the_newest_of_every_drink_and_says_so(
 def test_a_logbook_file_that_is_not_there_is_not_made_anew(tmp_path_factory: pytest.TempPathFactory) -> None:
     at = tmp_path_factory.mktemp("none") / "bar.sqlite"
     with pytest.raises(RigError, match="there is no logbook at"):
-        source_of(None, str(at))
+        Wanted(logbook=str(at)).source()
     assert not at.exists()
     with pytest.raises(RigError, match="nothing to show"):
-        source_of(None, None)
+        Wanted().source()
 
 
 def test_a_desk_that_works_ahead_answers_what_most_will_ask_before_anybody_does(view: BenchView) -> None:

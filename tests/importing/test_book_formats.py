@@ -114,6 +114,16 @@ def test_a_damaged_export_is_refused_and_never_half_read(kind: str, at: float, t
         assert "damaged" in str(error)
 
 
+def test_a_trace_whose_channels_differ_in_length_is_refused(tmp_path: Path) -> None:
+    run = Run("r1", "shake", "tin", "cube", "black", trace=Trace(np.arange(4.0), {"": np.ones(4)}))
+    told = json.loads(book_json(RunBook(BENCH, (run,))))
+    told["runs"][0]["trace"]["probe_c"].pop()
+    file = tmp_path / "book.json"
+    file.write_text(json.dumps(told), encoding="utf-8")
+    with pytest.raises(BenchError, match="probe_c has not as many samples"):
+        open_book(file)
+
+
 def test_a_logger_s_table_is_no_export(tmp_path: Path) -> None:
     path = tmp_path / "probe.csv"
     path.write_text("time_s,probe_c\n0,20\n1,19\n")

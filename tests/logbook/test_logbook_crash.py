@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 
 from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
+from rig.errors import LogbookError
 from rig.logbook.store import open_logbook
 from rig.runs import Run, RunBook, Trace
 
@@ -68,3 +70,23 @@ def test_a_kill_during_import_leaves_every_acknowledged_run_whole(tmp_path: Path
         added = logbook.add(book, "bar", "folder")
         assert (added.new, added.unchanged, added.changed) == (RUNS - len(found.runs), len(found.runs), 0)
         assert logbook.book("bar") == book
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "update run set extra = '{\"a\"'",
+        "update run set started_at = 'last summer'",
+        "update channel set name = 'tjme_s' where name = 'time_s'",
+        "update channel set data = substr(data, 3)",
+    ],
+)
+def test_what_a_disk_gave_back_otherwise_is_told_as_damage_with_the_cure(damage: str, tmp_path: Path) -> None:
+    file = tmp_path / "log.sqlite"
+    with open_logbook(file) as logbook:
+        logbook.add(RunBook(big_book().bench, big_book().runs[:2]), "bar", "folder")
+    with closing(sqlite3.connect(file)) as connection:
+        assert connection.execute(damage).rowcount > 0
+        connection.commit()
+    with open_logbook(file) as logbook, pytest.raises(LogbookError, match=r"log\.sqlite.*Restore a copy"):
+        logbook.book("bar")
