@@ -64,6 +64,13 @@ def add_steps(connection: sa.Connection) -> None:
         table.create(connection)
 
 
+def widen_indexes(connection: sa.Connection) -> None:
+    """Step 8: indexes that answer lists, counts and the overview without the rows."""
+    for name, columns in schema.WIDE_INDEXES.items():
+        connection.exec_driver_sql(f"DROP INDEX {name}")
+        connection.exec_driver_sql(f"CREATE INDEX {name} ON run ({', '.join(columns)})")
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
@@ -72,6 +79,7 @@ STEPS: tuple[Step, ...] = (
     add_calls_made,
     add_deleted_runs,
     add_steps,
+    widen_indexes,
 )
 
 

@@ -10,7 +10,7 @@ from tests.cli.conftest import Chillrig
 COMMANDS = (
     "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
     "bench", "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear", "kit",
-    "units", "rank", "shares",
+    "units", "rank", "shares", "overview",
 )  # fmt: skip
 
 

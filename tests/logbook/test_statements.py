@@ -81,12 +81,14 @@ def test_the_runs_of_a_long_bench_to_fit_are_read_at_once(source: LogbookSource,
 def test_one_channel_is_read_without_the_others(logbook: Logbook, said: list[str]) -> None:
     logbook.add(RunBook(BENCH, RUNS), "corner", "made up")
     with logbook._engine.begin() as connection:
-        connection.execute(sa.text("update channel set codec = 'gone' where name not in ('time_s', 'scale_g')"))
+        connection.execute(
+            sa.text("update channel set codec = 'gone' where name not in ('time_s', 'scale_g')")
+        )
     said.clear()
     time_s, scale_g = logbook.channel("corner", "r1", "scale_g")
     assert len(said) == 1
     assert (time_s == trace(1).time_s).all() and scale_g.size == time_s.size
-    with pytest.raises(NotFound, match="probe_tip_c.*probe_tin wall_c"):
+    with pytest.raises(NotFound, match="probe_tin wall_c"):
         logbook.channel("corner", "r1", "probe_tip_c")
     for missing in (("corner", "r9"), ("corners", "r1")):
         with pytest.raises(NotFound):
