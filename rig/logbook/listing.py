@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -19,7 +20,6 @@ from rig.logbook.records import record_from_row, run_from_record
 from rig.runs import Run, RunBook
 
 T = TypeVar("T")
-_DELETED = "deleted"
 PARTS = ("technique", "vessel", "ice", "recipe", "session")
 _SEARCHED = ("run", "operator", "session", "notes")
 _COLUMNS = tuple(c for c in schema.run.c if c.name not in ("imported", "fingerprint"))
@@ -188,24 +188,29 @@ class LogbookListing:
         """What stands beside a list, by one statement."""
 
         def ask(connection: sa.Connection) -> tuple[Facets, tuple[DeletedRun, ...]]:
-            found: dict[str, list[str]] = {part: [] for part in PARTS}
-            gone = []
-            for part, value, at, why in connection.execute(
-                sa.union_all(*[_deleted(bench), *(_values(bench, part) for part in PARTS)])
-            ):
-                if part == _DELETED:
-                    gone.append(DeletedRun(value, datetime.fromisoformat(at), why))
-                else:
-                    found[part].append(value)
+            gone, used = [], Counter[tuple[str | None, ...]]()
+            for runs, name, at, why, *parts in connection.execute(_beside(bench)):
+                used[tuple(parts)] += runs
+                if at is not None:
+                    gone.append(DeletedRun(name, datetime.fromisoformat(at), why))
             gone.sort(key=lambda run: run.deleted_at, reverse=True)
-            return {part: tuple(sorted(values)) for part, values in found.items()}, tuple(gone)
+            there = [parts for parts, runs in used.items() if runs > 0]
+            facets = {
+                part: tuple(sorted({value for parts in there if (value := parts[n])}))
+                for n, part in enumerate(PARTS)
+            }
+            return facets, tuple(gone)
 
         return self._once(f"beside {bench}", ask)
 
     def page(self, bench: str, wanted: RunFilter, first: int, count: int) -> RunPage:
         """`count` of the runs that pass, from the `first`, newest first."""
-        passing = _condition(bench, wanted)
-        total = sa.select(sa.func.count()).select_from(schema.run).where(passing).scalar_subquery()
+        matching = _condition(bench, wanted)
+        passing, gone = matching & schema.present(), schema.run_deleted
+        # deleted runs are few: to count them apart is quicker than to ask of every run
+        counted = sa.select(sa.func.count()).select_from(schema.run).where(matching)
+        lost = sa.select(sa.func.count()).join_from(gone, schema.run).where(matching)
+        total = counted.scalar_subquery() - lost.scalar_subquery()
         # the rows of the page are found by the index alone, and only they are read
         chosen = (
             sa.select(schema.run.c.id)
@@ -269,17 +274,19 @@ def _id_of(bench: str) -> sa.ScalarSelect[int]:
     return sa.select(schema.bench.c.id).where(schema.bench.c.name == bench).scalar_subquery()
 
 
-def _values(bench: str, part: str) -> sa.Select[tuple[str, str, str, str]]:
-    column = schema.run.c[part]
-    mine = (schema.run.c.bench_id == _id_of(bench)) & column.is_not(None) & schema.present()
-    nothing = sa.literal("")
-    return sa.select(sa.literal(part), column, nothing, nothing).where(mine).distinct()
-
-
-def _deleted(bench: str) -> sa.Select[tuple[str, str, str, str]]:
-    gone = schema.run_deleted
-    columns = sa.literal(_DELETED), schema.run.c.run, gone.c.deleted_at, gone.c.why
-    return sa.select(*columns).join_from(gone, schema.run).where(schema.run.c.bench_id == _id_of(bench))
+def _beside(bench: str) -> sa.CompoundSelect[Any]:
+    """How many runs a bench has of each set-up, drink and session; and its deleted runs, each as one less."""
+    run, gone = schema.run, schema.run_deleted
+    parts = [run.c[part] for part in PARTS]
+    nothing = sa.cast(sa.null(), sa.Text)
+    mine = run.c.bench_id == _id_of(bench)
+    return sa.union_all(
+        # grouped in the order of an index, so that none needs to be made
+        sa.select(sa.func.count(), nothing, nothing, nothing, *parts).where(mine).group_by(*parts),
+        sa.select(sa.literal(-1), run.c.run, gone.c.deleted_at, gone.c.why, *parts)
+        .join_from(gone, run)
+        .where(mine),
+    )
 
 
 def _condition(bench: str, wanted: RunFilter) -> sa.ColumnElement[bool]:
@@ -292,4 +299,4 @@ def _condition(bench: str, wanted: RunFilter) -> sa.ColumnElement[bool]:
         parts.append(column.is_not(None) if wanted.excluded else column.is_(None))
     if wanted.names is not None:
         parts.append(table.c.run.in_(sorted(wanted.names)))
-    return sa.and_(table.c.bench_id == _id_of(bench), schema.present(), *parts)
+    return sa.and_(table.c.bench_id == _id_of(bench), *parts)

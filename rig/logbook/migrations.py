@@ -101,6 +101,13 @@ def add_outbox(connection: sa.Connection) -> None:
             connection.execute(schema.outbox.insert(), new)
 
 
+def widen_indexes(connection: sa.Connection) -> None:
+    """Step 9: indexes that answer lists, counts and the overview without the rows."""
+    for name, columns in schema.WIDE_INDEXES.items():
+        connection.exec_driver_sql(f"DROP INDEX {name}")
+        connection.exec_driver_sql(f"CREATE INDEX {name} ON run ({', '.join(columns)})")
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
@@ -110,6 +117,7 @@ STEPS: tuple[Step, ...] = (
     add_deleted_runs,
     add_steps,
     add_outbox,
+    widen_indexes,
 )
 
 

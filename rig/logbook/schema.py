@@ -100,6 +100,18 @@ run = sa.Table(
     sa.Index("run_with_trace", "trace"),
 )
 
+WIDE_INDEXES = {
+    "run_in_order": ("bench_id", "position", "id", "rev", "excluded_because"),
+    "run_of_set_up": (
+        *("bench_id", *TEXTS, "session", "position", "duration_s", "drink_mass_g", "strained_mass_g"),
+        *("excluded_because", "id"),
+    ),
+}
+"""What stands in place of the indexes of these names since step 8: they answer lists, counts and the overview alone.
+
+A row of a run is ten times as wide as what they hold of it.
+"""
+
 run_deleted = sa.Table(
     "run_deleted",
     metadata,

@@ -11,6 +11,7 @@ COMMANDS = (
     "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
     "bench", "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear", "kit",
     "units", "rank", "shares", "logbook", "sync",
+    "units", "rank", "shares", "overview",
 )  # fmt: skip
 
 

@@ -143,6 +143,7 @@ def test_every_command_that_answers_was_asked() -> None:
     # these record, bring in, keep or serve; what they print goes through the same door
     others = {
         "demo",
+        "overview",
         "import",
         "ports",
         "record",

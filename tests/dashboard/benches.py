@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 
 from dashboard.service import BenchView
@@ -27,6 +28,9 @@ class HeldSource:
 
     def leave(self) -> None:
         """Nothing is open."""
+
+    def one_look(self) -> AbstractContextManager[None]:
+        return nullcontext()
 
     def names(self) -> tuple[str, ...]:
         return tuple(self.books)

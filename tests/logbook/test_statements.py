@@ -88,7 +88,7 @@ def test_one_channel_is_read_without_the_others(logbook: Logbook, said: list[str
     time_s, scale_g = logbook.channel("corner", "r1", "scale_g")
     assert len(said) == 1
     assert (time_s == trace(1).time_s).all() and scale_g.size == time_s.size
-    with pytest.raises(NotFound, match=r"probe_tip_c.*probe_tin wall_c"):
+    with pytest.raises(NotFound, match="probe_tin wall_c"):
         logbook.channel("corner", "r1", "probe_tip_c")
     for missing in (("corner", "r9"), ("corners", "r1")):
         with pytest.raises(NotFound):
