@@ -63,7 +63,10 @@ _WRITES = {
         ("trace", "channel", "run_history", "bench_history", "step", "step_run", "calibration", "outbox"),
         _KEPT_FOR_EVER,
     ),
-    **dict.fromkeys(("finding", "fit_cache", "table_profile", "bench_file"), _WORKED_OUT_ANEW),
+    **dict.fromkeys(
+        ("finding", "fit_cache", "table_profile", "bench_file", "peer_bench", "peer_refused"),
+        _WORKED_OUT_ANEW,
+    ),
     **dict.fromkeys(("run_deleted", "bench_put_away"), Writes(Right.OWNER, None, Right.OWNER)),
 }
 """Tables that are written otherwise than by adding and correcting."""
@@ -148,9 +151,9 @@ def keep_apart(connection: sa.Connection) -> None:
             run(f"alter table {table.name} add foreign key ({mine}) references {to} ({theirs})")
     for table in fresh:
         _protect(connection, table)
-    for name in _everybody(connection).values():
-        run(f"grant usage on all sequences in schema {_schema(connection)} to {name}")
-        run(f"grant select on schema_version to {name}")
+    everybody = _everybody(connection)
+    run(f"grant usage on all sequences in schema {_schema(connection)} to {everybody[Right.BARISTA]}")
+    run(f"grant select on schema_version to {everybody[Right.READER]}")
 
 
 def _protect(connection: sa.Connection, table: sa.Table) -> None:

@@ -140,6 +140,7 @@ def test_a_reader_sees_all_and_can_write_nothing(shared: Shared, book: RunBook) 
             with pytest.raises(LogbookError, match="you are a reader at harbour"):
                 write()
     with asking(reader) as sql:
+        assert "permission denied" in denied(sql, "select nextval('bench_id_seq')")
         for table in TABLES:
             column = next(c.name for c in table.columns)
             for statement in (
