@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from dashboard.sources import logbook_source
-from rig.capture.to_run.heard_shake import HEARD
 from rig.logbook.store import open_logbook
+from rig.runs import HEARD
 from tests.browser.conftest import axe_faults, opening, shared, weigh_nothing
 from tests.dashboard.live_drinks import small_logbook
 
