@@ -35,7 +35,7 @@ from rig.fitting.prediction import run_spread
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation, nominals
-from rig.runs import RunBook
+from rig.runs import HEARD, HEARD_HZ, RunBook
 
 RUNS = (1, 6)
 _ORDER = tuple(Part)
@@ -178,7 +178,7 @@ def kit_worth(fit: Fit, asked: Situation, target: Target, has: Part | None = Non
 
 
 def kit_of(book: RunBook) -> Part:
-    """The most that any run of a bench was made with; a shake that was heard leaves no mark of its own."""
+    """The most that any run of a bench was made with."""
     runs = book.used_runs()
     readings = [
         int(np.isfinite(r.trace.probe_c).sum())
@@ -187,8 +187,12 @@ def kit_of(book: RunBook) -> Part:
     ]
     if any(r.probe_std_k is not None for r in runs):
         return Part.CALIBRATION
+    if readings and max(readings) > 1:
+        return Part.PROBE
+    if any(HEARD in r.extra or HEARD_HZ in r.extra for r in runs):
+        return Part.EAR
     if readings:
-        return Part.PROBE if max(readings) > 1 else Part.THERMOMETER
+        return Part.THERMOMETER
     return Part.SCALE if any(strained_mass_g(r) is not None for r in runs) else Part.NOTHING
 
 

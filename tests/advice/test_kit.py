@@ -32,7 +32,7 @@ from rig.fitting.prediction import run_spread
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
-from rig.runs import Run, RunBook, Trace
+from rig.runs import HEARD, Run, RunBook, Trace
 from tests import shared_fits
 from tests.cli.small_bench import small_book
 
@@ -132,6 +132,7 @@ def test_what_a_bench_has_is_told_from_its_runs() -> None:
     assert of() is Part.NOTHING
     assert of(*plain) is Part.SCALE
     assert of(*plain, replace(plain[0], trace=one_reading)) is Part.THERMOMETER
+    assert of(*plain, replace(plain[0], extra={HEARD: "start heard; stop heard"})) is Part.EAR
     assert of(*book.runs) is Part.PROBE
     assert of(replace(book.runs[0], probe_std_k=0.1)) is Part.CALIBRATION
 

@@ -14,8 +14,8 @@ import pytest
 from scipy.io import wavfile
 
 from dashboard.sources import logbook_source
-from rig.capture.to_run.heard_shake import HEARD
 from rig.logbook.store import open_logbook
+from rig.runs import HEARD
 from tests.browser.conftest import FLAGS, axe_faults, opening, served, weigh_nothing
 from tests.cli.conftest import call as command
 from tests.dashboard.live_drinks import small_logbook

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from rig.capture.to_run.heard_shake import HEARD
 from rig.logbook.store import open_logbook
+from rig.runs import HEARD
 from tests.browser.conftest import axe_faults, opening, weigh_nothing
 from tests.capture.drill_screens import Shared
 

@@ -26,11 +26,10 @@ from rig.capture.recording.journal import (
     read_journal,
 )
 from rig.capture.recording.recorder_files import Files
-from rig.capture.to_run.heard_shake import HEARD
 from rig.capture.to_run.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
 from rig.errors import LogbookError, NotEnoughData
 from rig.logbook.store import Logbook, open_logbook
-from rig.runs import Gravity, Run, RunBook
+from rig.runs import HEARD, Gravity, Run, RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
 from rig.sensors.line import fit_line
 

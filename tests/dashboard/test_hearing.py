@@ -15,8 +15,8 @@ from dashboard.live.acts import act
 from dashboard.live.hearing import BAND, HEAR, MOST_ROWS, WORKLET, Hearing
 from dashboard.live.room import LiveRoom
 from dashboard.sources import logbook_source
-from rig.capture.to_run.heard_shake import HEARD
 from rig.logbook.store import open_logbook
+from rig.runs import HEARD
 from rig.session import ear
 from rig.signals.sound import FRAME_S, HeardShake, band_power, hear_shake
 from tests.dashboard.live_drinks import ASKED, go, small_logbook, told, until, until_phase

@@ -13,12 +13,11 @@ from rig.capture.recording.follow import Follower
 from rig.capture.recording.journal import read_journal
 from rig.capture.recording.process import start_recording
 from rig.capture.recording.recorder_files import Plan
-from rig.capture.to_run.heard_shake import HEARD
 from rig.capture.to_run.intake import recorded_in
 from rig.cli.record.keys import NoKeys, run_session
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.situation import Situation
-from rig.runs import RunBook
+from rig.runs import HEARD, RunBook
 from rig.session import ear
 from rig.session.devices import simulated_devices
 from rig.session.drink import Session

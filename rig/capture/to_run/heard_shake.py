@@ -7,11 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from rig.capture.recording.journal import EventKind, Journal
-from rig.runs import Run, Trace
+from rig.runs import HEARD, Run, Trace
 from rig.signals.moments import Source
 
-HEARD = "heard"
-"""Under this name a run's `extra` says what was heard or felt of it, in words."""
 _Z90 = 1.645
 """Half a 90 % interval in standard deviations."""
 _WORDS = {Source.SOUND: "heard", Source.STRAPPED: "felt by a motion sensor"}
