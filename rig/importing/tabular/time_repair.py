@@ -34,7 +34,7 @@ def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool)
     A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more
     than half its period.
     """
-    if not np.any(np.diff(time_s) < 0):
+    if not np.any(time_s[1:] < time_s[:-1]):
         return time_s, 0
     sound = ~_strays(time_s, keep_twins=False)
     running, times = _carried_on(time_s[sound], periods_s, is_clock=is_clock)
@@ -69,8 +69,7 @@ def _usual(steps: FloatArray) -> float:
 
 def restarts(time_s: FloatArray) -> IntArray:
     """The rows at which the time falls back to where it began and another recording runs on from there."""
-    steps = np.diff(time_s)
-    if not np.any(steps < 0):
+    if not np.any(time_s[1:] < time_s[:-1]):
         return np.empty(0, dtype=np.int64)
     kept = np.flatnonzero(~_strays(time_s, keep_twins=False))
     time_s = time_s[kept]
@@ -100,8 +99,7 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
     """
     rows = np.arange(len(time_s), dtype=np.int64)
     none = np.empty(0, dtype=np.int64)
-    steps = np.diff(time_s)
-    if not len(steps) or steps.min() > 0:
+    if np.all(time_s[1:] > time_s[:-1]):
         return Ordered(rows, time_s, True, none, none, none, 0)
     is_stray = _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))
     stray, rows = rows[is_stray], rows[~is_stray]

@@ -11,7 +11,7 @@ from rig.errors import TableRefused
 _NUMBERS = re.compile(r"[\s\d.,;:+\-\"|]*\d[\s\d.,;:+\-\"|]*", re.ASCII)
 _POINT = re.compile(r"\d\.\d")
 _COMMA = re.compile(r"\d,\d")
-_STRETCHES, _LINES = 40, 12
+_STRETCHES, _LINES = 15, 4
 """How many stretches of a file are looked at, and how many lines in each."""
 _FEWEST = 3
 _OTHER_PARTS = (";", "\t", "|")
