@@ -17,7 +17,7 @@ from rig.importing.tabular.questions import INTERVAL_CURE, Settles
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import Measure
 from rig.importing.tabular.time_axis import TimeAxis
-from rig.importing.tabular.time_repair import ordered, restarts, unwrapped
+from rig.importing.tabular.time_repair import ordered, restarts, unwrapped, wanders_at
 from rig.importing.tabular.units_in_text import Role
 
 Number = TypeVar("Number", np.float64, np.int64)
@@ -118,6 +118,13 @@ def _one_recording(
 ) -> Group:
     """The group cut down to one recording, where the time starts again inside it."""
     time = _at(time_s, group.rows)
+    if (wanders := wanders_at(time)) is not None:
+        raise TableRefused(
+            "the time runs to and fro, and no order of the rows makes it a steady one",
+            file,
+            int(line[group.rows[wanders]]),
+            Settles(f"{INTERVAL_CURE}, where the rows stand in order", INTERVAL_CURE.setting),
+        )
     starts = restarts(time) if axis.may_restart else np.empty(0, dtype=np.int64)
     if not len(starts):
         if recording not in (None, 1):

@@ -19,7 +19,7 @@ DECIMALS = (".", ",")
 LONGEST_LINE = 20_000
 READ = frozenset({Kind.NUMBER, Kind.GROUPED, Kind.STAMP})
 _MOST_CELLS = 512
-_SCORED_LINES = 150
+_SCORED_LINES = 100
 _BLANKED = str.maketrans(",;|", "   ")
 _ALL_READ = 0.95
 _ARROW = re.compile(r"\s-+>\s")
@@ -62,18 +62,19 @@ class Dialect:
     def kinds(self, line: str) -> tuple[Kind, ...]:
         """What each cell of a line is."""
         if _plain_line(self.delimiter, self.decimal).fullmatch(line):
-            return (Kind.NUMBER,) * len(self.cut(line))
+            blank = self.delimiter in (BLANKS, MIXED)
+            return (Kind.NUMBER,) * (len(line.split()) if blank else line.count(self.delimiter or "\n") + 1)
         return tuple(read_cell(c, self.decimal).kind for c in self.cut(line))
 
 
 @lru_cache
 def _plain_line(delimiter: str | None, decimal: str) -> re.Pattern[str]:
     """What a line of nothing but plain numbers looks like, of which most files are made."""
-    number = PLAIN_NUMBER[decimal].pattern
+    number, blank = PLAIN_NUMBER[decimal].pattern, "[ \\t]*" if delimiter in (BLANKS, MIXED) else " *"
     apart = (
-        r"[ \t]+" if delimiter in (BLANKS, MIXED) else f" *{re.escape(delimiter)} *" if delimiter else "(?!)"
+        "[ \\t]+" if delimiter in (BLANKS, MIXED) else f" *{re.escape(delimiter)} *" if delimiter else "(?!)"
     )
-    return re.compile(rf" *{number}(?:{apart}{number})*[ \t]*", re.ASCII)
+    return re.compile(rf"{blank}{number}(?:{apart}{number})*{blank}", re.ASCII)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,8 @@ from rig.arrays import BoolArray, FloatArray, IntArray
 _WRAP_STEPS = 5.0  # a wrap leaves a step of at most this many usual steps
 _NOON_S = 3600.0  # a twelve-hour clock counts 12:59 before 1:00
 _STRAY_STEPS = 10.0  # farther than this beyond either end a lone time is damaged
+_TO_AND_FRO = (0.2, 0.8)  # newest first, nearly all steps fall; in a joined file few do
+_EVEN = 0.5  # of the steps of a shuffled steady clock nearly all are alike
 _FEWEST_ROWS = 3  # a recording that starts again has at least this many rows
 
 
@@ -65,6 +67,21 @@ def _usual(steps: FloatArray) -> float:
     """The median of the steps forward, 0 where there are none."""
     forward = steps[steps > 0]
     return float(np.median(forward)) if len(forward) else 0.0
+
+
+def wanders_at(time_s: FloatArray) -> int | None:
+    """The row from which the time runs to and fro by no order; None where it rises, or a steady one was shuffled.
+
+    Sorted, the rows of a steady clock are evenly apart whatever order they stood in; those of a broken one are not.
+    """
+    falls = np.flatnonzero(time_s[1:] < time_s[:-1])
+    low, high = _TO_AND_FRO
+    if not low * len(time_s) < len(falls) < high * len(time_s):
+        return None
+    steps = np.diff(np.unique(time_s))
+    usual = _usual(steps)
+    even = np.mean((steps > 0.5 * usual) & (steps < 1.5 * usual)) if len(steps) else 1.0
+    return int(falls[0]) + 1 if even < _EVEN else None
 
 
 def restarts(time_s: FloatArray) -> IntArray:
