@@ -11,13 +11,13 @@ import numpy.typing as npt
 
 from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.errors import TableRefused
-from rig.importing.tabular.fault_values import fault_values, impossible, power_on_rows
+from rig.importing.tabular.fault_values import fault_values, impossible, is_beyond_doubt, power_on_rows
 from rig.importing.tabular.profile import Use
 from rig.importing.tabular.questions import INTERVAL_CURE, Settles
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import Measure
 from rig.importing.tabular.time_axis import TimeAxis
-from rig.importing.tabular.time_repair import ordered, restarts, unwrapped
+from rig.importing.tabular.time_repair import ordered, restarts, unwrapped, wanders_at
 from rig.importing.tabular.units_in_text import Role
 
 Number = TypeVar("Number", np.float64, np.int64)
@@ -100,7 +100,7 @@ def assemble(
     channels = []
     for series, time, value in found:
         if id(time) not in shifted:
-            shifted[id(time)] = time - zero
+            shifted[id(time)] = time - zero if zero else time
         measure = series.measure
         channels.append(
             Channel(series.name, measure.role, measure.inside, shifted[id(time)], value, series.use)
@@ -118,6 +118,13 @@ def _one_recording(
 ) -> Group:
     """The group cut down to one recording, where the time starts again inside it."""
     time = _at(time_s, group.rows)
+    if (wanders := wanders_at(time)) is not None:
+        raise TableRefused(
+            "the time runs to and fro, and no order of the rows makes it a steady one",
+            file,
+            int(line[group.rows[wanders]]),
+            Settles(f"{INTERVAL_CURE}, where the rows stand in order", INTERVAL_CURE.setting),
+        )
     starts = restarts(time) if axis.may_restart else np.empty(0, dtype=np.int64)
     if not len(starts):
         if recording not in (None, 1):
@@ -182,6 +189,8 @@ def _leave_out_faults(
 ) -> None:
     """Clear `keep` where a value is a fault value, and say so."""
     role = series.measure.role
+    if is_beyond_doubt(role, written, inside):
+        return
     for value, rows in fault_values(role, written, inside).items():
         hit = rows & keep
         log.drop(f"fault value {value:g} (sensor lost or over range)", lines[hit], series.name)
@@ -190,7 +199,6 @@ def _leave_out_faults(
     log.drop("temperature below absolute zero", lines[below], series.name)
     keep &= ~below
     if role is Role.TEMPERATURE:
-        at = np.flatnonzero(keep)
-        on = at[power_on_rows(inside[at])]
+        on = np.flatnonzero(keep)[power_on_rows(inside if keep.all() else inside[keep])]
         log.drop("power-on value 85.0 °C", lines[on], series.name)
         keep[on] = False

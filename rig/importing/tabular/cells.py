@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from enum import Enum, auto
+from enum import IntEnum, auto
+from functools import lru_cache
 
 from rig.importing.tabular.stamps import stamp_from
 from rig.importing.tabular.units_in_text import MINUTE, SECOND, Role, Unit, unit_from
 from rig.importing.tabular.words import MISSING, OVERLOAD, STABLE
 
 
-class Kind(Enum):
+class Kind(IntEnum):
     """What a cell is."""
 
     EMPTY = auto()
@@ -57,16 +58,24 @@ def _patterns(decimal: str, groups: str) -> tuple[re.Pattern[str], re.Pattern[st
     )
 
 
+PLAIN_NUMBER = {
+    mark: re.compile(rf"[+-]?\d{{1,99}}(?:{re.escape(mark)}\d{{0,9}})?", re.ASCII) for mark in ".,"
+}
 _PATTERNS = {".": _patterns(".", f",'’{_BLANKS}"), ",": _patterns(",", f".'’ {_BLANKS}")}
 
 
 def read_cell(text: str, decimal: str) -> Cell:
     """Read one cell under a decimal mark, '.' or ','; total: any text gives some kind."""
+    if PLAIN_NUMBER[decimal].fullmatch(text):
+        return Cell(Kind.NUMBER, float(text.replace(",", ".")))
     text = text.strip().strip('"').strip()
+    return Cell(Kind.TEXT) if len(text) > _LONGEST_CELL else _read(text, decimal)
+
+
+@lru_cache(1 << 12)
+def _read(text: str, decimal: str) -> Cell:
     if not text:
         return Cell(Kind.EMPTY)
-    if len(text) > _LONGEST_CELL:
-        return Cell(Kind.TEXT)
     if text in "+-" and len(text) == 1:
         return Cell(Kind.SIGN)
     if text in _MISSING:

@@ -15,10 +15,10 @@ from rig.importing.tabular.cells import Cell, Kind, read_cell, shown
 from rig.importing.tabular.grid import Grid
 from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamp_shapes import FEWEST, stamps_by_shape
-from rig.importing.tabular.stamps import DAY_S, Stamp, Stamps, stamp_from, stamps_from
+from rig.importing.tabular.stamp_shapes import Texts, read_stamps
+from rig.importing.tabular.stamps import DAY_S, Stamps, stamp_from, stamps_from
 from rig.importing.tabular.units_in_text import Heading, Role, Unit, heading_from, unit_from
-from rig.importing.tabular.words import STABLE_OVERLOAD, STATUS, has_word
+from rig.importing.tabular.words import MISSING, STABLE_OVERLOAD, STATUS, has_word
 
 
 class Content(Enum):
@@ -34,6 +34,7 @@ class Content(Enum):
 
 
 _STAMP = Cell(Kind.STAMP)
+_NOTHING = frozenset(MISSING) - {"-"}  # which may be a scale's sign in a column of its own
 _FEW = 0.05
 _CONTENT = {
     Kind.NUMBER: Content.NUMBER,
@@ -51,7 +52,8 @@ _CONTENT = {
 class Column:
     """One column. Arrays have shape (rows,); `cells` are the distinct texts read, `code` picks each row's.
 
-    A column that pandas read as numbers has no cells. `value` is as written, NaN where there is no number.
+    A column that pandas read as numbers has no cells. `value` is as written, NaN where there is no number. Stamps
+    that were read together share one cell; `written` holds each row's text.
     """
 
     position: int
@@ -62,6 +64,7 @@ class Column:
     cells: tuple[Cell, ...] = ()
     code: IntArray | None = None
     stamps: Stamps | None = None
+    written: Texts | None = None
 
     @property
     def name(self) -> str:
@@ -84,6 +87,12 @@ class Column:
             if cell.unit and count:
                 total[cell.unit] += int(count)
         return total.most_common(1)[0][0] if total else None
+
+    def text_at(self, row: int) -> str:
+        """A row's text; of a column of numbers its name."""
+        if self.written is not None:
+            return bytes(self.written[row]).decode("utf-8", errors="replace").strip()
+        return self.name if self.code is None else self.texts[self.code[row]]
 
     def at(self, rows: IntArray) -> FloatArray:
         """The values of some rows as written; all of them are not copied. `rows` rises."""
@@ -148,37 +157,41 @@ def read_columns(grid: Grid, layout: Layout) -> list[Column]:
 def _column(position: int, heading: Heading, series: pd.Series, decimal: str) -> Column:
     if pd.api.types.is_numeric_dtype(series):
         value = series.to_numpy(dtype=np.float64)
-        value = np.where(np.isinf(value), np.nan, value) if np.isinf(value).any() else value
-        content = Content.EMPTY if np.isnan(value).all() else Content.NUMBER
+        finite = np.isfinite(value)
+        value = value if finite.all() else np.where(finite, value, np.nan)
+        content = Content.NUMBER if finite.any() else Content.EMPTY
         return Column(position, heading, content, value)
-    codes, distinct = pd.factorize(series)
-    code = np.asarray(codes, dtype=np.int64)
-    texts = tuple(str(t).strip() for t in distinct)
-    stamps = stamps_by_shape(texts) if len(texts) >= FEWEST else [None] * len(texts)
-    cells = tuple(read_cell(t, decimal) if s is None else _STAMP for t, s in zip(texts, stamps, strict=True))
-    return _column_of_cells(position, heading, texts, cells, stamps, code)
-
-
-def _column_of_cells(
-    position: int,
-    heading: Heading,
-    texts: tuple[str, ...],
-    cells: tuple[Cell, ...],
-    known: Sequence[Stamp | None],
-    code: IntArray,
-) -> Column:
+    stamps, written = None, None
+    if isinstance(series.dtype, pd.CategoricalDtype):
+        series = series.cat.remove_categories(
+            [t for t in series.cat.categories if str(t).strip() in _NOTHING]
+        )
+        texts = [str(t).strip() for t in series.cat.categories]
+        cells = [read_cell(t, decimal) for t in texts]
+        code: IntArray = np.array(series.cat.codes, dtype=np.int64)
+    else:
+        written = np.ascontiguousarray(series.to_numpy(dtype=np.bytes_))
+        stamps, is_stamp = read_stamps(written)
+        odd, odd_code = np.unique(written[~is_stamp], return_inverse=True)
+        texts = [bytes(t).decode("utf-8", errors="replace").strip() for t in (*written[is_stamp][:1], *odd)]
+        has_stamp = int(is_stamp.any())
+        cells = [_STAMP] * has_stamp + [read_cell(t, decimal) for t in texts[has_stamp:]]
+        code = np.zeros(len(written), dtype=np.int64)
+        code[~is_stamp] = odd_code + has_stamp
+    code[np.isin(code, [i for i, text in enumerate(texts) if text in _NOTHING])] = -1
     counts = np.bincount(code[code >= 0], minlength=len(cells))
     tally: Counter[Content] = Counter()
     for cell, count in zip(cells, counts, strict=True):
-        if content := _CONTENT.get(cell.kind):
+        if kind := _CONTENT.get(cell.kind):
             # A fault mark counts for little: a column of one number among fifty marks is a column of numbers.
-            tally[content] += int(count) if cell.kind is not Kind.OVERLOAD else 0
+            tally[kind] += int(count) if cell.kind is not Kind.OVERLOAD else 0
     content = tally.most_common(1)[0][0] if tally else Content.EMPTY
+    if content is not Content.STAMP:
+        stamps = None
+    elif stamps is None:
+        stamps = stamps_from([stamp_from(t) for t in texts], code)
     value = np.array([c.value for c in cells] + [np.nan])[code]
-    stamps = None
-    if content is Content.STAMP:
-        stamps = stamps_from([s or stamp_from(t) for t, s in zip(texts, known, strict=True)], code)
-    return Column(position, heading, content, value, texts, cells, code, stamps)
+    return Column(position, heading, content, value, tuple(texts), tuple(cells), code, stamps, written)
 
 
 def overfull(columns: Sequence[Column], layout: Layout) -> BoolArray:

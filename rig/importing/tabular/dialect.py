@@ -6,9 +6,10 @@ import csv
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import lru_cache
 
-from rig.importing.tabular.cells import Cell, Kind, read_cell
+from rig.importing.tabular.cells import PLAIN_NUMBER, Kind, read_cell
 
 BLANKS = " "
 MIXED = " ,"
@@ -18,7 +19,7 @@ DECIMALS = (".", ",")
 LONGEST_LINE = 20_000
 READ = frozenset({Kind.NUMBER, Kind.GROUPED, Kind.STAMP})
 _MOST_CELLS = 512
-_SCORED_LINES = 150
+_SCORED_LINES = 100
 _BLANKED = str.maketrans(",;|", "   ")
 _ALL_READ = 0.95
 _ARROW = re.compile(r"\s-+>\s")
@@ -58,23 +59,22 @@ class Dialect:
             return [c.strip() for c in row]
         return [c.strip() for c in line.split(self.delimiter)]
 
-
-@dataclass
-class Reader:
-    """Cells read once per text and decimal mark."""
-
-    known: dict[tuple[str, str], Cell] = field(default_factory=dict)
-
-    def kinds(self, cells: Sequence[str], decimal: str) -> list[Kind]:
+    def kinds(self, line: str) -> tuple[Kind, ...]:
         """What each cell of a line is."""
-        return [self.cell(c, decimal).kind for c in cells]
+        if _plain_line(self.delimiter, self.decimal).fullmatch(line):
+            blank = self.delimiter in (BLANKS, MIXED)
+            return (Kind.NUMBER,) * (len(line.split()) if blank else line.count(self.delimiter or "\n") + 1)
+        return tuple(read_cell(c, self.decimal).kind for c in self.cut(line))
 
-    def cell(self, text: str, decimal: str) -> Cell:
-        """The text read under a decimal mark."""
-        cell = self.known.get((text, decimal))
-        if cell is None:
-            cell = self.known[text, decimal] = read_cell(text, decimal)
-        return cell
+
+@lru_cache
+def _plain_line(delimiter: str | None, decimal: str) -> re.Pattern[str]:
+    """What a line of nothing but plain numbers looks like, of which most files are made."""
+    number, blank = PLAIN_NUMBER[decimal].pattern, "[ \\t]*" if delimiter in (BLANKS, MIXED) else " *"
+    apart = (
+        "[ \\t]+" if delimiter in (BLANKS, MIXED) else f" *{re.escape(delimiter)} *" if delimiter else "(?!)"
+    )
+    return re.compile(rf"{blank}{number}(?:{apart}{number})*{blank}", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -94,9 +94,7 @@ def unmixed(text: str) -> str:
     return _ARROW.sub(" ", text).translate(_BLANKED)
 
 
-def fits_of(
-    lines: Sequence[str], reader: Reader, delimiter: str | None, decimal: str | None
-) -> Iterator[Fit]:
+def fits_of(lines: Sequence[str], delimiter: str | None, decimal: str | None) -> Iterator[Fit]:
     """Every cut that makes at least two rows of numbers or times out of a sample of lines."""
     filled = [line for line in lines if line.strip() and len(line) <= LONGEST_LINE]
     scored = filled[:: max(1, len(filled) // _SCORED_LINES)]
@@ -109,11 +107,10 @@ def fits_of(
     for cut in delimiters:
         if cut in (BLANKS, None, MIXED) and best > _ALL_READ * len(scored):
             return  # every cell is read already; a cut at blanks could only take stamps apart
-        rows = [Dialect(cut, ".").cut(line) for line in scored]
         for mark in (decimal,) if decimal else DECIMALS:
             if (mark == cut and '"' not in together) or (cut == MIXED and mark == ","):
                 continue
-            if fit := _fit(Dialect(cut, mark), rows, reader):
+            if fit := _fit(Dialect(cut, mark), scored):
                 best = max(best, fit.score if fit.width > 2 or "." in together else 0.0)
                 yield fit
 
@@ -126,30 +123,31 @@ def _may_be_mixed(together: str, lines: int, present: Sequence[str]) -> bool:
     return few or _POINTS_AROUND_COMMA.search(together) is not None
 
 
-def _fit(dialect: Dialect, rows: Sequence[list[str]], reader: Reader) -> Fit | None:
+def _fit(dialect: Dialect, lines: Sequence[str]) -> Fit | None:
     score: dict[int, float] = defaultdict(float)
-    tables: dict[int, list[list[Kind]]] = {}
+    tables: dict[int, Counter[tuple[Kind, ...]]] = defaultdict(Counter)
     read_cells: Counter[int] = Counter()
-    for cells in rows:
-        if len(cells) > _MOST_CELLS:
-            continue
-        kinds = reader.kinds(cells, dialect.decimal)
+    for kinds, count in Counter(map(dialect.kinds, lines)).items():
+        width = len(kinds)
         filled = [k for k in kinds if k not in _NEUTRAL]
         read = sum(k in READ for k in kinds)
         typed = sum(_WEIGHT.get(k, 0.0) for k in filled)
-        if not read or typed < 0.5 * len(filled):
+        if width > _MOST_CELLS or not read or typed < 0.5 * len(filled):
             continue
-        width = len(cells)
-        score[width] += (typed / len(filled)) ** 2
-        read_cells[width] += read
-        tables.setdefault(width, []).append(kinds)
+        score[width] += count * (typed / len(filled)) ** 2
+        read_cells[width] += count * read
+        tables[width][kinds] = count
     if not score:
         return None
     width = max(score, key=lambda w: (score[w], w))
     table = tables[width]
-    if len(table) < 2:
+    if table.total() < 2:
         return None
-    columns = [Counter(row[j] for row in table if row[j] is not Kind.EMPTY) for j in range(width)]
-    kinds = [c.most_common(1)[0][0] if c else Kind.EMPTY for c in columns]
-    kinds = [Kind.NUMBER if k is Kind.GROUPED else k for k in kinds]
-    return Fit(dialect, score[width], width, read_cells[width] / len(table), tuple(kinds), len(table))
+    columns: list[Counter[Kind]] = [Counter() for _ in range(width)]
+    for kinds, count in table.items():
+        for column, kind in zip(columns, kinds, strict=True):
+            column[kind] += count if kind is not Kind.EMPTY else 0
+    usual = [c.most_common(1)[0][0] if c.total() else Kind.EMPTY for c in columns]
+    usual = [Kind.NUMBER if k is Kind.GROUPED else k for k in usual]
+    read_per_row = read_cells[width] / table.total()
+    return Fit(dialect, score[width], width, read_per_row, tuple(usual), table.total())

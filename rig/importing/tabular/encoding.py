@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rig.errors import TableRefused
@@ -30,7 +31,9 @@ _NO_TABLES = (
 _HEAD = 1 << 16
 _BLANK = b"\0 \t\r\n"
 _CONTROL_BYTES = bytes([*range(9), 11, 12, *range(14, 32), 127])
-_CONTROLS = dict.fromkeys([*_CONTROL_BYTES, 0x85, 0x2028, 0x2029, 0xFEFF], " ")
+_COUNTED = bytes([*range(9), *range(14, 27), *range(28, 32)])
+_BLANKED = bytes.maketrans(_CONTROL_BYTES, b" " * len(_CONTROL_BYTES))
+_ODD_BLANKS = ("\x85", "\u2028", "\u2029", "\ufeff")
 
 
 @dataclass(frozen=True)
@@ -66,9 +69,9 @@ def decode(raw: bytes, file: str, encoding: str | None = None) -> Decoded:
         return Decoded(raw.decode("ascii"), "ascii")
     for mark, name in _MARKS:
         if raw.startswith(mark):
-            return _clean(_whole_units(raw[len(mark) :], name).decode(name, errors="replace"), name, ())
+            return _clean(_as_utf8(raw[len(mark) :], name), name)
     if wide := _two_byte_pattern(raw):
-        return _clean(_whole_units(raw, wide).decode(wide, errors="replace"), wide, ())
+        return _clean(_as_utf8(raw, wide), wide)
     return _without_mark(raw, file)
 
 
@@ -81,12 +84,13 @@ def _as_told(raw: bytes, file: str, encoding: str) -> Decoded:
         ) from e
     except (UnicodeError, ValueError) as e:
         raise TableRefused(f"the bytes are not {encoding}", file, cure="Leave out encoding") from e
-    return _clean(text, encoding, ())
+    return _clean(text.encode(errors="replace"), encoding)
 
 
-def _whole_units(raw: bytes, encoding: str) -> bytes:
+def _as_utf8(raw: bytes, encoding: str) -> bytes:
+    """Whole characters of an encoding as UTF-8, broken ones marked."""
     width = 4 if "32" in encoding else 2 if "16" in encoding else 1
-    return raw[: len(raw) // width * width]
+    return raw[: len(raw) // width * width].decode(encoding, errors="replace").encode()
 
 
 def _two_byte_pattern(raw: bytes) -> str | None:
@@ -106,29 +110,32 @@ def _without_mark(raw: bytes, file: str) -> Decoded:
     if len(raw) < padded:
         notes.append(f"{padded - len(raw)} NUL bytes at the end were dropped")
     sample = raw[: 1 << 20]
-    controls = sum(sample.count(b) for b in (*range(9), *range(14, 27), *range(28, 32)))
+    controls = len(sample) - len(sample.translate(None, _COUNTED))
     if controls > max(8, len(sample) // 20):
         line = sample[: sample.find(b"\0") if b"\0" in sample else 0].count(b"\n") + 1
         raise TableRefused("this is a binary file, not a table of text", file, line, _EXPORT)
     if controls:
         notes.append("control characters were read as blanks")
     try:
-        return _clean(raw.decode("utf-8"), "utf-8", notes)
+        return _clean(raw, "utf-8", notes)
     except UnicodeDecodeError:
         pass
     patched = raw.decode("utf-8", errors="replace")
     broken = patched.count("\ufffd")
     if sum(1 for c in patched[: 1 << 20] if c > "\x7f") > 2 * broken:
         notes.append(f"{broken} broken UTF-8 characters")
-        return _clean(patched, "utf-8", notes)
+        return _clean(patched.encode(), "utf-8", notes)
     try:
-        return _clean(raw.decode("cp1252"), "cp1252", notes)
+        return _clean(raw.decode("cp1252").encode(), "cp1252", notes)
     except UnicodeDecodeError:
-        return _clean(raw.decode("latin-1"), "latin-1", notes)
+        return _clean(raw.decode("latin-1").encode(), "latin-1", notes)
 
 
-def _clean(text: str, encoding: str, notes: tuple[str, ...] | list[str]) -> Decoded:
-    text = text.removeprefix("\ufeff").translate(_CONTROLS)
-    if not text.strip():
+def _clean(utf8: bytes, encoding: str, notes: Sequence[str] = ()) -> Decoded:
+    """The text without control characters, which would be lost on everything behind."""
+    text = utf8.translate(_BLANKED).decode().removeprefix("\ufeff")
+    for blank in _ODD_BLANKS:
+        text = text.replace(blank, " ")
+    if text.isspace():
         raise TableRefused("the file is empty", cure="Check that the logger closed it")
     return Decoded(text, encoding, tuple(notes))

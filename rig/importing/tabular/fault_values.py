@@ -8,6 +8,8 @@ The round nines and the ends of 16-bit integers: common practice, no source.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from rig.arrays import BoolArray, FloatArray
@@ -33,13 +35,20 @@ _MASS_FAULTS = (
     -8388608.0,
     2147483647.0,
 )
-_HEAVIEST = 9000.0  # no fault value of a scale lies below
 _OTHER_FAULTS = (-999.0, -999.9, -9999.0, 9999.0, 9999.9)
 _PLAUSIBLE_C = (-90.0, 300.0)
+_SOUND = {Role.TEMPERATURE: (-90.0, POWER_ON_C - 0.1), Role.MASS: (-9000.0, 9000.0)}
 _POWER_ON_JUMP_K = 10.0
 _LONE_JUMP_K = 20.0
 _JUMP_SHARE = 0.25
 _MOST_POWER_ON_ROWS = 10
+
+
+def is_beyond_doubt(role: Role, written: FloatArray, inside: FloatArray) -> bool:
+    """Whether no value is one that a sensor sends instead of a reading; NaN leaves it open."""
+    low, high = _SOUND.get(role, (math.inf, -math.inf))
+    value = written if role is Role.MASS else inside
+    return bool(low <= value.min() and value.max() <= high)
 
 
 def fault_values(role: Role, written: FloatArray, inside: FloatArray) -> dict[float, BoolArray]:
@@ -49,14 +58,12 @@ def fault_values(role: Role, written: FloatArray, inside: FloatArray) -> dict[fl
     """
     if role in (Role.TEMPERATURE, Role.DEW_POINT, Role.SET_POINT):
         low, high = _PLAUSIBLE_C
-        if not np.any((inside < low) | (inside > high)):  # NaN compares False
-            return {}
         odd = (inside < low) | (inside > high)
+        if not odd.any():
+            return {}
         found = {v: odd & np.isclose(written, v, rtol=0, atol=1e-6) for v in TEMPERATURE_FAULTS}
         found |= {v: odd & np.isclose(inside, v, rtol=0, atol=0.06) for v in _DISCONNECTED_C}
     elif role is Role.MASS:
-        if not np.any((written > _HEAVIEST) | (written < -_HEAVIEST)):
-            return {}
         found = {v: written == v for v in _MASS_FAULTS}
     elif role in (Role.HUMIDITY, Role.PRESSURE):
         found = {v: written == v for v in _OTHER_FAULTS}
@@ -79,8 +86,6 @@ def power_on_rows(temp_c: FloatArray) -> BoolArray:
     its next steps are of the same size as the first, the step off a power-on value is not.
     """
     out = np.zeros(len(temp_c), dtype=np.bool_)
-    if not len(temp_c) or temp_c.max() < POWER_ON_C - 0.02:
-        return out
     exact = np.abs(temp_c - POWER_ON_C) < 0.02
     if not exact.any() or exact.all():
         return out

@@ -3,32 +3,42 @@
 from __future__ import annotations
 
 import csv
-import io
 import re
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
 from rig.arrays import IntArray
 from rig.errors import TableRefused
+from rig.importing.tabular.cells import Kind
 from rig.importing.tabular.dialect import BLANKS, MIXED, unmixed
 from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.report import Log
+from rig.importing.tabular.stamps import LONGEST
 from rig.importing.tabular.words import MISSING
 
 _NO_DELIMITER = "\x1f"  # decoding leaves no such character in a text
 _SHAPE = re.compile(r"[\d+\-\s]")
+_NUMBERS, _STAMPS, _ANY_STAMPS = "float64", "S32", f"S{LONGEST + 1}"
+_TYPES = {Kind.NUMBER: _NUMBERS, Kind.STAMP: _STAMPS}
 _MISSING = [mark for mark in MISSING if mark != "-"]  # which may be a scale's sign in a column of its own
 _TOO_WIDE = (pd.errors.ParserError, pd.errors.ParserWarning)
+_BLANK_LINES = ("\n\n", "\n\r\n", "\r\r")
 _TAIL_CHARS = 8192
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """The table's cells by column, numbers where a column holds nothing else, and the line of each row."""
+    """The table's cells by column, and the line of each row.
+
+    A column is of numbers where it holds nothing else, of bytes where it mostly holds stamps, else of categories.
+    """
 
     columns: tuple[pd.Series, ...]
     line: IntArray
@@ -43,13 +53,14 @@ def load(text: str, layout: Layout, file: str, log: Log) -> Grid:
         Where pandas' parser cannot cut the text into rows.
     """
     start = _offset_of_line(text, layout.first_line)
-    if '"' in text:
+    quoted = '"' in text
+    if quoted:
         text, start = _without_broken_quotes(text[start:], layout, log), 0
     try:
         try:
-            frame = _parse(text, start, layout)
+            frame = _parse(text, start, layout, quoted)
         except _TOO_WIDE:
-            frame = _parse(_without_wide_rows(text[start:], layout, log), 0, layout)
+            frame = _parse(_without_wide_rows(text[start:], layout, log), 0, layout, quoted)
     except (*_TOO_WIDE, ValueError, OverflowError) as e:
         raise TableRefused(f"the rows cannot be cut into columns ({e})", file, layout.first_line) from e
     line = np.arange(len(frame), dtype=np.int64) + layout.first_line
@@ -101,44 +112,70 @@ def _offset_of_line(text: str, line: int) -> int:
     return at
 
 
-def _parse(text: str, start: int, layout: Layout) -> pd.DataFrame:
-    """The cells from an offset on, as pandas infers them; a column not all of numbers comes out as text."""
+def _parse(text: str, start: int, layout: Layout, quoted: bool) -> pd.DataFrame:
+    """The cells from an offset on: of the kinds that the first rows have, else as much so as can be."""
     delimiter = layout.dialect.delimiter
-    quoted = '"' in text
     if delimiter == MIXED:
         text, start = unmixed(text[start:]), 0
-    raw = io.BytesIO(text.encode("utf-8", errors="replace"))
-    start = len(text[:start].encode("utf-8", errors="replace"))
+    if text.endswith(_BLANK_LINES):
+        text = text.rstrip("\r\n")
+    types = {j: _TYPES.get(kind, "category") for j, kind in enumerate(layout.kinds)}
 
-    def read(text_columns: dict[int, type[str]] | None) -> pd.DataFrame:
-        raw.seek(start)
-        return pd.read_csv(
-            raw,
+    def read(**more: Any) -> pd.DataFrame:
+        source: Any = _Pieces(text, start)
+        frame: pd.DataFrame = pd.read_csv(
+            source,
             sep=r"\s+" if delimiter in (BLANKS, MIXED) else delimiter or _NO_DELIMITER,
             decimal=layout.dialect.decimal,
             header=None,
             names=range(layout.width),
             index_col=False,
-            dtype=text_columns,
-            na_values=_MISSING,
             keep_default_na=False,
             skipinitialspace=quoted,
             skip_blank_lines=False,
             quoting=csv.QUOTE_MINIMAL if quoted and delimiter else csv.QUOTE_NONE,
             engine="c",
+            encoding_errors="replace",
+            **more,
         )
+        return frame
 
     with warnings.catch_warnings():
-        # A column of numbers in one chunk and of text in the next is read again below, as text throughout.
-        warnings.simplefilter("ignore", pd.errors.DtypeWarning)
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        frame = read(None)
-        mixed: dict[int, type[str]] = {
-            j: str
-            for j in range(layout.width)
-            if not pd.api.types.is_numeric_dtype(frame[j]) or frame[j].dtype == bool
-        }
-        return read(mixed) if mixed else frame
+        try:
+            frame = read(dtype=types, na_filter=False)
+            if not any(_is_cut_off(frame[j]) for j, kind in types.items() if kind == _STAMPS):
+                return frame
+        except pd.errors.ParserError:
+            raise
+        except ValueError:
+            pass  # something among the numbers is none
+        numbers = [j for j, kind in types.items() if kind == _NUMBERS]
+        typed = {j: _ANY_STAMPS if kind == _STAMPS else kind for j, kind in types.items() if j not in numbers}
+        frame = read(dtype=typed, na_values=dict.fromkeys(numbers, MISSING), low_memory=False)
+    mixed = [j for j in numbers if not is_numeric_dtype(frame[j]) or is_bool_dtype(frame[j])]
+    return frame.astype(dict.fromkeys(mixed, "category"))
+
+
+class _Pieces:
+    """A text from a place on, as a file that is read piece by piece: a whole copy in bytes is never made."""
+
+    def __init__(self, text: str, at: int) -> None:
+        self._text, self._at = text, at
+
+    def read(self, size: int) -> str:
+        """The next piece."""
+        self._at += size
+        return self._text[self._at - size : self._at]
+
+    def __iter__(self) -> Iterator[str]:
+        """What pandas knows a file by, and does not use."""
+        raise NotImplementedError
+
+
+def _is_cut_off(texts: pd.Series) -> bool:
+    """Whether some stamps may be longer than the room they were given."""
+    return bool((texts.to_numpy().view(np.uint8).reshape(len(texts), -1)[:, -1]).any())
 
 
 def _without_broken_quotes(body: str, layout: Layout, log: Log) -> str:

@@ -16,6 +16,7 @@ _LABEL = re.compile(
     rf"(?:(?:^|[,;|\t]|\s{{2,}})\s*(?P<words>{_NAME}(?: {_NAME}){{0,3}})|(?:(?<=\s)|(?<=^))(?P<word>{_NAME}))"
     r"\s*(?:=|:(?!\d\d(?!\d)))\s*"
 )
+_NAMES_SOMETHING = re.compile(r"=|:(?!\d\d(?!\d))")
 _LINE_END = re.compile(r"\r\n|\n|\r")
 _SAMPLE = 200
 _MOST = 0.8
@@ -38,8 +39,10 @@ def unlabelled(text: str) -> Labelled | None:
 
     Lines that name other values, or none, come out empty.
     """
-    head = _LINE_END.split(text[: 1 << 18])[:5000]
-    filled = [line for line in head if line.strip()][:_SAMPLE]
+    head = text[: 1 << 18]
+    if not _NAMES_SOMETHING.search(head):
+        return None
+    filled = [line for line in _LINE_END.split(head, 5000)[:5000] if line.strip()][:_SAMPLE]
     found = [parts for line in filled if (parts := _parts(line)) is not None]
     if len(found) < max(_FEWEST_LINES, 0.5 * len(filled)):
         return None

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from rig.errors import TableRefused
 from rig.importing.tabular.cells import Kind, read_cell, shown
-from rig.importing.tabular.dialect import BLANKS, LONGEST_LINE, MIXED, READ, Dialect, Fit, Reader, fits_of
+from rig.importing.tabular.dialect import BLANKS, LONGEST_LINE, MIXED, READ, Dialect, Fit, fits_of
 from rig.importing.tabular.header import find_header, header_below
 
 _SAMPLE_LINES = 2000
@@ -25,6 +25,7 @@ class Layout:
 
     dialect: Dialect
     width: int
+    kinds: tuple[Kind, ...]  # what each column mostly holds
     header: tuple[str, ...] | None
     header_line: int | None
     units: tuple[str, ...] | None
@@ -53,8 +54,7 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
     if lines and (found := re.fullmatch(r'\s*"?sep=(.)"?\s*', lines[0], re.IGNORECASE)):
         told, skip = found[1], 1
     lines = lines[:_SAMPLE_LINES]
-    reader = Reader()
-    fits = list(fits_of(lines[skip:], reader, delimiter or told, decimal))
+    fits = list(fits_of(lines[skip:], delimiter or told, decimal))
     if not fits:
         first = next((i for i, line in enumerate(lines, 1) if line.strip()), 1)
         raise TableRefused(
@@ -63,11 +63,11 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
             first,
             "Give a table with at least two rows of readings",
         )
-    best = max(fits, key=lambda f: _rank(f, lines, reader, skip))
-    first_at = _first_row(lines, best, reader, skip)
+    best = max(fits, key=lambda f: _rank(f, lines, skip))
+    first_at = _first_row(lines, best, skip)
     header, header_at, units = find_header(lines[skip:first_at], best, skip)
     if header is None and (below := header_below(lines[first_at:], best)):
-        first_at = _first_row(lines, best, reader, first_at + below)
+        first_at = _first_row(lines, best, first_at + below)
         header, header_at, units = find_header(lines[skip:first_at], best, skip)
     _refuse_double_comma(lines, first_at, best, header_at, file)
     top = header_at if header_at is not None else first_at
@@ -76,6 +76,7 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
     return Layout(
         fit.dialect,
         fit.width,
+        fit.kinds,
         header,
         None if header_at is None else header_at + 1,
         units,
@@ -122,9 +123,9 @@ def _open_decimal(rows: Sequence[str], best: Fit, fits: Sequence[Fit]) -> tuple[
     return best, tuple(open_columns)
 
 
-def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[float, bool, bool, float, bool]:
+def _rank(fit: Fit, lines: Sequence[str], skip: int) -> tuple[float, bool, bool, float, bool]:
     """Sort key: explained rows first, then a header as wide as the rows, then a delimiter."""
-    first = _first_row(lines, fit, reader, skip)
+    first = _first_row(lines, fit, skip)
     header, _, _ = find_header(lines[skip:first], fit, skip)
     lone_comma = (
         fit.dialect.delimiter == "," and fit.width == 2 and "." not in "".join(lines[first : first + 50])
@@ -139,16 +140,15 @@ def _rank(fit: Fit, lines: Sequence[str], reader: Reader, skip: int) -> tuple[fl
     )
 
 
-def _first_row(lines: Sequence[str], fit: Fit, reader: Reader, skip: int) -> int:
+def _first_row(lines: Sequence[str], fit: Fit, skip: int) -> int:
     """The index of the first line whose cells are of the kinds that the table's columns have."""
     core = [j for j, k in enumerate(fit.kinds) if k in READ]
     for at in range(skip, len(lines)):
         if not lines[at].strip() or len(lines[at]) > LONGEST_LINE:
             continue
-        cells = fit.dialect.cut(lines[at])
-        if len(cells) != fit.width:
+        kinds = fit.dialect.kinds(lines[at])
+        if len(kinds) != fit.width:
             continue
-        kinds = reader.kinds(cells, fit.dialect.decimal)
         same = sum(
             (kinds[j] in READ) and ((kinds[j] is Kind.STAMP) == (fit.kinds[j] is Kind.STAMP)) for j in core
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from rig.errors import TableRefused
 
@@ -10,8 +11,8 @@ MOST_BYTES = 1 << 29
 MOST_ROWS = 5_000_000
 MOST_CELLS = 40_000_000
 MOST_LINE_BYTES = 200_000
-_PART = 1 << 24
-_LINE_ENDS = (10, 13)
+_PART = 1 << 18
+_LINE_ENDS = (b"\n", b"\r")
 _DELIMITERS = (b",", b";", b"\t", b"|")
 
 
@@ -27,39 +28,37 @@ def refuse_too_large(raw: bytes, file: str) -> None:
         raise TableRefused(
             f"the file is larger than {MOST_BYTES >> 20} MiB", file, cure="Split it into parts"
         )
-    rows = _rows(raw, file)
+    _refuse_long_lines(raw, file)
+    if len(raw) < MOST_ROWS:  # each row and each cell takes a byte
+        return
+    codes = np.frombuffer(raw, dtype=np.uint8)
+    rows = 1 + max(_count(codes, end) for end in _LINE_ENDS)
     if rows > MOST_ROWS:
         raise TableRefused(
             f"it has more than {MOST_ROWS:,} rows", file, cure="Split it into parts, or thin it out"
         )
-    cells = rows + max(raw.count(d) for d in _DELIMITERS)
-    if cells > MOST_CELLS:
+    if len(raw) > MOST_CELLS and rows + max(_count(codes, d) for d in _DELIMITERS) > MOST_CELLS:
         raise TableRefused(
             f"it has more than {MOST_CELLS:,} cells", file, cure="Export fewer columns, or split it"
         )
 
 
-def _rows(raw: bytes, file: str) -> int:
-    """How many lines there are, none of them too long."""
-    rows, line_began = 1, 0
-    for part_at in range(0, len(raw), _PART):
-        part = np.frombuffer(raw, dtype=np.uint8, count=min(_PART, len(raw) - part_at), offset=part_at)
-        ends = part_at + np.flatnonzero((part == _LINE_ENDS[0]) | (part == _LINE_ENDS[1]))
-        lengths = np.diff(ends, prepend=line_began)
-        long = np.flatnonzero(lengths > MOST_LINE_BYTES)
-        if long.size:
-            _refuse_line(rows + int(long[0]), file)
-        rows += ends.size
-        line_began = int(ends[-1]) if ends.size else line_began
-        if part_at + part.size - line_began > MOST_LINE_BYTES:
-            _refuse_line(rows, file)
-    return rows
+def _count(codes: npt.NDArray[np.uint8], byte: bytes) -> int:
+    parts = (codes[at : at + _PART] for at in range(0, len(codes), _PART))
+    return sum(int(np.count_nonzero(part == byte[0])) for part in parts)
 
 
-def _refuse_line(line: int, file: str) -> None:
-    raise TableRefused(
-        f"a line is longer than {MOST_LINE_BYTES:,} characters",
-        file,
-        line,
-        cure="Export the readings line by line",
-    )
+def _refuse_long_lines(raw: bytes, file: str) -> None:
+    """Leap from line end to line end, each as far ahead as a line may reach."""
+    at = 0
+    while len(raw) - at > MOST_LINE_BYTES:
+        reach = at + MOST_LINE_BYTES + 1
+        ahead = next((end for mark in _LINE_ENDS if (end := raw.rfind(mark, at, reach)) >= 0), None)
+        if ahead is None:
+            raise TableRefused(
+                f"a line is longer than {MOST_LINE_BYTES:,} characters",
+                file,
+                max(raw.count(end, 0, at) for end in _LINE_ENDS) + 1,
+                cure="Export the readings line by line",
+            )
+        at = ahead + 1

@@ -216,11 +216,11 @@ def _settle_decimal(m: Measuring, column: Column, measure: Measure) -> None:
 
 def _numbers_rows(column: Column) -> bool:
     """Whether a column only numbers the rows: by its header, or as it counts from 0 or 1 and names nothing."""
+    if column.unit is not None:
+        return False
     text = column.heading.text
     value = column.value[np.isfinite(column.value)]
     counts = float(np.mean(np.diff(value) == 1)) if len(value) > 1 else 1.0
-    if column.unit is not None:
-        return False
     if has_word(text, INDEX) or text == "#":
         return counts > 0.5
     fewest = _FEWEST_COUNTED if text else 2

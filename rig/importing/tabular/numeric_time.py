@@ -133,8 +133,10 @@ def _serial_days(value: FloatArray, why: str) -> NumberTime:
 
 def _elapsed(column: Column, unit: TimeUnit, whole: bool, why: str) -> NumberTime:
     factor = _SECONDS[unit]
-    rows = np.arange(len(column.value))
-    time_s = column.value * factor if column.cell_unit(rows) is None else column.inside(rows, column.unit)
+    if column.cell_unit(slice(None)) is None:
+        time_s = column.value * factor
+    else:
+        time_s = column.inside(np.arange(len(column.value)), column.unit)
     wraps: tuple[float, ...] = ()
     if unit in (TimeUnit.MILLISECONDS, TimeUnit.MICROSECONDS):
         wraps = (2**16 * factor, 2**32 * factor)

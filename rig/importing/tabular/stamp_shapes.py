@@ -1,88 +1,172 @@
-"""Many stamps of one shape read at once, by the places of their digits.
+"""A column of stamps read at once: the clock's digits by their places, and what stands around them once a text.
 
-Long recordings hold hundreds of thousands of different stamps; taking each apart by itself is too slow.
+Long recordings hold hundreds of thousands of different stamps, but few days; taking each apart is too slow.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from itertools import repeat
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
-from rig.arrays import IntArray
-from rig.importing.tabular.stamps import Stamp, stamp_from
+from rig.arrays import BoolArray, FloatArray, IntArray
+from rig.importing.tabular.stamps import HALF_DAY_H, Stamp, Stamps, clock_exists, stamp_from, stamps_from
 
-FEWEST = 500  # below this many stamps one by one is as quick
-_RUN = re.compile(r"\d+")
-_LONGEST = 40
+Texts = npt.NDArray[np.bytes_]
+_Bytes = npt.NDArray[np.uint8]
+
+_RUN = re.compile(rb"\d+")
+_COMPACT_DIGITS = 6  # of a clock written as 101500
+_MOST_SHAPES = 24
+_MOST_FRAMES = 5000
+_ZERO = np.uint8(ord("0"))
 
 
-def stamps_by_shape(texts: Sequence[str]) -> list[Stamp | None]:
-    """The stamps of the texts that have the middle one's shape; None for each that has not.
+@dataclass(frozen=True)
+class _Shape:
+    """Where the digits of hour, minute, second and fraction stand in texts like a model, and the model's stamp.
 
-    Reads plain shapes only, where each field is a run of digits of its own: no month names, no AM and PM, no
-    20260314.
+    `runs` are all runs of digits: where a text has others its digits mean something else. A text's frame is what is
+    left of it with a 1 for every digit of its clock, which is a time by any clock.
     """
-    nothing: list[Stamp | None] = [None] * len(texts)
-    model = texts[len(texts) // 2]
-    like = stamp_from(model)
-    if like is None or like.has_half_day or len(model) > _LONGEST:
-        return nothing
-    runs = [(run.start(), run.end()) for run in _RUN.finditer(model)]
-    fields = _fields(model, runs, like)
-    if fields is None:
-        return nothing
-    letters = np.array([t if len(t) == len(model) else "" for t in texts], dtype=f"U{len(model)}")
-    grid = letters.view(np.uint32).reshape(len(texts), len(model)).astype(np.int64) - ord("0")
-    pattern = np.array([ord(c) for c in model]) - ord("0")
-    is_digit = (pattern >= 0) & (pattern <= 9)
-    fits = ((grid[:, is_digit] >= 0) & (grid[:, is_digit] <= 9)).all(axis=1)
-    fits &= (grid[:, ~is_digit] == pattern[~is_digit]).all(axis=1)
-    value = {name: _number(grid, *runs[at]) for name, at in fields.items()}
-    zone = [at for at in range(len(runs)) if at not in fields.values()]
-    for start, end in (runs[at] for at in zone):
-        fits &= (grid[:, start:end] == pattern[start:end]).all(axis=1)
-    clock_s = np.zeros(len(texts))
-    if like.clock is not None:
-        clock_s = value["h"] * 3600.0 + value["m"] * 60.0
-        fits &= (value["m"] <= 59) & ((value["h"] <= 24) | (like.date is None))
-    if "s" in value:
-        clock_s += value["s"]
-        fits &= value["s"] <= 60
-    if "f" in value:
-        start, end = runs[fields["f"]]
-        clock_s += value["f"] / 10.0 ** (end - start)
-    columns = [value[name].tolist() for name in ("a", "b", "c")] if like.date is not None else []
-    dates = zip(*columns, strict=True) if columns else repeat(None)
-    clocks = clock_s.tolist() if like.clock is not None else repeat(None)
-    return [
-        Stamp(date, like.order, like.year_may_lead, clock, like.parts, like.has_fraction, False, like.zone_s)
-        if fit
-        else None
-        for fit, date, clock in zip(fits.tolist(), dates, clocks, strict=False)
-    ]
+
+    fields: tuple[tuple[int, int], ...]
+    runs: tuple[tuple[int, int], ...]
+    like: Stamp
+
+    @property
+    def places(self) -> list[int]:
+        """The place of every digit of the clock."""
+        return [place for field in self.fields for place in range(*field)]
+
+    def clock_s(self, grid: _Bytes) -> tuple[FloatArray, BoolArray]:
+        """The seconds that digits show, and whether a clock can; of bytes of shape (rows, places)."""
+        if not self.fields:
+            return np.zeros(len(grid)), np.ones(len(grid), dtype=np.bool_)
+        counts = [_number(grid[:, start:end]) for start, end in self.fields]
+        hour, minute = counts[:2]
+        second = counts[2] if self.like.parts == 3 else np.zeros_like(hour)
+        exists = clock_exists(hour, minute, second, self.like.date is not None, self.like.has_half_day)
+        hour = np.mod(hour, HALF_DAY_H) if self.like.has_half_day else hour
+        clock_s: FloatArray = hour * 3600.0 + minute * 60.0 + second
+        if self.like.has_fraction:
+            start, end = self.fields[-1]
+            clock_s += counts[-1] / 10.0 ** (end - start)
+        return clock_s, exists
+
+    def of_frame(self, frame: bytes) -> tuple[Stamp | None, float]:
+        """A frame's stamp, if it is one as the model is, and its clock beyond what its digits show [s]."""
+        stamp = stamp_from(_text(frame)) if not self.fields or _runs(frame) == self.runs else None
+        if stamp is None or _form(stamp) != _form(self.like):
+            return None, 0.0
+        return stamp, (stamp.clock or 0.0) - float(self.clock_s(_grid(np.array([frame])))[0][0])
 
 
-def _fields(model: str, runs: Sequence[tuple[int, int]], like: Stamp) -> dict[str, int] | None:
-    """Which run of digits is which field, or None where runs and fields do not match one to one."""
-    date = ["a", "b", "c"] if like.date is not None else []
-    clock = ["h", "m", "s"][: like.parts] + (["f"] if like.has_fraction else [])
-    zone_runs = len(runs) - len(date) - len(clock)
-    if not 0 <= zone_runs <= (2 if like.zone_s is not None else 0):
+def read_stamps(texts: Texts) -> tuple[Stamps, BoolArray]:
+    """The stamps of texts, and which texts are one; both of shape (rows,)."""
+    known: list[Stamp | None] = []
+    which = np.full(len(texts), -1, dtype=np.int64)
+    clock_s = np.full(len(texts), np.nan)
+    left = np.flatnonzero(texts != b"")
+    for _ in range(_MOST_SHAPES):
+        if not len(left):
+            break
+        own = texts[left] if len(left) < len(texts) else texts
+        model = bytes(own[len(own) // 2])
+        if (shape := _shape_of(model)) is None:
+            left = left[own != model]
+            continue
+        if (read := _by_shape(own, shape)) is None:
+            break
+        framed, frame, seconds = read
+        which[left] = np.where(frame >= 0, frame + len(known), -1)
+        if shape.fields:
+            clock_s[left] = seconds
+        known += framed
+        left = left[frame < 0]
+    alone, code = np.unique(texts[left], return_inverse=True)
+    which[left] = code + len(known)
+    known += [stamp_from(_text(t)) for t in alone]
+    stamps = stamps_from(known, which)
+    is_stamp = np.array([s is not None for s in known] + [False])[which]
+    return replace(stamps, clock_s=np.where(np.isnan(clock_s), stamps.clock_s, clock_s)), is_stamp
+
+
+def _shape_of(model: bytes) -> _Shape | None:
+    """The shape of a stamp's text: the digits that prove to be its clock's; None where it is no stamp."""
+    like = stamp_from(_text(model))
+    if like is None:
         return None
-    for order in ((*date, *clock), (*clock, *date)):
-        at = {name: position for position, name in enumerate(order)}
-        read = tuple(int(model[slice(*runs[at[name]])]) for name in date)
-        if read == (like.date or ()):
-            # Behind a clock that comes first, a zone's digits would stand between the two.
-            return at if zone_runs == 0 or order[: len(date)] == tuple(date) else None
-    return None
+    runs = _runs(model)
+    pieces = [piece for run in runs for piece in (_pieces(*run) if like.parts == 3 else [run])]
+    count = like.parts + like.has_fraction
+    for first in range(len(pieces) - count + 1 if count else 0):
+        shape = _Shape(tuple(pieces[first : first + count]), runs, like)
+        stamp, offset_s = shape.of_frame(_framed(model, shape))
+        same = stamp is not None and (stamp.date, stamp.zone_s) == (like.date, like.zone_s)
+        shown_s, exists = shape.clock_s(_grid(np.array([model])))
+        if same and exists[0] and abs(shown_s[0] + offset_s - (like.clock or 0.0)) < 1e-6:
+            return shape
+    return _Shape((), runs, like)
 
 
-def _number(grid: IntArray, start: int, end: int) -> IntArray:
-    total = np.zeros(len(grid), dtype=np.int64)
-    for place in range(start, end):
-        total = total * 10 + grid[:, place]
+def _by_shape(texts: Texts, shape: _Shape) -> tuple[list[Stamp | None], IntArray, FloatArray] | None:
+    """The stamps of the frames of texts, which one each text has (-1: it is of another shape), and its clock [s].
+
+    None where there are too many frames for the shape to be any help.
+    """
+    framed, fits = texts.copy(), np.ones(len(texts), dtype=np.bool_)
+    grid, frame_grid = _grid(texts), _grid(framed)
+    for place in shape.places:
+        fits &= grid[:, place] - _ZERO <= 9
+        frame_grid[:, place] = ord("1")
+    turns = np.flatnonzero(np.concatenate(([True], framed[1:] != framed[:-1])))
+    frames, code = np.unique(framed[turns], return_inverse=True)
+    if len(frames) > _MOST_FRAMES:
+        return None
+    read = [shape.of_frame(bytes(frame)) for frame in frames]
+    frame = np.repeat(code, np.diff(np.append(turns, len(texts))))
+    clock_s, exists = shape.clock_s(grid)
+    clock_s += np.array([offset_s for _, offset_s in read])[frame]
+    fits &= exists & np.array([stamp is not None for stamp, _ in read])[frame]
+    return [stamp for stamp, _ in read], np.where(fits, frame, -1), np.where(fits, clock_s, np.nan)
+
+
+def _runs(text: bytes) -> tuple[tuple[int, int], ...]:
+    return tuple(run.span() for run in _RUN.finditer(text))
+
+
+def _grid(texts: Texts) -> _Bytes:
+    """The bytes of texts, shape (rows, places)."""
+    return texts.view(np.uint8).reshape(len(texts), -1)
+
+
+def _number(digits: _Bytes) -> npt.NDArray[np.int32]:
+    total = np.zeros(len(digits), dtype=np.int32)
+    for place in range(digits.shape[1]):
+        total = total * 10 + (digits[:, place] - _ZERO)
     return total
+
+
+def _pieces(start: int, end: int) -> list[tuple[int, int]]:
+    """A run of digits, in pairs where it may be a clock without colons."""
+    if end - start != _COMPACT_DIGITS:
+        return [(start, end)]
+    return [(at, at + 2) for at in range(start, end, 2)]
+
+
+def _framed(text: bytes, shape: _Shape) -> bytes:
+    frame = bytearray(text)
+    for place in shape.places:
+        frame[place] = ord("1")
+    return bytes(frame)
+
+
+def _text(raw: bytes) -> str:
+    return bytes(raw).decode("utf-8", errors="replace").strip()
+
+
+def _form(stamp: Stamp) -> tuple[object, ...]:
+    return stamp.parts, stamp.has_fraction, stamp.has_half_day, stamp.date is None

@@ -20,7 +20,6 @@ from rig.importing.tabular.stamps import (
     Order,
     Stamp,
     Stamps,
-    days_from,
     possible_orders,
     stamp_from,
     stamps_from,
@@ -62,14 +61,14 @@ def with_dates_carried(column: Column) -> Column:
     stamps = column.stamps
     if stamps is None or stamps.has_date or column.code is None or len(column.code) < _FEWEST_CARRIED:
         return column
-    dated = stamps.date[:, 0] >= 0
+    dated = stamps.date >= 0
     plain = np.isnan(stamps.clock_s[dated]).all() and np.all(
         column.rows_of(Kind.EMPTY) | (column.code < 0) | dated
     )
     if not dated.any() or int(np.argmax(dated)) > 1 or not plain:
         return column
     last = np.maximum.accumulate(np.where(dated, np.arange(len(dated)), -1))
-    date = np.where(last[:, None] >= 0, stamps.date[np.maximum(last, 0)], -1)
+    date = np.where(last >= 0, stamps.date[np.maximum(last, 0)], -1)
     return replace(column, stamps=replace(stamps, date=date))
 
 
@@ -105,8 +104,7 @@ def by_stamps(
         say_unused(search, [c for c in (*dated[1:], *clocks) if c.position not in one_day.used])
         return one_day
     order = _order(search, column, stamps)
-    days, exists = days_from(stamps.date, order)
-    exists &= stamps.date[:, 0] >= 0
+    days, exists = stamps.days(order)
     has_own = stamps.has_clock and not (clocks and _stands_at_midnight(stamps))
     clock, clock_column = (stamps, column) if has_own else (None, None)
     if clock is None:
@@ -150,15 +148,14 @@ def _one_open_day(
     """
     told = search.profile.day_first
     orders = possible_orders(stamps, column.heading.day_first if told is None else told)
-    dates = stamps.date[stamps.date[:, 0] >= 0]
-    if len(orders) < 2 or len(np.unique(dates, axis=0)) != 1:
+    if len(orders) < 2 or len(np.unique(stamps.date[stamps.date >= 0])) != 1:
         return None
     has_own = stamps.has_clock and not (clocks and _stands_at_midnight(stamps))
     clock = column if has_own else min(clocks, key=lambda c: abs(c.position - column.position), default=None)
     if clock is None or clock.stamps is None:
         return None
     second, tick = _clock_seconds(search, clock, clock.stamps, with_date=True)
-    second = np.where(stamps.date[:, 0] >= 0, second, np.nan) if has_own else second
+    second = np.where(stamps.date >= 0, second, np.nan) if has_own else second
     used = frozenset({column.position, clock.position})
     for position in sorted(used):
         text = search.columns[position].heading.text
@@ -183,8 +180,8 @@ def _order(search: Search, column: Column, stamps: Stamps) -> Order:
     orders = possible_orders(stamps, column.heading.day_first if told is None else told)
     if len(orders) == 1:
         return orders[0]
-    has = stamps.date[:, 0] >= 0
-    first = column.texts[int(column.code[int(np.argmax(has))])] if column.code is not None else column.name
+    has = stamps.date >= 0
+    first = column.text_at(int(np.argmax(has)))
     if not orders:
         raise search.refuse(
             f"the dates, such as {shown(first)}, do not exist in any order of day and month",
@@ -209,9 +206,8 @@ def _clock_beside(
     for other in dated:
         stamps = other.stamps
         if stamps is not None and not stamps.has_clock and other.position == column.position + 1:
-            a, b, c = stamps.date.T
-            clock = np.where(a >= 0, a * 3600.0 + b * 60.0 + c, np.nan)
-            return replace(stamps, clock_s=clock, parts=np.where(a >= 0, 3, 0)), other
+            clock = np.append(stamps.dates @ np.array([3600.0, 60.0, 1.0]), np.nan)[stamps.date]
+            return replace(stamps, clock_s=clock, parts=np.where(stamps.date >= 0, 3, 0)), other
     for other in search.columns:
         beside = other.position == column.position + 1 and other.content is Content.NUMBER
         beside = beside and other.unit is None and not has_word(other.heading.text, ELAPSED)
@@ -254,7 +250,7 @@ def _clock_axis(search: Search, column: Column, stamps: Stamps) -> TimeAxis:
         one = stamps_from([start], np.zeros(1, dtype=np.int64))
         orders = possible_orders(one, search.profile.day_first)
         if len(orders) == 1:
-            day = int(days_from(one.date, orders[0])[0][0])
+            day = int(one.days(orders[0])[0][0])
             begun = (start.clock or 0.0) - float(finite[0]) if elapsed and len(finite) else 0.0
             origin = EPOCH + timedelta(days=day, seconds=begun)
             search.log.note("the date was taken from the lines above the table")
@@ -304,9 +300,9 @@ def _is_minutes_seconds(search: Search, column: Column, stamps: Stamps) -> bool:
     if first[0] == 0:
         search.log.note("the times begin at 00:00 and were taken for minutes and seconds of a timer")
         return True
-    text = column.texts[int(column.code[int(np.argmax(two))])] if column.code is not None else "the times"
+    first_text = shown(column.text_at(int(np.argmax(two))))
     raise search.refuse(
-        f"{shown(text)} may be hours and minutes or minutes and seconds (hh:mm or mm:ss)",
+        f"{first_text} may be hours and minutes or minutes and seconds (hh:mm or mm:ss)",
         PARTS_CURE,
         two,
     )

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,8 @@ from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.importing.tabular.words import MONTHS, WEEKDAYS, folded
 
 DAY_S = 86400.0
+HALF_DAY_H = 12
+_MOST_HOURS = 9999  # of an elapsed time
 
 
 class Order(StrEnum):
@@ -70,13 +73,13 @@ _NAMED_YEAR_LAST = re.compile(r"m(?P<mon>\d+)m +(?P<d>\d{1,2}) +(?P<clock>[\d:.]
 _FILLER = re.compile(r"(?<=[\d.])[\s,]+(?:klo|kl|um|at|a|à|alle|ore|om|o|kello|godz|g|v|в|στις)\.?\s+(?=\d)")
 _TRAILER = re.compile(r"(?<=\d)\s+(?:uhr|hrs|hours|h|ч)\.?$")
 _ELAPSED_DAYS = re.compile(r"(?P<days>\d{1,4})\s*(?:days?|d|tage?|jours?|giorni|dias?)[ ,]+(?P<rest>.+)")
-_SHORTEST, _LONGEST = 4, 48
+_SHORTEST, LONGEST = 4, 48
 _MOST_DATES = 0.8  # a damaged card spoils a few dates, a wrong order most
 
 
 def stamp_from(text: str) -> Stamp | None:
     """The fields of a date, a clock time or both, or None where the text is neither."""
-    if not _SHORTEST <= len(text) <= _LONGEST or not _DIGIT.search(text):
+    if not _SHORTEST <= len(text) <= LONGEST or not _DIGIT.search(text):
         return None
     plain = text.strip('"[]() ').casefold().replace("\u202f", " ").replace("\u00a0", " ")
     if _LETTER.search(plain):
@@ -130,18 +133,22 @@ def _stamp(part: dict[str, str | None]) -> Stamp | None:
         hours, minutes, seconds = int(part.get("h") or 0), int(minute_text or 0), int(second_text or 0)
         parts = 0 if minute_text is None else 3 if second_text else 2
     if parts:
-        if minutes > 59 or seconds > 60 or (hours > 24 and date is not None):
-            return None
         half = part.get("half")
+        if not clock_exists(hours, minutes, seconds, date is not None, half is not None):
+            return None
         if half:
-            if not 1 <= hours <= 12:
-                return None
-            hours = hours % 12 + (12 if half == "pm" else 0)
+            hours = hours % HALF_DAY_H + (HALF_DAY_H if half == "pm" else 0)
         tail = float(f"0.{fraction}") if fraction else 0.0
         clock = hours * 3600.0 + minutes * 60.0 + seconds + tail
     zone = part.get("zone")
     dashed = part.get("mark") == "-"
     return Stamp(date, order, dashed, clock, parts, bool(fraction), bool(part.get("half")), _zone_s(zone))
+
+
+def clock_exists(hour: Any, minute: Any, second: Any, has_date: bool, has_half_day: bool) -> Any:
+    """Whether a clock can show these numbers, alone or in arrays of one shape; elapsed hours may be many."""
+    first, last = (1, HALF_DAY_H) if has_half_day else (0, 24 if has_date else _MOST_HOURS)
+    return (minute <= 59) & (second <= 60) & (hour >= first) & (hour <= last)
 
 
 def _date_fields(part: dict[str, str | None]) -> tuple[tuple[int, int, int] | None, Order | None]:
@@ -170,9 +177,10 @@ def _zone_s(zone: str | None) -> float | None:
 
 @dataclass(frozen=True, eq=False)
 class Stamps:
-    """A column's stamps, field by field; every array has shape (rows,), NaN or -1 where a row has none."""
+    """A column's stamps, field by field; arrays of shape (rows,) but for `dates`, NaN or -1 where a row has none."""
 
-    date: IntArray  # shape (rows, 3), as written; -1 where there is no date
+    dates: IntArray  # the distinct dates, shape (dates, 3), as written
+    date: IntArray  # which of them a row bears
     order: Order | None
     year_may_lead: bool
     clock_s: FloatArray
@@ -184,7 +192,7 @@ class Stamps:
     @property
     def has_date(self) -> bool:
         """True where most stamps carry a date."""
-        return bool(np.mean(self.date[:, 0] >= 0) > 0.5) if len(self.date) else False
+        return bool(np.mean(self.date >= 0) > 0.5) if len(self.date) else False
 
     @property
     def has_clock(self) -> bool:
@@ -197,6 +205,11 @@ class Stamps:
         known = self.zone_s[np.isfinite(self.zone_s)]
         return float(known[0]) if len(known) else None
 
+    def days(self, order: Order) -> tuple[IntArray, BoolArray]:
+        """Days since 1970 of each row's date in a given order, and whether it has one that exists."""
+        days, exists = days_from(self.dates, order)
+        return np.append(days, 0)[self.date], np.append(exists, False)[self.date]
+
 
 def stamps_from(distinct: Sequence[Stamp | None], codes: IntArray) -> Stamps:
     """Spread the distinct stamps over the rows; `codes` has shape (rows,), -1 where a row has no stamp."""
@@ -204,8 +217,10 @@ def stamps_from(distinct: Sequence[Stamp | None], codes: IntArray) -> Stamps:
     blank = Stamp()
     each = [s or blank for s in distinct] + [blank]  # the last one serves code -1
     orders = {s.order for s in some if s.date is not None}
+    dates = {date: n for n, date in enumerate(dict.fromkeys(s.date for s in some if s.date is not None))}
     return Stamps(
-        date=np.array([s.date or (-1, -1, -1) for s in each], dtype=np.int64)[codes],
+        dates=np.array(list(dates), dtype=np.int64).reshape(-1, 3),
+        date=np.array([-1 if s.date is None else dates[s.date] for s in each], dtype=np.int64)[codes],
         order=next(iter(orders)) if len(orders) == 1 else None,
         year_may_lead=any(s.year_may_lead for s in some),
         clock_s=np.array([np.nan if s.clock is None else s.clock for s in each])[codes],
@@ -217,23 +232,18 @@ def stamps_from(distinct: Sequence[Stamp | None], codes: IntArray) -> Stamps:
 
 
 def days_from(date: IntArray, order: Order) -> tuple[IntArray, BoolArray]:
-    """Days since 1970 of dates in a given order, and where they exist in the calendar.
-
-    `date` has shape (rows, 3); rows without a date count as existing and get day 0.
-    """
+    """Days since 1970 of dates of shape (dates, 3) in a given order, and where they exist in the calendar."""
     place = {"y": 0, "m": 1, "d": 2}
     columns: list[IntArray] = [date[:, 0]] * 3
     for position, letter in enumerate(order.value):
         columns[place[letter]] = date[:, position]
     year, month, day = columns
     year = np.where((year >= 0) & (year < 100), year + 2000, year)
-    absent = date[:, 0] < 0
     fits = (year >= 1970) & (year < 2100) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
-    safe = fits & ~absent
-    months = np.where(safe, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
+    months = np.where(fits, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
     in_month = ((months + 1).astype("datetime64[D]") - months.astype("datetime64[D]")).astype(np.int64)
-    days = months.astype("datetime64[D]").astype(np.int64) + np.where(safe, day - 1, 0)
-    return np.where(safe, days, 0), absent | (fits & (day <= in_month))
+    days = months.astype("datetime64[D]").astype(np.int64) + np.where(fits, day - 1, 0)
+    return np.where(fits, days, 0), fits & (day <= in_month)
 
 
 def possible_orders(stamps: Stamps, day_first: bool | None) -> tuple[Order, ...]:
@@ -261,10 +271,10 @@ def possible_orders(stamps: Stamps, day_first: bool | None) -> tuple[Order, ...]
 
 def _valid(stamps: Stamps, candidates: Sequence[Order]) -> dict[Order, IntArray]:
     """The days by each order under which all dates exist, else by the one under which most do."""
-    present = stamps.date[:, 0] >= 0
-    read = {order: days_from(stamps.date, order) for order in candidates}
-    share = {order: float(np.mean(exists[present])) for order, (_, exists) in read.items() if present.any()}
+    present = int(np.count_nonzero(stamps.date >= 0))
+    read = {order: stamps.days(order) for order in candidates} if present else {}
+    share = {order: np.count_nonzero(exists) / present for order, (_, exists) in read.items()}
     best = max(share.values(), default=0.0)
     if best < _MOST_DATES:
         return {}
-    return {order: read[order][0][present & read[order][1]] for order, part in share.items() if part == best}
+    return {order: read[order][0][read[order][1]] for order, part in share.items() if part == best}

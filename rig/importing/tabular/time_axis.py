@@ -15,7 +15,7 @@ from rig.importing.tabular.preamble import start_from
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
 from rig.importing.tabular.report import Log
-from rig.importing.tabular.stamps import days_from, possible_orders, stamps_from
+from rig.importing.tabular.stamps import possible_orders, stamps_from
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 UNIT_CURE = Settles(
@@ -96,6 +96,6 @@ def stated_start(search: Search, time_s: FloatArray) -> datetime | None:
     if len(orders) != 1:
         search.log.note("the start above the table was not used: its order of day and month is open")
         return None
-    day = int(days_from(one.date, orders[0])[0][0])
+    day = int(one.days(orders[0])[0][0])
     search.log.note("the moment of the start was taken from the lines above the table")
     return EPOCH + timedelta(days=day, seconds=start.clock)

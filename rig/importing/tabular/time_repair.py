@@ -12,6 +12,8 @@ from rig.arrays import BoolArray, FloatArray, IntArray
 _WRAP_STEPS = 5.0  # a wrap leaves a step of at most this many usual steps
 _NOON_S = 3600.0  # a twelve-hour clock counts 12:59 before 1:00
 _STRAY_STEPS = 10.0  # farther than this beyond either end a lone time is damaged
+_TO_AND_FRO = (0.2, 0.8)  # newest first, nearly all steps fall; in a joined file few do
+_EVEN = 0.5  # of the steps of a shuffled steady clock nearly all are alike
 _FEWEST_ROWS = 3  # a recording that starts again has at least this many rows
 
 
@@ -34,7 +36,7 @@ def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool)
     A counter wraps where the fall, plus one period, leaves an ordinary step; a clock where it falls by more
     than half its period.
     """
-    if not np.any(np.diff(time_s) < 0):
+    if not np.any(time_s[1:] < time_s[:-1]):
         return time_s, 0
     sound = ~_strays(time_s, keep_twins=False)
     running, times = _carried_on(time_s[sound], periods_s, is_clock=is_clock)
@@ -67,10 +69,24 @@ def _usual(steps: FloatArray) -> float:
     return float(np.median(forward)) if len(forward) else 0.0
 
 
+def wanders_at(time_s: FloatArray) -> int | None:
+    """The row from which the time runs to and fro by no order; None where it rises, or a steady one was shuffled.
+
+    Sorted, the rows of a steady clock are evenly apart whatever order they stood in; those of a broken one are not.
+    """
+    falls = np.flatnonzero(time_s[1:] < time_s[:-1])
+    low, high = _TO_AND_FRO
+    if not low * len(time_s) < len(falls) < high * len(time_s):
+        return None
+    steps = np.diff(np.unique(time_s))
+    usual = _usual(steps)
+    even = np.mean((steps > 0.5 * usual) & (steps < 1.5 * usual)) if len(steps) else 1.0
+    return int(falls[0]) + 1 if even < _EVEN else None
+
+
 def restarts(time_s: FloatArray) -> IntArray:
     """The rows at which the time falls back to where it began and another recording runs on from there."""
-    steps = np.diff(time_s)
-    if not np.any(steps < 0):
+    if not np.any(time_s[1:] < time_s[:-1]):
         return np.empty(0, dtype=np.int64)
     kept = np.flatnonzero(~_strays(time_s, keep_twins=False))
     time_s = time_s[kept]
@@ -100,8 +116,7 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
     """
     rows = np.arange(len(time_s), dtype=np.int64)
     none = np.empty(0, dtype=np.int64)
-    steps = np.diff(time_s)
-    if not len(steps) or steps.min() > 0:
+    if np.all(time_s[1:] > time_s[:-1]):
         return Ordered(rows, time_s, True, none, none, none, 0)
     is_stray = _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))
     stray, rows = rows[is_stray], rows[~is_stray]

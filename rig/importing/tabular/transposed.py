@@ -14,14 +14,16 @@ _DELIMITERS = ("\t", ";", ",", "|")
 _READ = frozenset({Kind.NUMBER, Kind.GROUPED, Kind.STAMP})
 _BLANK = frozenset({Kind.MISSING, Kind.OVERLOAD, Kind.EMPTY})
 _MOST_LINES = 64
+_HEAD_CHARS = 1 << 16
 _FEWEST_READINGS = 4
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
 def stood_up(text: str) -> str | None:
     """The text as a table with a line a reading, cut at tabs, where it lies on its side; else None."""
-    if text.count("\n") + text.count("\r") > 4 * _MOST_LINES:
-        return None
+    for head in (text[:_HEAD_CHARS], text):  # a long table is known by its head
+        if head.count("\n") + head.count("\r") > 4 * _MOST_LINES:
+            return None
     lines = [line for line in _LINE_END.split(text) if line.strip()]
     if not 2 <= len(lines) <= _MOST_LINES:
         return None

@@ -11,7 +11,7 @@ from rig.errors import TableRefused
 _NUMBERS = re.compile(r"[\s\d.,;:+\-\"|]*\d[\s\d.,;:+\-\"|]*", re.ASCII)
 _POINT = re.compile(r"\d\.\d")
 _COMMA = re.compile(r"\d,\d")
-_STRETCHES, _LINES = 40, 12
+_STRETCHES, _LINES = 15, 2
 """How many stretches of a file are looked at, and how many lines in each."""
 _FEWEST = 3
 _OTHER_PARTS = (";", "\t", "|")
@@ -30,6 +30,8 @@ def refuse_turning_comma(text: str, file: str) -> None:
     TableRefused
         With the first line that is cut otherwise.
     """
+    if "," not in text:
+        return
     seen = [(at, cut) for at, line in _sampled(text) if (cut := _cut(line)) is not None]
     if len(seen) < 2 * _FEWEST:
         return

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 
 from rig import units
 from rig.importing.tabular.words import MASS, TEMPERATURE, TEMPERATURE_STEMS, folded, has_word
@@ -146,6 +147,7 @@ _LONE_LETTERS = frozenset("CcFfKkgsVvhсг")
 _LONE_HEADERS = frozenset("CFKgs")
 
 
+@lru_cache(1 << 10)
 def unit_from(text: str) -> Unit | None:
     """The unit that a token spells, or None: '°C', '[ms]', 'lbs', 'Deg C'."""
     return _UNITS.get(_token(text))
@@ -196,6 +198,7 @@ def _day_first(text: str) -> bool | None:
     return False if _MONTH_FIRST.search(plain) else None
 
 
+@lru_cache(1 << 10)
 def heading_from(text: str) -> Heading:
     """Take a header apart: see `Heading`."""
     heading = _heading(text)

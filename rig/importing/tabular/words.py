@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _UNDECOMPOSED = str.maketrans(
     {"æ": "ae", "ø": "o", "ł": "l", "ß": "ss", "đ": "d", "ı": "i", "ð": "d", "þ": "th"}
@@ -21,6 +22,7 @@ def folded(text: str) -> str:
     return "".join(c for c in plain if not unicodedata.combining(c)).strip()
 
 
+@lru_cache(1 << 10)
 def words_of(text: str) -> tuple[str, ...]:
     """The folded words of a header: 'ProbeTemp_2 (oC)' gives probe, temp, oc."""
     return tuple(_WORD.findall(folded(_CAMEL.sub(" ", text))))
