@@ -93,7 +93,9 @@ class Service:
         self.decoders = load(dialects)
         self.also_leave = list[Callable[[], AbstractContextManager[None]]]()
         """What else of this program has the logbook open, and leaves it for as long as one of these lasts."""
-        self._ahead, self._usual = ahead, list[Usual]()
+        self.ahead = ahead
+        """Whether work is done before anybody asks for it."""
+        self._usual = list[Usual]()
         self._works: dict[str, _Work] = {}
         self._runs = lru_cache(maxsize=16)(lambda name, run, stamp: source.run(name, run))
 
@@ -208,11 +210,11 @@ class Service:
             with _noted("the first look at a bench"):
                 self.look(self.chosen(None))
 
-        if self._ahead:
+        if self.ahead:
             Thread(target=look, daemon=True).start()
 
     def _go_ahead(self, view: BenchView) -> None:
-        if self._ahead and view.fit is not None:
+        if self.ahead and view.fit is not None:
             for theme, asked in product(THEMES, self._usual):
                 with _noted("what most ask first"):
                     asked(view, theme)

@@ -47,6 +47,7 @@ def test_nothing_swallows_every_error_outside_the_edges() -> None:
         "rig/cli/doctor.py",  # a doctor reports whatever fails
         "rig/logbook/store.py",  # closes the engine and raises again
         "dashboard/memoise.py",  # raises it again, for all who wait for the same answer
+        "dashboard/ahead.py",  # hands a thread's error to whoever asks for its result
         "dashboard/service.py",  # hands a thread's error to whoever asks for its result, or notes it
         "dashboard/live/caller.py",  # the drink goes on without a call, and says so
     }

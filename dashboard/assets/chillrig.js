@@ -26,6 +26,26 @@ window.dash_clientside = window.dash_clientside || {};
     return out;
   }
 
+  // What the controls ask: a slider that stands where it usually does asks nothing.
+  function asking() {
+    const asked = gathered();
+    for (const name of Object.keys(asked).filter((k) => k.endsWith("-usual"))) {
+      if (asked[name].length) delete asked[name.slice(0, -"-usual".length)];
+      delete asked[name];
+    }
+    return asked;
+  }
+
+  // What a hand asks while it moves: one question is under way at a time, and of those that come meanwhile the last.
+  const hand = { now: null, waits: null, sent_ms: -Infinity, foretold: false, inFull: null };
+  const GIVEN_UP_MS = 5000;
+
+  // Which answer stands: the one in full once it is of what is asked now, until then what was foretold meanwhile.
+  function toldTwice() {
+    const stale = hand.now && hand.inFull && hand.inFull !== JSON.stringify(hand.now);
+    return `told-twice ${stale && hand.foretold ? "foretold" : "in-full"}`;
+  }
+
   function writeAddress(asked) {
     const query = new URLSearchParams();
     for (const [name, value] of Object.entries(asked)) {
@@ -114,12 +134,7 @@ window.dash_clientside = window.dash_clientside || {};
     },
 
     asked: function () {
-      const asked = gathered();
-      // a slider that stands where it usually does asks nothing
-      for (const name of Object.keys(asked).filter((k) => k.endsWith("-usual"))) {
-        if (asked[name].length) delete asked[name.slice(0, -"-usual".length)];
-        delete asked[name];
-      }
+      const asked = asking();
       // another choice makes another list, which begins at its first page; a marked run leaves it where it is
       const triggered = window.dash_clientside.callback_context.triggered;
       if (!triggered.some((t) => t.prop_id === "runs-over.data")) delete asked.page;
@@ -173,6 +188,31 @@ window.dash_clientside = window.dash_clientside || {};
         window.location.reload();
       }
       return told;
+    },
+
+    inHand: function () {
+      hand.now = asking();
+      if (performance.now() - hand.sent_ms < GIVEN_UP_MS) {
+        hand.waits = hand.now;
+        return window.dash_clientside.no_update;
+      }
+      hand.sent_ms = performance.now();
+      return hand.now;
+    },
+
+    // Each by itself: a callback that heard both would wait for the one in full.
+    foretoldCame: function (foretold) {
+      const next = hand.waits;
+      hand.waits = null;
+      hand.sent_ms = next ? performance.now() : -Infinity;
+      if (next) window.dash_clientside.set_props("call-hand", { data: next });
+      hand.foretold = !!foretold && foretold.told;
+      return toldTwice();
+    },
+
+    inFullCame: function (answered) {
+      hand.inFull = answered ? JSON.stringify(answered) : null;
+      return toldTwice();
     },
 
     rested: function (asked) {

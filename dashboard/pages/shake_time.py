@@ -7,27 +7,31 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
 
 from dashboard import wording
+from dashboard.ahead import AHEAD, DrinksAhead
 from dashboard.answers import complete, make_call
+from dashboard.call_blocks import answer_block, facts, figures_block, head_block, levers_block
 from dashboard.call_log import CallKeeper
-from dashboard.controls import Usual, aria, ask, carried, choice, figure, names, notice, slider, waiting
+from dashboard.controls import Usual, aria, ask, carried, choice, names, notice, slider, waiting
 from dashboard.memoise import memoised
 from dashboard.page import Here, Page
 from dashboard.params import one, params_of_store
 from dashboard.questions.call import CONDITIONS, CallQuestion, scales, sliders_of_target, usual_conditions
 from dashboard.questions.defaults import OWN, techniques
 from dashboard.service import BenchView, Service
+from rig.advice.ahead import foretell
 from rig.advice.call import Advice
 from rig.advice.compare_words import true_minus
-from rig.advice.levers import SURE
 from rig.errors import RigError
 from rig.report import wording as words
 from rig.report.figures import landing_figure
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled
-from rig.report.look import DARK, LIGHT
+from rig.report.look import LIGHT
 
 _CHOICES = ("technique", "vessel", "ice", "recipe", "target")
 _OF_TARGET = ("serve_temp_c_max", "dilution_low", "dilution_high")
 _SLIDERS = (*CONDITIONS, *_OF_TARGET)
+IN_FULL = "told-twice in-full"
+"""Class of the answer while it is the one worked out in full."""
 
 
 def layout(here: Here) -> Any:
@@ -45,7 +49,16 @@ def layout(here: Here) -> Any:
             html.Div(
                 [
                     html.Section(
-                        waiting(html.Div(id="call-head", **aria(live="polite")), "Working out the call …"),
+                        html.Div(
+                            [
+                                waiting(
+                                    html.Div(id="call-head", **aria(live="polite")), "Working out the call …"
+                                ),
+                                html.Div(id="call-foretold", **aria(hidden="true")),
+                            ],
+                            id="call-told",
+                            className=IN_FULL,
+                        ),
                         className="answer",
                         **aria(label="The call"),
                     ),
@@ -78,6 +91,8 @@ def layout(here: Here) -> Any:
             dcc.Store(id="call-asked"),
             dcc.Store(id="call-answered"),
             dcc.Store(id="call-rested"),
+            dcc.Store(id="call-hand"),
+            dcc.Store(id="call-foretold-of"),
         ]
     )
 
@@ -143,17 +158,20 @@ def _controls(view: BenchView, asked: CallQuestion) -> list[Any]:
 
 def register(app: Dash, service: Service) -> None:
     """Connect the page to its bench."""
-    calls = CallKeeper(service)
+    calls, drinks = CallKeeper(service), DrinksAhead()
+    app.server.extensions[AHEAD] = drinks
 
     @memoised(64)
     def call_of(view: BenchView, asked: CallQuestion) -> Advice:
-        return make_call(view, asked)
+        with drinks.asking_in_full():
+            return make_call(view, asked)
 
     @memoised(16)
     def drawn(view: BenchView, asked: CallQuestion, theme: str) -> Any:
         return figures_block(call_of(view, asked), theme)
 
     service.usually(lambda view, theme: drawn(view, CallQuestion.of(view, {}), theme))
+    service.usually(lambda view, theme: drinks.begin_usual(view))
 
     @memoised(32)
     def complete_call_of(view: BenchView, asked: CallQuestion) -> Advice:
@@ -172,6 +190,21 @@ def register(app: Dash, service: Service) -> None:
         *asks,
         State("call-bench", "data"),
     )
+    # while the hand still moves, what was worked out ahead is told, one question at a time
+    app.clientside_callback(
+        ClientsideFunction("chillrig", "inHand"),
+        Output("call-hand", "data"),
+        *asks,
+        State("call-bench", "data"),
+        prevent_initial_call=True,
+    )
+    for came, store in (("foretoldCame", "call-foretold-of"), ("inFullCame", "call-answered")):
+        app.clientside_callback(
+            ClientsideFunction("chillrig", came),
+            Output("call-told", "className", allow_duplicate=came == "foretoldCame"),
+            Input(store, "data"),
+            prevent_initial_call=True,
+        )
     # what would help is tried once the call is out, so that the two do not slow each other
     app.clientside_callback(
         ClientsideFunction("chillrig", "rested"),
@@ -207,6 +240,25 @@ def register(app: Dash, service: Service) -> None:
             return notice(str(error)), None, None
         calls.keep(view, call)
         return head_block(call), answer_block(call), asked
+
+    @app.callback(
+        Output("call-foretold", "children"),
+        Output("call-foretold-of", "data"),
+        Input("call-hand", "data"),
+        prevent_initial_call=True,
+    )
+    def foretold(asked: Any) -> tuple[Any, Any]:
+        try:
+            view, question = read(asked)
+            ahead = drinks.of(view, question.drink) if service.ahead else None
+            told = (
+                None
+                if ahead is None
+                else head_block(foretell(ahead, question.situation, question.target_of(view)))
+            )
+        except RigError:
+            told = None  # told by the call in full
+        return told, {"asked": asked, "told": told is not None}
 
     # drawn after the number is out, which the bar waits for; a switch of light and dark draws anew only this
     @app.callback(
@@ -257,116 +309,6 @@ def register(app: Dash, service: Service) -> None:
         changed = {t["prop_id"] for t in ctx.triggered}
         belongs_to = dict.fromkeys(CONDITIONS, "call-ice.value") | {"drink_temp_c": "call-recipe.value"}
         return [{"value": usual[name], "reset": belongs_to[name] in changed} for name in CONDITIONS]
-
-
-def head_block(call: Advice) -> Any:
-    """The call itself: the number, its window and its odds, to be read across a room."""
-    s, best = call.situation, f"{words.seconds(call.duration_s)} s"
-    odds = words.of_hundred(call.odds)
-    if call.feasible:
-        number = html.P([html.Span(s.technique.capitalize()), " ", html.B(best)], className="big")
-        window: list[Any] = [f"{words.window_words(call)} · lands ", html.B(odds)]
-    else:
-        number = html.P(f"No {s.technique} lands this", className="big none")
-        window = [f"At best {odds}, at {best}"]
-    what = html.P(f"{s.recipe} · {s.vessel} · {s.ice}", className="over")
-    rests = html.P(
-        [html.B(words.basis_label(call.basis)), f" · {words.assumptions(call.filled)}"], className="quiet"
-    )
-    return [what, number, html.P(window, className="window"), rests, _first_caution(call)]
-
-
-def answer_block(call: Advice) -> Any:
-    """What the call promises, what limits it and what it rests on."""
-    return [
-        html.Dl(
-            [html.Div([html.Dt(k), html.Dd([v, html.Small(m)])]) for k, v, m in facts(call)],
-            className="facts",
-        ),
-        html.P(f"Target: {words.target_words(call.target)}."),
-        html.P(words.limits(call) if call.feasible else wording.why_not(call)),
-        html.P(words.basis_sentence(call.basis)),
-        _cautions(call),
-    ]
-
-
-def facts(call: Advice) -> list[tuple[str, str, str]]:
-    """What the call promises: name, value, remark."""
-    at = call.at_call
-    listed = [
-        ("Forgives", wording.forgiveness(call), "still nine tenths of these odds") if call.feasible else None,
-        ("In the glass", *_with_range(at["temp_c"], 1, "°C")),
-        ("Dilution", *_with_range(_percents(at["dilution_by_volume"]), 0, "%", "of starting volume; ")),
-        (
-            "Water added",
-            *_with_range(_percents(at["dilution_of_finished_drink"]), 0, "%", "of the finished drink; "),
-        ),
-        ("Strength", *_with_range(at["abv_pct"], 1, "% ABV")) if at["abv_pct"][1] >= 0.5 else None,
-        ("Volume", *_with_range(at["volume_ml"], 0, "ml")),
-    ]
-    return [fact for fact in listed if fact is not None]
-
-
-def _first_caution(call: Advice) -> Any:
-    """The most urgent caution in short, where nobody overlooks it; all of them follow below."""
-    if not call.cautions:
-        return None
-    more = len(call.cautions) - 1
-    text = f"△ Mind: {call.cautions[0].split(':')[0]}{f', and {more} more below' if more else ''}"
-    return html.P(true_minus(text), className="first-caution")
-
-
-def _percents(values: tuple[float, float, float]) -> tuple[float, float, float]:
-    low, middle, high = (100.0 * v for v in values)
-    return low, middle, high
-
-
-def _with_range(
-    values: tuple[float, float, float], digits: int, unit: str, before: str = ""
-) -> tuple[str, str]:
-    low, middle, high = values
-    return wording.number(middle, digits, unit), f"{before}90 %: {wording.span(low, high, digits, unit)}"
-
-
-def _cautions(call: Advice) -> Any:
-    if not call.cautions:
-        return None
-    return html.Div(
-        [html.H2("Mind"), html.Ul([html.Li(true_minus(c)) for c in call.cautions])], className="notice mind"
-    )
-
-
-def figures_block(call: Advice, theme: str) -> Any:
-    """Odds, chill and dilution against time."""
-    limits = words.limits(call) if call.feasible else wording.why_not(call)
-    said = f"{words.headline(call)}. {words.landing(call)}. {limits}"
-    return figure(
-        "call-landing",
-        "Chill, dilution and odds against time",
-        said,
-        landing_figure(call, DARK if theme == "dark" else LIGHT),
-        "Bands hold 90 % of runs. Green: where the drink lands, and the durations that will do.",
-    )
-
-
-def levers_block(call: Advice) -> Any:
-    """What would help, best first, and what this ice can do at all."""
-    title, bounds = html.H2("What would help"), html.P(words.what_ice_can_do(call))
-    if call.odds >= SURE:
-        return [title, html.P("Nothing needs changing: this lands well as it is."), bounds]
-    if not call.levers:
-        return [
-            title,
-            html.P("No single change tried raises the odds. Move the target, or change two things at once."),
-            bounds,
-        ]
-    listed = [
-        html.Li(
-            [html.B(words.odds_words(f.odds)), true_minus(f" at {words.seconds(f.duration_s)} s: {f.what}")]
-        )
-        for f in call.levers
-    ]
-    return [title, html.Ol(listed, className="levers"), bounds]
 
 
 def finding(here: Here) -> FindingPage:

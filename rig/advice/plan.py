@@ -13,6 +13,7 @@ from scipy.special import expit, logit
 from rig.advice.assumed import Filled
 from rig.advice.calling import USEFUL_ODDS, Call, air_for, call_for
 from rig.advice.odds import RESULTS, windows_of
+from rig.advice.plan_air import AirKnown, air_known, wanted_of_air, with_foam
 from rig.advice.plan_candidates import Candidate, candidates, linear_experiments
 from rig.advice.plan_gain import Question, choose, question, with_runs, worth
 from rig.advice.slopes import Known, known_effects, slopes
@@ -165,7 +166,8 @@ def plan_runs(
     """Choose the runs that most narrow these calls.
 
     Runs are taken one after the other, each the one that most lowers the variance of the average drink at the
-    calls, every limited result measured in its own run-to-run spread. No run is planned more than twice.
+    calls, every limited result measured in its own run-to-run spread, its air included where the target asks for any.
+    No run is planned more than twice.
 
     Parameters
     ----------
@@ -191,13 +193,18 @@ def plan_runs(
         raise ModelRangeError(f"{count} runs cannot be planned at once; ask for 1 to {MOST_COUNT}")
     calls = [call_for(fit, a.situation, a.target, air_for(fit, a.situation, a.target)) for a in asked]
     as_called = [Candidate(c.situation, c.duration_s) for c in calls]
-    considered = candidates(fit, as_called, set_ups, start_temps_c)
+    airs = _airs(fit, as_called, asked)
+    telling = [*as_called, *(Candidate(as_called[n].situation, air.about_s) for n, air in airs.items())]
+    considered = candidates(fit, telling, set_ups, start_temps_c)
     known = known_effects(fit, [c.situation for c in (*as_called, *considered)])
     questions = [question_of(fit, c, a.target, known) for c, a in zip(as_called, asked, strict=True)]
-    experiments = linear_experiments(fit, considered, known)
-    effects = len(known.mean)
+    experiments = with_foam(linear_experiments(fit, considered, known), list(airs.values()))
+    effects, of_air = len(known.mean), 2 * len(airs)
     wanted = np.concatenate([wanted_of(q) for q in questions])
     wanted = np.pad(wanted, ((0, 0), (0, len(experiments.covariance) - effects)))
+    for k, air in enumerate(airs.values()):
+        rows = wanted_of_air(air, k, len(airs), np.array(_AROUND) * air.about_s)
+        wanted = np.concatenate([wanted, np.pad(rows, ((0, 0), (wanted.shape[1] - of_air, 0)))])
     picked, gains = choose(experiments, wanted, count, _MOST_ALIKE)
     then = with_runs(experiments, picked)[:effects, :effects]
     narrowings = tuple(
@@ -211,6 +218,16 @@ def plan_runs(
     summary, notes = _words(fit, narrowings, len(runs))
     foam = tuple(note for a in asked for note in foam_notes(fit, a.situation, a.target, runs))
     return RunPlan(runs, narrowings, len(considered), seed, summary, (*dict.fromkeys(foam), *notes))
+
+
+def _airs(fit: Fit, calls: Sequence[Candidate], asked: Sequence[Asked]) -> dict[int, AirKnown]:
+    """The airs that are asked for, each with the first call that asks for it."""
+    out: dict[int, AirKnown] = {}
+    for n, (call, a) in enumerate(zip(calls, asked, strict=True)):
+        air = air_for(fit, call.situation, a.target)
+        if air is not None and not any(known.made_by(call.situation) for known in out.values()):
+            out[n] = air_known(fit, call, air)
+    return out
 
 
 def question_of(fit: Fit, call: Candidate, target: Target, known: Known) -> Question:
@@ -308,7 +325,10 @@ def foam_notes(fit: Fit, asked: Situation, target: Target, runs: Sequence[Planne
         "(the whole drink, foam and all, right after straining) into foam_ml"
     )
     if air.fit is not None:
-        return (f"{ask}. {len(there)} runs have it by now, and it is in these odds.",)
+        return (
+            f"{ask}. {len(there)} runs have it by now, and it is in these odds. These runs were chosen for what they "
+            "tell of it too; the odds expected then do not count that.",
+        )
     durations = len({round(t) for t in (*there, *mine)})
     more = max(LEAST_RUNS - len(there) - len(mine), 0)
     enough = not more and durations >= LEAST_DURATIONS
@@ -318,7 +338,10 @@ def foam_notes(fit: Fit, asked: Situation, target: Target, runs: Sequence[Planne
         if enough
         else (f"; {LEAST_RUNS} runs over {LEAST_DURATIONS} durations are wanted before a call can count it")
     )
-    return (f"{ask}{then}{lacking}. Until then nothing is known of texture, and it is not in these odds.",)
+    return (
+        f"{ask}{then}{lacking}. These runs were chosen for that too. Until then nothing is known of texture, and it is "
+        "not in these odds.",
+    )
 
 
 def _words(fit: Fit, narrowings: Sequence[Narrowing], runs: int) -> tuple[str, tuple[str, ...]]:

@@ -30,7 +30,7 @@ _EARLY_S = np.arange(0.05, 0.25, 0.05)
 _START_K, _ICE_SHARE, _POUR_SHARE = 1.0, 0.03, 0.01
 """How far start, ice and pour scatter where nobody stated them (common practice, no source)."""
 _NOISE_K, _STEP_K, _SCALE_NOISE_G = 0.08, 0.0625, 0.1
-_LAGS_S = (0.2, 4.0)
+_SHORTEST_LAG_S = 0.2
 _CADENCE_HZ = {Motion.SHAKE: 3.2, Motion.STIR: 1.8, Motion.BLEND: 180.0, Motion.SWIRL: 1.5}
 _USUAL_VESSEL_G = 300.0
 
@@ -99,7 +99,7 @@ def drawn_drink(fit: Fit, asked: Situation, seed: int) -> DrawnDrink:
         vessel_mass_g=fit.bench.vessel(asked.vessel).mass_g or _USUAL_VESSEL_G,
         cadence_hz=_CADENCE_HZ.get(fit.bench.motion(asked.technique) or Motion.STIR, 1.8),
         instruments=Instruments(
-            probe_lag_s=float(np.clip(drawn.lag_s[row], *_LAGS_S)),
+            probe_lag_s=max(float(drawn.lag_s[row]), _SHORTEST_LAG_S),
             probe_offset_k=float(drawn.offset_k[row]),
             probe_noise_k=_NOISE_K,
             probe_step_k=_STEP_K,

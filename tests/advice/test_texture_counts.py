@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +11,11 @@ import pytest
 from rig.advice.hit_rate import hit_rate
 from rig.advice.live import by_the_clock, estimate, live_call
 from rig.advice.odds import Limit
-from rig.advice.plan import Asked, plan_runs
+from rig.advice.plan import Asked, PlannedRun, plan_runs
+from rig.advice.plan_air import air_known
+from rig.advice.plan_candidates import Candidate
 from rig.advice.rehearsal import rehearse
-from rig.advice.texture import NOT_IN_ODDS, overrun_of, strained_ml
+from rig.advice.texture import NOT_IN_ODDS, air_of, overrun_of, strained_ml
 from rig.advice.verdict import how_it_landed
 from rig.bench import Target
 from rig.fitting.result import Fit
@@ -105,3 +107,68 @@ def test_the_next_runs_say_what_to_read_of_the_foam_and_when_that_is_enough(plai
     known = _with_foam(plain, lambda run: 60.0 * (1.0 - np.exp(-(run.duration_s or 0.0) / 8.0)))
     assert "and it is in these odds" in plan_runs(known, [Asked(ASKED, AIRY)], count=2).notes[0]
     assert not any("foam" in note for note in plan_runs(plain, [Asked(ASKED, Target(**WIDE))], count=2).notes)  # type: ignore[arg-type]
+
+
+SCATTER_PCT = {"a1": 6.0, "a2": -5.0, "a3": 7.0, "a4": -4.0}
+
+
+def _little_known(plain: Fit) -> Fit:
+    """Four runs with foam read that lie far from one curve: what the call's odds hang on."""
+
+    def read(run: Run) -> float | None:
+        known = 60.0 * (1.0 - np.exp(-(run.duration_s or 0.0) / 8.0))
+        return known + SCATTER_PCT[run.run] if run.run in SCATTER_PCT else None
+
+    return _with_foam(plain, read)
+
+
+def _left_of_air(fit: Fit, runs: Sequence[PlannedRun]) -> float:
+    """Variance of the average overrun [%²] at the call for air once these runs have their foam read."""
+    (call,) = plan_runs(fit, [Asked(ASKED, AIRY)], count=1).narrowings
+    air = air_known(
+        fit, Candidate(call.situation, call.duration_s), air_of(fit, ASKED.technique, ASKED.recipe)
+    )
+    told = np.linalg.inv(air.covariance)
+    for run in runs:
+        if air.made_by(run.situation):
+            slope = air.slopes(np.array([run.duration_s]))[0]
+            told = told + np.outer(slope, slope) / air.run_sd_pct**2
+    at_call = air.slopes(np.array([call.duration_s]))[0]
+    return float(at_call @ np.linalg.solve(told, at_call))
+
+
+def test_where_odds_hang_on_the_air_the_next_runs_are_chosen_for_what_they_tell_of_it(plain: Fit) -> None:
+    fit = _little_known(plain)
+    for_air = plan_runs(fit, [Asked(ASKED, AIRY)]).runs
+    without = plan_runs(fit, [Asked(ASKED, Target(**WIDE))]).runs  # type: ignore[arg-type]
+    assert {(r.situation, r.duration_s) for r in for_air} != {(r.situation, r.duration_s) for r in without}
+    assert _left_of_air(fit, for_air) < 0.7 * _left_of_air(fit, without)
+    first = max(for_air, key=lambda r: r.tells)
+    assert first.duration_s > max(r.duration_s for r in without)
+
+
+def test_what_is_planned_without_air_does_not_change_where_foam_was_read(plain: Fit) -> None:
+    asked = [Asked(ASKED, Target(**WIDE))]  # type: ignore[arg-type]
+    assert plan_runs(_little_known(plain), asked).runs == plan_runs(plain, asked).runs
+
+
+def test_where_nobody_read_foam_the_next_runs_spread_so_that_a_call_can_count_it(plain: Fit) -> None:
+    planned = plan_runs(plain, [Asked(ASKED, AIRY)])
+    assert len({r.duration_s for r in planned.runs}) >= 2
+    assert "read the foam of each run of night shift by shake" in planned.notes[0]
+    assert "chosen for that" in planned.notes[0]
+    assert max(r.duration_s for r in planned.runs) >= 10.0
+
+
+def test_the_slopes_of_the_air_are_those_of_its_curve(plain: Fit) -> None:
+    fit = _little_known(plain)
+    air = air_known(fit, Candidate(ASKED, 9.0), air_of(fit, ASKED.technique, ASKED.recipe))
+    times = np.array([3.0, 9.0, 20.0])
+
+    def overrun(plateau: float, log_time: float) -> np.ndarray:
+        return plateau * (1.0 - np.exp(-times / np.exp(log_time)))
+
+    at, step = (air.plateau_pct, float(np.log(air.time_constant_s))), 1e-4
+    by_plateau = (overrun(at[0] + step, at[1]) - overrun(at[0] - step, at[1])) / (2 * step)
+    by_time = (overrun(at[0], at[1] + step) - overrun(at[0], at[1] - step)) / (2 * step)
+    assert air.slopes(times) == pytest.approx(np.column_stack([by_plateau, by_time]), rel=1e-4)

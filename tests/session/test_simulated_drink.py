@@ -11,6 +11,7 @@ from rig.advice.live import live_call
 from rig.advice.odds import RESULTS, Result, lands
 from rig.bench import Ingredient, Recipe
 from rig.fitting.bench_fit import fit, prior_fit
+from rig.fitting.priors import P
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import RunBook
@@ -73,3 +74,15 @@ def test_what_is_stated_is_what_is_made(known: Fit) -> None:
 def test_another_world_is_made_when_it_is_named(known: Fit) -> None:
     one, two = (simulated_drink(known, ASKED, 1, world).temp_c(6.0) for world in (3, 4))
     assert abs(one - two) > 0.05
+
+
+def test_its_probe_is_as_slow_as_the_bench_knows_its_own_to_be(known: Fit) -> None:
+    index = known.random_effects.index()
+    slower = next(at for key, at in index.items() if key[0] == P.LAG)
+    effects = known.posterior.effects.copy()
+    effects[slower] += np.log(150.0)
+    slow = replace(known, posterior=replace(known.posterior, effects=effects))
+    lags_s = [drawn_drink(slow, ASKED, seed).instruments.probe_lag_s for seed in range(4)]
+    assert min(lags_s) > 5.0
+    assert len(set(lags_s)) > 1
+    assert drawn_drink(known, ASKED, 0).instruments.probe_lag_s < 1.0

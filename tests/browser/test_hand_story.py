@@ -1,0 +1,108 @@
+"""The call follows the hand while the answer in full is still to come, and nothing jumps."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+
+from dashboard.ahead import AHEAD, DrinksAhead
+from dashboard.app import make_app
+from dashboard.service import BenchView
+from dashboard.serving import server_of
+from tests.browser.conftest import axe_faults, opening
+from tests.browser.test_layout import MOST_SHIFT, WATCH
+from tests.dashboard.benches import source_of_view
+
+PATIENCE_S = 600.0
+"""An upper bound for a busy machine, never a measure of speed."""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """A dashboard that works ahead, and what it works out."""
+
+    address: str
+    drinks: DrinksAhead
+
+    def until_worked_ahead(self) -> None:
+        """Wait until the bench's usual drink is worked out; it is begun once the bench has been looked at."""
+        ends_s = time.monotonic() + PATIENCE_S
+        while not (begun := list(self.drinks._kept.values())):
+            assert time.monotonic() < ends_s
+            threading.Event().wait(0.05)
+        begun[0].result(PATIENCE_S)
+
+
+@pytest.fixture(scope="module")
+def desk(view: BenchView) -> Iterator[Desk]:
+    app = make_app(source_of_view(view), ahead=True)
+    server = server_of(app, "127.0.0.1", 0)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield Desk(f"http://127.0.0.1:{server.server_port}", app.server.extensions[AHEAD])
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+def asks_for(output: str, request: Any) -> bool:
+    """Whether a request asks for one of the page's answers."""
+    return request.url.endswith("/_dash-update-component") and output in request.post_data_json["output"]
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
+def test_the_number_follows_the_hand_before_the_answer_in_full(
+    browser: Any, desk: Desk, width: int, height: int
+) -> None:
+    with opening(browser, desk.address) as opened:
+        page = opened("/shake-time?target=short", width=width, height=height)
+        page.wait_for_selector("#call-head .big")
+        page.wait_for_selector("#call-levers h2")
+        page.locator("details.ask").nth(0).locator("summary").click()
+        page.locator("#call-drink_temp_c").focus()
+        desk.until_worked_ahead()
+
+        held: list[Any] = []
+
+        def hold_back(route: Any) -> None:
+            if asks_for("call-head.children", route.request):
+                held.append(route)
+            else:
+                route.continue_()
+
+        page.route("**/_dash-update-component", hold_back)
+        page.evaluate(WATCH)
+        box = page.locator("#call-drink_temp_c").bounding_box()
+        y = box["y"] + box["height"] / 2
+        page.mouse.move(box["x"] + 0.3 * box["width"], y)
+        page.mouse.down()
+        seen = []
+        for share in (0.35, 0.45, 0.55):
+            page.mouse.move(box["x"] + share * box["width"], y)
+            start = page.input_value("#call-drink_temp_c")
+            page.wait_for_function(
+                "start => document.querySelector('#call-told').classList.contains('foretold')"
+                " && document.querySelector('#call-foretold').textContent.includes(`drink at ${Math.round(start)}`)",
+                arg=float(start) + 0.01,
+            )
+            seen.append(page.inner_text("#call-foretold .window, #call-foretold .big.none"))
+            assert "once you let go" in page.inner_text("#call-foretold .how-told")
+        assert len(set(seen)) == 3
+        assert page.locator("#call-foretold").is_visible()
+        assert not page.locator("#call-head .big").is_visible()
+        page.mouse.up()
+        page.wait_for_function("() => document.querySelector('#call-told').classList.contains('foretold')")
+        page.unroute("**/_dash-update-component")
+        for route in held:
+            route.continue_()
+        page.wait_for_selector("#call-told.in-full")
+        page.wait_for_function("() => document.querySelector('#call-head').textContent.includes('(asked)')")
+        assert "Worked out in full." in page.inner_text("#call-head")
+        assert not page.locator("#call-foretold").is_visible()
+        assert page.evaluate("() => window.shift") < MOST_SHIFT
+        assert axe_faults(page) == []

@@ -1,0 +1,30 @@
+"""A whole class guesses in the same moment, through the real server: none is lost, and none counts twice."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from tests.dashboard.benches import HeldSource
+from tests.dashboard.phones import all_at_once, class_served
+
+PHONES = 20
+
+
+def test_twenty_phones_that_guess_at_once_are_all_on_the_wall() -> None:
+    with class_served(HeldSource({})) as server:
+        phones = all_at_once(server, PHONES)
+        wall = server.wall.get("/live/class").json
+    assert [status for phone in phones for status, _ in phone.taken] == [200] * PHONES
+    assert sorted(wall["guesses"]) == [-5.0 + n for n in range(PHONES)]
+
+
+def test_a_guess_that_was_tapped_twice_counts_once() -> None:
+    with class_served(HeldSource({})) as server:
+        phones = all_at_once(server, PHONES // 2, taps=2)
+        wall = server.wall.get("/live/class").json
+        server.wall.post("/live/class/act", json={"act": "show"})
+        late = phones[0].ask("/class/guess", {"name": "late", "value": 1.0})
+    for phone in phones:
+        assert Counter(status for status, _ in phone.taken) == {200: 1, 409: 1}
+    assert sorted(wall["guesses"]) == [-5.0 + n for n in range(PHONES // 2)]
+    assert late == 409
