@@ -10,39 +10,46 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.client import HTTPConnection
 from http.cookies import SimpleCookie
-from threading import Barrier, Thread
+from pathlib import Path
+from threading import Barrier
 from typing import Any
 
-from dashboard.app import make_app
-from dashboard.classroom.served import CLASSROOM, Classroom
-from dashboard.serving import sharing_server
-from dashboard.sources import Source
+from tests.capture.drill_screens import Shared
 
 HOST = "127.0.0.1"
 
 
 @dataclass(frozen=True)
 class ClassServer:
-    """A class that is served to other screens, and the code they join by."""
+    """A class that is served to other screens: at which port, and the code they join by."""
 
     port: int
     code: str
-    wall: Any
-    """A client on the computer that leads the class."""
+    own: tuple[str, int]
+
+    def wall(self) -> Any:
+        """What is on the wall of the computer that leads the class."""
+        return _asked(self.own, "GET", "/live/class")
+
+    def act(self, act: str) -> None:
+        """What is pressed on that computer."""
+        _asked(self.own, "POST", "/live/class/act", {"act": act})
+
+
+def _asked(at: tuple[str, int], method: str, path: str, told: Any = None) -> Any:
+    connection = HTTPConnection(*at, timeout=120)
+    connection.request(method, path, json.dumps(told), {"Content-Type": "application/json"})
+    said = json.loads(connection.getresponse().read())
+    connection.close()
+    return said
 
 
 @contextmanager
-def class_served(source: Source) -> Iterator[ClassServer]:
-    """A dashboard shared by its real server, behind its real gate."""
-    app = make_app(source)
-    server = sharing_server(app, HOST, 0, lambda code: None)
-    thread = Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    classroom: Classroom = app.server.extensions[CLASSROOM]
-    yield ClassServer(server.server_port, classroom.code, app.server.test_client())
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def class_served(home: Path) -> Iterator[ClassServer]:
+    """A dashboard that its own processes share, behind its real gate."""
+    with Shared(home) as served:
+        join = _asked(served.own, "GET", "/live/class")["join"]
+        yield ClassServer(served.others[1], join["code"], served.own)
 
 
 @dataclass

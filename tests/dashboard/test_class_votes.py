@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
-from tests.dashboard.benches import HeldSource
 from tests.dashboard.phones import all_at_once, class_served
 
 PHONES = 20
 
 
-def test_twenty_phones_that_guess_at_once_are_all_on_the_wall() -> None:
-    with class_served(HeldSource({})) as server:
+def test_twenty_phones_that_guess_at_once_are_all_on_the_wall(tmp_path: Path) -> None:
+    with class_served(tmp_path / "bar") as server:
         phones = all_at_once(server, PHONES)
-        wall = server.wall.get("/live/class").json
+        wall = server.wall()
     assert [status for phone in phones for status, _ in phone.taken] == [200] * PHONES
     assert sorted(wall["guesses"]) == [-5.0 + n for n in range(PHONES)]
 
 
-def test_a_guess_that_was_tapped_twice_counts_once() -> None:
-    with class_served(HeldSource({})) as server:
+def test_a_guess_that_was_tapped_twice_counts_once(tmp_path: Path) -> None:
+    with class_served(tmp_path / "bar") as server:
         phones = all_at_once(server, PHONES // 2, taps=2)
-        wall = server.wall.get("/live/class").json
-        server.wall.post("/live/class/act", json={"act": "show"})
+        wall = server.wall()
+        server.act("show")
         late = phones[0].ask("/class/guess", {"name": "late", "value": 1.0})
     for phone in phones:
         assert Counter(status for status, _ in phone.taken) == {200: 1, 409: 1}
