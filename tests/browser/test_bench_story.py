@@ -126,10 +126,10 @@ def test_a_bench_is_made_from_nothing_to_its_first_call_and_every_step_is_undone
     page.get_by_role("link", name="Runs", exact=True).click()
     page.get_by_role("link", name="Bring in tables").click()
     for run in six_runs():
-        page.locator("#bring-upload input[aria-label]").wait_for(state="attached")
+        page.locator("#bring-zone input[type=file]").first.wait_for(state="attached")
         raw = (CLASS / run["trace"]).read_bytes()
         sent = {"name": f"{run['run']} probe.csv", "mimeType": "text/csv", "buffer": raw}
-        page.locator("#bring-upload input[type=file]").set_input_files([sent])
+        page.locator("#bring-zone input[type=file]").first.set_input_files([sent])
         page.get_by_label("Name of the run").fill(run["run"])
         for of, name in zip(("technique", "vessel", "ice", "recipe"), SET_UP, strict=True):
             page.locator(f"#bring-{of}").get_by_label(name, exact=True).check()
