@@ -26,7 +26,6 @@ USED_BY_TESTS_AND_CALLERS = {
     "beats": "how surely one alternative of a ranking beats another, for callers from Python",
     "total_j": "what must be conserved",
     "error_log": "called by the server",
-    "fit_from_bytes": "the way back from `fit_to_bytes`",
 }
 """Nothing in the product calls these, each for its reason."""
 

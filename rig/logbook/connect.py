@@ -227,6 +227,8 @@ def explained(where: str) -> Iterator[None]:
         yield
     except LogbookError as error:
         raise LogbookError(f"{where}: {error}") from error
+    except UnicodeDecodeError as error:  # a word of the file, or of SQLite about it, that is no text
+        raise LogbookError(f"{where}: the file is damaged: {error}. Restore a copy of the logbook") from error
     except SQLAlchemyError as error:
         said = str(error.orig if isinstance(error, DBAPIError) else error).strip()
         for sign, what, cure in _CURES:

@@ -21,8 +21,6 @@ from tests.capture.drill_kinds import Row, Size, until
 from tests.cli.small_bench import small_book
 from tests.shared_fits import keep_fit
 
-PROMISED_S = 0.3
-"""Within which 95 of 100 of the owner's pages come."""
 PAGES = ("/runs", "/compare", "/shake-time", "/recipe", "/guide", "/rehearsal")
 ROOT = Path(__file__).parents[2]
 

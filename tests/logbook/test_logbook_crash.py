@@ -90,3 +90,14 @@ def test_what_a_disk_gave_back_otherwise_is_told_as_damage_with_the_cure(damage:
         connection.commit()
     with open_logbook(file) as logbook, pytest.raises(LogbookError, match=r"log\.sqlite.*Restore a copy"):
         logbook.book("bar")
+
+
+def test_a_damaged_schema_that_is_no_text_is_told_in_words(tmp_path: Path) -> None:
+    file = tmp_path / "log.sqlite"
+    open_logbook(file).close()
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("pragma writable_schema = on")
+        connection.execute("update sqlite_master set sql = cast(sql || x'20df' as text) where name = 'run'")
+        connection.commit()
+    with pytest.raises(LogbookError, match=r"log\.sqlite.*Restore a copy"):
+        open_logbook(file).close()
