@@ -46,8 +46,8 @@ class Chain:
     @property
     def lag(self) -> float:
         """Mean frames from beat to beat; 0 where there is only one."""
-        beats = int(self.beat[-1] - self.beat[0])
-        return float(self.frame[-1] - self.frame[0]) / beats if beats else 0.0
+        steps = int(self.beat[-1] - self.beat[0])
+        return float(self.frame[-1] - self.frame[0]) / steps if steps else 0.0
 
 
 def chain_of(onset: FloatArray, louder: FloatArray, usual: FloatArray, lag: float) -> Chain:
@@ -88,5 +88,5 @@ def chain_of(onset: FloatArray, louder: FloatArray, usual: FloatArray, lag: floa
     while before[chain[-1]] >= 0:
         chain.append(int(before[chain[-1]]))
     frames = np.array(chain[::-1], dtype=np.int64)
-    beats = np.where(np.diff(frames) < 1.55 * lag, 1, 2)
-    return Chain(frames, np.concatenate([[0], np.cumsum(beats)]))
+    each = np.where(np.diff(frames) < 1.55 * lag, 1, 2)
+    return Chain(frames, np.concatenate([[0], np.cumsum(each)]))
