@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path, PurePosixPath
@@ -102,8 +102,10 @@ def is_archive(path: Path, called: str = "") -> bool:
     return (called or path.name).casefold().endswith(".zip") and zipfile.is_zipfile(path)
 
 
-def loose_files(path: Path, settings: TableProfile | None = None) -> tuple[LooseFile, ...]:
-    """The tables in a folder or an archive, each as it reads by the settings.
+def loose_files(
+    path: Path, settings: TableProfile | None = None, tell: Callable[[float], None] = lambda share: None
+) -> tuple[LooseFile, ...]:
+    """The tables in a folder or an archive, each as it reads by the settings; `tell` hears the share that is read.
 
     Raises
     ------
@@ -113,7 +115,11 @@ def loose_files(path: Path, settings: TableProfile | None = None) -> tuple[Loose
     found = from_archive(path, str(path)) if path.is_file() else _from_folder(path)
     if not found:
         raise RigError(f"{path} holds no tables ({', '.join(sorted(TABLE_ENDINGS))}). Check the path")
-    return tuple(_loose(name, raw, settings) for name, raw in found)
+    files = []
+    for n, (name, raw) in enumerate(found, 1):
+        files.append(_loose(name, raw, settings))
+        tell(n / len(found))
+    return tuple(files)
 
 
 def _from_folder(folder: Path) -> list[tuple[str, bytes]]:

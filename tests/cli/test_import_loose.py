@@ -93,6 +93,20 @@ def test_nothing_is_stored_until_the_set_up_is_told_and_then_all_that_is_clear(
     assert len(new) == 3 and said.out.count("stored") >= 3
     both = [r.trace for r in new.values() if r.trace is not None and r.trace.scale_g is not None]
     assert len(both) == 1 and both[0].probe_c is not None
+    again = chillrig("import", drawer, *SET_UP, "--logbook", bar)
+    assert again.code == 0 and again.out.count("stored before") == 3
+    assert "there is a run" not in again.out
+
+
+def test_many_clear_files_are_told_in_a_few_lines(chillrig: Chillrig, tmp_path: Path) -> None:
+    for n in range(40):
+        rows = "".join(f"{k / 2},{20 - k / 3:.2f}\n" for k in range(40))
+        (tmp_path / f"run {n:02d}.csv").write_text("time_s,probe_c\n" + rows, encoding="utf-8")
+    (tmp_path / "torn.csv").write_text("nothing to read\n", encoding="utf-8")
+    said = chillrig("import", tmp_path)
+    assert said.code == 0, said.err
+    assert "41 loose files" in said.out and "torn.csv" in said.out and "21 more" in said.out
+    assert len(said.out.splitlines()) < 90
 
 
 def test_other_commands_say_what_such_a_folder_is(chillrig: Chillrig, drawer: Path) -> None:

@@ -8,10 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rig.cli.bring_in.shown import asked
-from rig.cli.bring_in.stored import PARTS, Told, for_trace, joined_tables, made_run, store_run
-from rig.cli.printing import bullets, print_json, say, table
+from rig.cli.bring_in.stored import PARTS, Made, Told, for_trace, joined_tables, made_run, store_run
+from rig.cli.printing import bullets, print_json, progress, say, table
 from rig.cli.source import quoted
 from rig.errors import RigError, TableRefused
+
+_UNCLEAR = ("open", "left out")
+_FEWEST_SHOWN, _MOST_SHOWN = 3, 20
 
 if TYPE_CHECKING:
     from rig.importing.loose import Drawer, LooseFile, ProposedRun
@@ -23,13 +26,21 @@ def command(path: Path, told: Told) -> None:
     from rig.importing.tabular.profile import TableProfile
 
     settings = TableProfile().with_settings({**told.settings, "columns": told.columns, "uses": told.uses})
-    drawer = drawer_of(loose_files(path, settings))
+    with progress(f"reading the files of {path.name}", told.as_json) as tell:
+        drawer = drawer_of(loose_files(path, settings, tell))
     whole = all(told.run.get(k) for k in PARTS)
-    done = {r.name: _done(r, told, whole and not told.dry_run) for r in drawer.runs}
+    store, done = whole and not told.dry_run, {}
+    with progress("storing the runs" if store else "looking at the runs", told.as_json) as tell:
+        for n, r in enumerate(drawer.runs, 1):
+            done[r.name] = _done(r, told, store)
+            tell(n / len(drawer.runs))
     if told.as_json:
         print_json(_json(path, drawer, done))
         return
     n = sum(len(r.files) for r in drawer.runs) + len(drawer.over_several)
+    unclear = [r for r in drawer.runs if done[r.name].startswith(_UNCLEAR)]
+    clear = [r for r in drawer.runs if r not in unclear]
+    shown = [*unclear, *clear[: max(_FEWEST_SHOWN, _MOST_SHOWN - len(unclear))]]
     say(f"{path}: {n} loose files, by clock and name {len(drawer.runs)} runs.", "", style="bold")
     table(
         ("run", "files", "began", "by", "state"),
@@ -41,10 +52,12 @@ def command(path: Path, told: Told) -> None:
                 r.by,
                 done[r.name],
             )
-            for r in drawer.runs
+            for r in shown
         ],
         words=5,
     )
+    if len(shown) < len(drawer.runs):
+        say(f"and {len(drawer.runs) - len(shown)} more of which nothing is open; --json lists them all.")
     if drawer.over_several:
         say("", "Left running over several runs, to be given to each by itself:")
         bullets([f.name for f in drawer.over_several])
@@ -65,10 +78,25 @@ def _done(run: ProposedRun, told: Told, store: bool) -> str:
         if not store:
             return joined.start_words
         made = made_run(proposals, mine, (), joined)
+        if _is_stored(made):
+            return "stored before"
         store_run(made, proposals, mine, joined)
     except (TableRefused, RigError) as error:
         return f"open: {error}"
     return "stored"
+
+
+def _is_stored(made: Made) -> bool:
+    """Whether the logbook holds the very run, as after an import that was broken off."""
+    import numpy as np
+
+    (run,) = made.book.runs
+    if made.opened is None or run.trace is None:
+        return False
+    if all(kept.run.run != run.run for kept in made.opened.list_runs(made.bench_name)):
+        return False
+    kept = made.opened.run(made.bench_name, run.run).trace
+    return kept is not None and np.array_equal(kept.time_s, run.trace.time_s)
 
 
 def _say_next(path: Path, drawer: Drawer, whole: bool, told: Told) -> None:
