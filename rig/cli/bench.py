@@ -220,7 +220,7 @@ def history_command(
     as_json: AsJson = False,
 ) -> None:
     """List what was done to a bench and its runs, and what was taken back."""
-    from rig.logbook.editing import steps
+    from rig.logbook.steps import steps
 
     opened, bench = _opened(logbook, bench_name)
     found = steps(opened, bench, most)
@@ -276,7 +276,7 @@ def _said(values: Sequence[str] | None, known: Sequence[str]) -> dict[str, tuple
 
 
 def _tell(opened: OpenLogbook, bench: str, changed: bool, as_json: bool) -> None:
-    from rig.logbook.editing import last_step
+    from rig.logbook.steps import last_step
 
     last: Any = last_step(opened, bench) if changed else None
     if as_json:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -69,6 +70,35 @@ def keep_past(connection: sa.Connection, run_id: str, changes: Iterable[Change])
         for change in changes
     ]
     connection.execute(schema.run_history.insert(), rows)
+
+
+def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
+    """Every change of a run, oldest first."""
+    query = (
+        sa.select(schema.run.c.id, schema.run_history)
+        .select_from(schema.run)
+        .where(schema.run.c.id == run_id)
+    )
+    return changes_found(connection, query) or ()
+
+
+def changes_found(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
+    """The changes of the run that a query finds, oldest first; None where it finds none."""
+    table = schema.run_history
+    rows = query.join(table, table.c.run_id == schema.run.c.id, isouter=True).order_by(table.c.rev)
+    entries = connection.execute(rows).mappings().all()
+    if not entries:
+        return None
+    return tuple(
+        Change(
+            rev=entry["rev"],
+            changed_at=datetime.fromisoformat(entry["changed_at"]),
+            why=entry["why"],
+            changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
+        )
+        for entry in entries
+        if entry["rev"] is not None
+    )
 
 
 def set_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:

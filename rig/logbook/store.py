@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
-from rig.logbook.changes import Step, insert_unless_there, keep_history, set_deleted, step
+from rig.logbook.changes import Step, changes_found, insert_unless_there, keep_history, set_deleted, step
 from rig.logbook.connect import engine_for, explained, file_at, let_readers_in, shown, url_from, writing
 from rig.logbook.edits import (
     DELETED,
@@ -325,7 +324,7 @@ class Logbook:
         """Every change of a run since it came in, oldest first."""
         with self._reading() as connection:
             mine = (schema.bench.c.name == bench_name) & (schema.run.c.run == run)
-            found = _changes(
+            found = changes_found(
                 connection,
                 sa.select(schema.run.c.id, schema.run_history)
                 .join_from(schema.run, schema.bench)
@@ -419,35 +418,6 @@ def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> i
     if DELETED in before:
         return turn_deleted(connection, row, undoes(change.rev), deleted=bool(before[DELETED]))
     return keep_history(connection, row, before, undoes(change.rev))
-
-
-def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
-    """Every change of a run, oldest first."""
-    query = (
-        sa.select(schema.run.c.id, schema.run_history)
-        .select_from(schema.run)
-        .where(schema.run.c.id == run_id)
-    )
-    return _changes(connection, query) or ()
-
-
-def _changes(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
-    """The changes of the run that a query finds, oldest first; None where it finds none."""
-    table = schema.run_history
-    rows = query.join(table, table.c.run_id == schema.run.c.id, isouter=True).order_by(table.c.rev)
-    entries = connection.execute(rows).mappings().all()
-    if not entries:
-        return None
-    return tuple(
-        Change(
-            rev=entry["rev"],
-            changed_at=datetime.fromisoformat(entry["changed_at"]),
-            why=entry["why"],
-            changes={f: (old, new) for f, (old, new) in json.loads(entry["changes"]).items()},
-        )
-        for entry in entries
-        if entry["rev"] is not None
-    )
 
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:

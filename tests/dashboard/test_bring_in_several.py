@@ -17,7 +17,8 @@ from dashboard.questions.drawer import found_runs, store_runs, told_runs
 from dashboard.service import Service
 from dashboard.sources import LogbookSource, logbook_source
 from rig.errors import ModelRangeError
-from rig.logbook.editing import last_step, undo_step
+from rig.logbook.editing import undo_step
+from rig.logbook.steps import last_step
 from rig.logbook.store import open_logbook
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import small_book
