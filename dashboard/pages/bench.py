@@ -20,7 +20,8 @@ from rig.bench import parse_bench
 from rig.bench_fields import SHELVES, Shelf, summary, was_and_is, words_of
 from rig.bench_text import tables_of
 from rig.errors import RigError
-from rig.logbook.editing import StepTaken, Was, bench_text, entitle, last_step, steps
+from rig.logbook.editing import bench_text, entitle
+from rig.logbook.steps import StepTaken, Was, last_step, steps
 from rig.logbook.store import Logbook
 
 MOST_STEPS = 30

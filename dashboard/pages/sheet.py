@@ -25,9 +25,9 @@ from dashboard.questions.sheet import (
 from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from rig.errors import RigError
-from rig.logbook.editing import last_step
 from rig.logbook.listing import RunFilter
 from rig.logbook.sheet import CellFault, SheetEdits, check_sheet, save_sheet
+from rig.logbook.steps import last_step
 from rig.logbook.store import Logbook
 
 _PAGES = Scale(1.0, 1e6, 1.0, "")

@@ -239,7 +239,7 @@ def history_command(
     most: Annotated[int, typer.Option(min=1, help="How many steps to list.")] = 30,
 ) -> None:
     """List what was done to a bench and its runs, and what was taken back."""
-    from rig.logbook.editing import steps
+    from rig.logbook.steps import steps
 
     found = steps(on.logbook, on.name, most)
     if on.as_json:
@@ -289,7 +289,7 @@ def _said(values: Sequence[str] | None, known: Sequence[str]) -> dict[str, tuple
 
 
 def _tell(on: OnBench, changed: bool) -> None:
-    from rig.logbook.editing import last_step
+    from rig.logbook.steps import last_step
 
     last: Any = last_step(on.logbook, on.name) if changed else None
     if on.as_json:

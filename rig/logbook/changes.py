@@ -118,13 +118,6 @@ def write_change(connection: sa.Connection, run_id: str, change: Change) -> None
     note_new(connection, Kind.CORRECTION, change.id)
 
 
-def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
-    """Every change of a run, oldest first."""
-    table = schema.run_history
-    query = sa.select(table).where(table.c.run_id == run_id).order_by(table.c.rev)
-    return tuple(change_of(entry) for entry in connection.execute(query).mappings())
-
-
 def change_of(entry: sa.RowMapping) -> Change:
     """The change of a row of the history."""
     return Change(
@@ -136,6 +129,22 @@ def change_of(entry: sa.RowMapping) -> Change:
         follows={f: tuple(ids) for f, ids in json.loads(entry["follows"]).items()},
         made_in=entry["made_in"],
     )
+
+
+def history_of(connection: sa.Connection, run_id: str) -> tuple[Change, ...]:
+    """Every change of a run, oldest first."""
+    query = sa.select(schema.run_history).select_from(schema.run).where(schema.run.c.id == run_id)
+    return changes_found(connection, query) or ()
+
+
+def changes_found(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
+    """The changes of the run that a query finds, oldest first; None where it finds none."""
+    table = schema.run_history
+    rows = query.join(table, table.c.run_id == schema.run.c.id, isouter=True).order_by(table.c.rev)
+    entries = connection.execute(rows).mappings().all()
+    if not entries:
+        return None
+    return tuple(change_of(entry) for entry in entries if entry["rev"] is not None)
 
 
 def set_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:

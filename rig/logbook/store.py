@@ -20,7 +20,7 @@ from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.changes import (
     Step,
-    change_of,
+    changes_found,
     insert_unless_there,
     keep_history,
     set_deleted,
@@ -354,11 +354,9 @@ class Logbook:
         """Every change of a run since it came in, oldest first."""
         with self._reading() as connection:
             mine = (schema.bench.c.name == bench_name) & (schema.run.c.run == run)
-            found = _changes(
+            found = changes_found(
                 connection,
-                sa.select(schema.run.c.id, schema.run_history)
-                .join_from(schema.run, schema.bench)
-                .where(mine),
+                sa.select(schema.run_history).join_from(schema.run, schema.bench).where(mine),
             )
             if found is None:  # which of the two there is not
                 run_row(connection, bench_id_of(connection, bench_name), run)
@@ -448,16 +446,6 @@ def put_back(connection: sa.Connection, row: sa.RowMapping, change: Change) -> i
     if DELETED in before:
         return turn_deleted(connection, row, undoes(change.rev), deleted=bool(before[DELETED]))
     return keep_history(connection, row, before, undoes(change.rev))
-
-
-def _changes(connection: sa.Connection, query: sa.Select[Any]) -> tuple[Change, ...] | None:
-    """The changes of the run that a query finds, oldest first; None where it finds none."""
-    table = schema.run_history
-    rows = query.join(table, table.c.run_id == schema.run.c.id, isouter=True).order_by(table.c.rev)
-    entries = connection.execute(rows).mappings().all()
-    if not entries:
-        return None
-    return tuple(change_of(entry) for entry in entries if entry["rev"] is not None)
 
 
 def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool]:

@@ -19,7 +19,8 @@ from dashboard.sources import FolderSource, LogbookSource, logbook_source
 from rig.errors import ModelRangeError, NotFound, RigError
 from rig.importing.bench_folder import open_bench
 from rig.importing.write_bench import write_bench
-from rig.logbook.editing import bench_text, describe, steps
+from rig.logbook.editing import bench_text, describe
+from rig.logbook.steps import steps
 from rig.logbook.store import open_logbook
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import small_book

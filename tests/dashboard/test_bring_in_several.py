@@ -16,7 +16,8 @@ from dashboard.service import Service
 from dashboard.sources import LogbookSource
 from dashboard.uploads import uploads_of
 from rig.errors import ModelRangeError
-from rig.logbook.editing import last_step, undo_step
+from rig.logbook.editing import undo_step
+from rig.logbook.steps import last_step
 from tests.dashboard.asking import callback
 from tests.dashboard.logger_tables import SCALE, sent
 from tests.dashboard.reading import ids, parts, text

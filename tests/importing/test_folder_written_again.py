@@ -238,7 +238,7 @@ def _do(logbook: Logbook, what: str, told: Any) -> int:
     """One deed; how many more steps stand after it."""
     before = bench_text(logbook, "bar"), logbook.book("bar").runs
     if what == "undo":
-        from rig.logbook.editing import last_step
+        from rig.logbook.steps import last_step
 
         last = last_step(logbook, "bar")
         if last is None or last.began_bench:

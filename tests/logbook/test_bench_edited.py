@@ -12,15 +12,13 @@ from rig.logbook.editing import (
     begin_bench,
     bench_text,
     describe,
-    differences,
     entitle,
     entry_of,
-    last_step,
     remove,
     rename,
-    steps,
     undo_step,
 )
+from rig.logbook.steps import differences, last_step, steps
 from rig.logbook.store import Logbook
 from rig.runs import Run, RunBook
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from rig.errors import BenchError
-from rig.logbook.editing import last_step, undo_step
+from rig.logbook.editing import undo_step
 from rig.logbook.sheet import SheetEdits, check_sheet, save_sheet
+from rig.logbook.steps import last_step
 from rig.logbook.store import Logbook
 from rig.runs import RunBook
 
