@@ -2,12 +2,11 @@
 
 Two logbooks, each a file, are brought together with a venue of a PostgreSQL of the drill's own while both record and
 correct. A child process syncs; at a statement drawn beforehand, on either side, before or after a commit, it kills
-itself or has the server killed. `python -m tests.logbook.sync_drill` (200 kills, 1,000 runs, 500 corrections).
+itself or has the server killed. `python -m tests.logbook.drill` (200 kills, 1,000 runs, 500 corrections).
 """
 
 from __future__ import annotations
 
-import argparse
 import multiprocessing
 import os
 import random
@@ -18,7 +17,6 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -183,20 +181,3 @@ def drill(kills: int, runs: int, corrections: int, seed: int, folder: Path) -> s
         f"{len(made.reasons)} corrections: every run once and every correction kept, in all three logbooks; "
         f"{len(open_)} values corrected side by side, and shown so in each"
     )
-
-
-def main() -> int:
-    """The command line."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--kills", type=int, default=200)
-    parser.add_argument("--runs", type=int, default=1000)
-    parser.add_argument("--corrections", type=int, default=500)
-    parser.add_argument("--seed", type=int, default=1)
-    told = parser.parse_args()
-    with TemporaryDirectory() as folder:
-        sys.stdout.write(drill(told.kills, told.runs, told.corrections, told.seed, Path(folder)) + "\n")
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())
