@@ -20,10 +20,11 @@ from rig.logbook import outbox as outbox_module
 from rig.logbook.calibrations import calibrations, keep_calibration
 from rig.logbook.changes import Kind, note_new
 from rig.logbook.connect import engine_for, url_from
-from rig.logbook.editing import describe, steps, undo_step
+from rig.logbook.editing import describe, undo_step
 from rig.logbook.edits import disputed
 from rig.logbook.migrations import STEPS, migrate
 from rig.logbook.outbox import newly_noted, waiting
+from rig.logbook.steps import steps
 from rig.logbook.store import Logbook, open_logbook
 from rig.logbook.sync import Synced, sync_with
 from rig.logbook.venues import Right
