@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -26,16 +27,16 @@ def file_of(logbook: Logbook) -> Path | None:
     return None if "://" in logbook.where else Path(logbook.where)
 
 
-def health_of(logbook: Logbook) -> Health:
-    """Look at a logbook."""
-    file, benches = file_of(logbook), logbook.benches()
+def health_of(logbook: Logbook, runs_of_benches: Sequence[int]) -> Health:
+    """Look at a logbook whose benches have so many runs."""
+    file = file_of(logbook)
     copies = [] if file is None else backups_of(file)
     # what was written ahead and is not in the file yet takes room too
     parts = [] if file is None else [p for p in (file, file.with_name(f"{file.name}-wal")) if p.exists()]
     return Health(
         logbook.where,
         None if file is None else sum(p.stat().st_size for p in parts),
-        len(benches),
-        sum(b.runs for b in benches),
+        len(runs_of_benches),
+        sum(runs_of_benches),
         copies[-1][0] if copies else None,
     )

@@ -38,7 +38,7 @@ from rig.session.cautions import FOOD, GLASS, PROBE, STEAM, WET
 from rig.session.places import recordings_beside
 
 SOON_DAYS = 14
-_TRIES = 4
+_TRIES = 12
 NO_LOGBOOK = (
     "Shown is a bench folder: calibrations and backups belong to a logbook. Make one: chillrig import DIR"
 )
@@ -73,7 +73,7 @@ def layout(here: Here) -> Any:
             html.Div(measures, id="rig-measures"),
             rig_calibrate.layout(here),
             html.H2("Logbook"),
-            html.Div(None if here.guest else health_block(health_of(logbook)), id="rig-health"),
+            html.Div(None if here.guest else health_block(_health(here.service, logbook)), id="rig-health"),
             *([] if here.guest or (left := waiting_for(logbook)) is None else [waiting_line(left)]),
             html.Div(
                 [
@@ -110,6 +110,12 @@ def layout(here: Here) -> Any:
         ],
         className="rig-page",
     )
+
+
+def _health(service: Service, logbook: Logbook) -> Health:
+    """The logbook's health, its runs counted once in a look."""
+    with service.one_look():
+        return health_of(logbook, [service.listing(name).tally(name).runs for name in service.names()])
 
 
 def lists(logbook: Logbook) -> tuple[list[Any], list[Any]]:
@@ -160,9 +166,9 @@ def register(app: Dash, service: Service) -> None:
                 copy = back_up(file, datetime.now().astimezone())
                 return notice(
                     f"Copied and checked: {copy}. Keep one copy on another disk.", "know"
-                ), health_block(health_of(logbook))
+                ), health_block(_health(service, logbook))
             if ctx.triggered_id == "rig-restore-sure":
-                return notice(restored_words(service, file), "know"), health_block(health_of(logbook))
+                return notice(restored_words(service, file), "know"), health_block(_health(service, logbook))
             return whole_block(faults_of(file)), no_update
         except RigError as error:
             return notice(str(error)), no_update
