@@ -26,8 +26,9 @@ from rig.logbook.changes import (
 )
 from rig.logbook.edits import refuse_strangers, undoes
 from rig.logbook.intake import keep_text, kept_text, take_out
+from rig.logbook.rows import bench_id_of, bench_of, run_row
 from rig.logbook.steps import KIND, StepTaken, runs_named, standing_step, step_taken
-from rig.logbook.store import Logbook, bench_id_of, bench_of, put_back, run_row
+from rig.logbook.store import Logbook, put_back
 from rig.names import refuse_unclear
 
 USED_BY = {

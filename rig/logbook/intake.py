@@ -361,8 +361,11 @@ def _store_run(connection: sa.Connection, arrival: _Arrival, step: Step, source:
             write_change(connection, run_id, change)
         return replace(added, new=added.new + 1)
     known = row["fingerprint"] == arrival.fingerprint  # another import was quicker
-    known |= arrival.past is not None and record_from_row(row) == record
-    if known or connection.scalar(sa.select(table.c.id).where(table.c.id == run_id)) is not None:
+    if arrival.past is None:
+        known |= connection.scalar(sa.select(table.c.id).where(table.c.id == run_id)) is not None
+    else:
+        known |= record_from_row(row) == record
+    if known:
         return replace(added, unchanged=added.unchanged + 1)
     before = json.loads(row["imported"])
     taken = {f: v for f, v in record.items() if before.get(f) != v}

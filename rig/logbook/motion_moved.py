@@ -12,7 +12,8 @@ from rig.logbook.changes import keep_history
 from rig.logbook.edits import checked_changes, refuse_contradictions
 from rig.logbook.intake import store_trace
 from rig.logbook.records import blobs_from_trace, trace_digest
-from rig.logbook.store import Logbook, bench_of, run_row, run_with_trace
+from rig.logbook.rows import bench_of, run_row, run_with_trace
+from rig.logbook.store import Logbook
 
 LEAST_MOVED_S = 0.05
 """A start that is moved by less stays where it is."""

@@ -16,8 +16,9 @@ from rig.logbook.changes import keep_history
 from rig.logbook.edits import JUDGED, checked_changes, refuse_contradictions, typed_value
 from rig.logbook.intake import add_by_hand
 from rig.logbook.records import Record
+from rig.logbook.rows import bench_id_of, bench_of, run_row, run_with_trace
 from rig.logbook.schema import TEXTS
-from rig.logbook.store import Logbook, bench_id_of, bench_of, run_row, run_with_trace
+from rig.logbook.store import Logbook
 from rig.names import refuse_unclear
 from rig.runs import Run
 

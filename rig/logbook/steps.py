@@ -13,7 +13,8 @@ from rig.bench import SECTIONS, parse_bench
 from rig.bench_text import tables_of
 from rig.logbook import schema
 from rig.logbook.edits import undoes
-from rig.logbook.store import Logbook, bench_id_of
+from rig.logbook.rows import bench_id_of
+from rig.logbook.store import Logbook
 
 KIND = {s: "ice" if s == "ice" else s.removesuffix("s") for s in SECTIONS}
 """What one entry of a section is called."""

@@ -6,8 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from difflib import get_close_matches
-from itertools import groupby
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypedDict, Unpack
@@ -15,7 +13,7 @@ from typing import Any, Self, TypedDict, Unpack
 import sqlalchemy as sa
 
 from rig.arrays import FloatArray
-from rig.bench import Bench, parse_bench
+from rig.bench import Bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.changes import (
@@ -53,8 +51,9 @@ from rig.logbook.mended import still_standing
 from rig.logbook.migrations import STEPS, migrate, schema_number
 from rig.logbook.records import record_from_row, run_from_record, samples, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
+from rig.logbook.rows import bench_id_of, bench_of, run_of, run_row, run_with_trace, traces_of
 from rig.logbook.venues import settle_venue
-from rig.runs import Run, RunBook, Trace
+from rig.runs import Run, RunBook
 
 MOST_CACHED = 4
 """Results kept of a bench: the last, and those that a correction taken back asks for again."""
@@ -199,11 +198,14 @@ class Logbook:
             chosen = _chosen(bench_id, selection)
             query = sa.select(*_LISTED).where(chosen).order_by(schema.run.c.position)
             found = connection.execute(query).mappings().all()
-            traces = _traces(connection, chosen) if with_traces else None
-            runs = tuple(_run(row, traces) for row in found)
+            traces = traces_of(connection, chosen) if with_traces else None
+            runs = tuple(run_of(row, traces) for row in found)
             bench = bench_of(connection, bench_id)
             findings = still_standing(
-                connection, bench_id, bench, lambda named: _traces(connection, schema.run.c.trace.in_(named))
+                connection,
+                bench_id,
+                bench,
+                lambda named: traces_of(connection, schema.run.c.trace.in_(named)),
             )
             if any(v is not None for v in selection.values()):
                 names = {r.run for r in runs}
@@ -228,7 +230,7 @@ class Logbook:
                     connection, run_row(connection, bench_id_of(connection, bench_name), run)
                 )
         blobs = [(row["name"], row["codec"], row["data"]) for row in rows if row["name"] is not None]
-        return _run(rows[0], {rows[0]["trace"]: trace_from_blobs(blobs)} if blobs else {})
+        return run_of(rows[0], {rows[0]["trace"]: trace_from_blobs(blobs)} if blobs else {})
 
     def channel(self, bench_name: str, run: str, name: str) -> tuple[FloatArray, FloatArray]:
         """When and what one channel of a run's trace read; the others are not touched.
@@ -267,8 +269,8 @@ class Logbook:
             )
             query = sa.select(*_LISTED).where(chosen).order_by(schema.run.c.position)
             found = connection.execute(query).mappings().all()
-            traces = _traces(connection, chosen)
-            return tuple(_run(row, traces) for row in found)
+            traces = traces_of(connection, chosen)
+            return tuple(run_of(row, traces) for row in found)
 
     def list_runs(
         self, bench_name: str | None = None, **selection: Unpack[Selection]
@@ -428,11 +430,6 @@ def change_run(connection: sa.Connection, made: Step, run: str, changes: Mapping
     return made.changed(row, keep_history(connection, row, record, made.why, settles=True))
 
 
-def run_with_trace(connection: sa.Connection, row: sa.RowMapping) -> Run:
-    """The run of a row with its trace."""
-    return _run(row, _traces(connection, schema.run.c.id == row["id"]))
-
-
 def turn_deleted(connection: sa.Connection, row: sa.RowMapping, why: str, *, deleted: bool) -> int:
     """Delete a run, or bring it back where the bench still holds what it names; its revision."""
     if not deleted:
@@ -454,56 +451,3 @@ def _chosen(bench_id: int | None, selection: Selection) -> sa.ColumnElement[bool
     if bench_id is not None:
         wanted.append(schema.run.c.bench_id == bench_id)
     return sa.and_(sa.true(), *wanted)
-
-
-def bench_id_of(connection: sa.Connection, name: str) -> int:
-    """The number of a bench; NotFound where there is none of that name."""
-    found = connection.scalar(sa.select(schema.bench.c.id).where(schema.bench.c.name == name))
-    if found is None:
-        known = connection.scalars(sa.select(schema.bench.c.name).order_by(schema.bench.c.name))
-        raise NotFound("bench", name, known.all())
-    return int(found)
-
-
-def bench_of(connection: sa.Connection, bench_id: int) -> Bench:
-    """What is on a bench."""
-    name, toml = connection.execute(
-        sa.select(schema.bench.c.name, schema.bench.c.toml).where(schema.bench.c.id == bench_id)
-    ).one()
-    return parse_bench(toml, f"the logbook's bench {name}")[0]
-
-
-def run_row(connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False) -> sa.RowMapping:
-    """The row of a run; NotFound names runs like it."""
-    table = schema.run
-    query = sa.select(table).where((table.c.bench_id == bench_id) & (table.c.run == run))
-    row = connection.execute(query.with_for_update() if for_update else query).mappings().one_or_none()
-    if row is None:
-        known = connection.scalars(sa.select(table.c.run).where(table.c.bench_id == bench_id)).all()
-        raise NotFound("run", run, get_close_matches(run, known, n=5) or sorted(known)[:5])
-    return row
-
-
-def _run(row: sa.RowMapping, traces: Mapping[str, Trace] | None = None) -> Run:
-    """The run of a row, with its trace where traces are given."""
-    trace = None
-    if traces is not None and row["trace"] is not None:
-        trace = traces.get(row["trace"])
-        if trace is None:
-            raise LogbookError(f"the trace of run {row['run']!r} is gone. Restore a copy of the logbook")
-    return run_from_record(record_from_row(row), trace)
-
-
-def _traces(connection: sa.Connection, chosen: sa.ColumnElement[bool]) -> dict[str, Trace]:
-    """The traces of the chosen runs by digest."""
-    table = schema.channel
-    wanted = sa.select(schema.run.c.trace).where(chosen)
-    rows = connection.execute(
-        sa.select(table.c.trace, table.c.name, table.c.codec, table.c.data)
-        .where(table.c.trace.in_(wanted))
-        .order_by(table.c.trace, table.c.position)
-    )
-    return {
-        digest: trace_from_blobs((name, codec, data) for _, name, codec, data in channels)
-        for digest, channels in groupby(rows, key=lambda row: str(row[0]))
-    }

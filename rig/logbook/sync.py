@@ -32,7 +32,8 @@ from rig.logbook.edits import disputed
 from rig.logbook.intake import keep_text, lock_bench, named_by_runs
 from rig.logbook.outbox import Noted, newly_noted, note_attempt, refused_before, stands_at
 from rig.logbook.passwords import without_password
-from rig.logbook.store import Logbook, bench_id_of, open_logbook
+from rig.logbook.rows import bench_id_of
+from rig.logbook.store import Logbook, open_logbook
 from rig.logbook.travel import Coming, ComingRun, read, take_in, those_there
 
 _BATCH = 20

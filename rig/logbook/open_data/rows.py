@@ -77,7 +77,7 @@ class Contents:
             sa.select(schema.bench.c.name, schema.bench.c.toml, count.label("runs"))
             .join_from(schema.bench, schema.run, isouter=True)
             .where(schema.bench.c.name.in_(self.benches))
-            .group_by(schema.bench.c.id)
+            .group_by(schema.bench.c.id, schema.bench.c.name, schema.bench.c.toml)
             .order_by(schema.bench.c.name)
         )
         for row in self._streamed(query):
