@@ -176,8 +176,6 @@ def writable(service: Service) -> Logbook:
 
 def register(server: Flask, service: Service) -> None:
     """Take files from this computer's own pages."""
-    if service.logbook is not None:
-        uploads_of(service.logbook).clean()
 
     def begin() -> dict[str, Any]:
         told = request.get_json(silent=True)

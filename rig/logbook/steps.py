@@ -144,7 +144,10 @@ def _counted(steps: sa.Select[tuple[int]]) -> sa.Subquery:
             sa.func.count().filter(mine.c.rev == 1).label("added"),
             sa.func.count().filter(mine.c.rev > 1).label("changed"),
             sa.func.count().filter(mine.c.rev.is_not(None) & stands).label("standing"),
-            sa.func.min(mine.c.run_id).label("run_id"),
+            # a run that was added is named before one that changed
+            sa.func.coalesce(
+                sa.func.min(sa.case((mine.c.rev == 1, mine.c.run_id))), sa.func.min(mine.c.run_id)
+            ).label("run_id"),
         )
         .join_from(step, mine, isouter=True)
         .join(gone, gone.c.run_id == mine.c.run_id, isouter=True)

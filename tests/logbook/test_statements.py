@@ -80,10 +80,12 @@ def test_the_runs_of_a_long_bench_to_fit_are_read_at_once(source: LogbookSource,
 
 def test_one_channel_is_read_without_the_others(logbook: Logbook, said: list[str]) -> None:
     logbook.add(RunBook(BENCH, RUNS), "corner", "made up")
-    with logbook._engine.begin() as connection:
-        connection.execute(
-            sa.text("update channel set codec = 'gone' where name not in ('time_s', 'scale_g')")
-        )
+    spoilt = sa.text("update channel set codec = 'gone' where name not in ('time_s', 'scale_g')")
+    try:
+        with logbook._engine.begin() as connection:
+            connection.execute(spoilt)
+    except sa.exc.ProgrammingError:
+        assert logbook._engine.dialect.name == "postgresql"  # in a venue nobody may spoil a channel
     said.clear()
     time_s, scale_g = logbook.channel("corner", "r1", "scale_g")
     assert len(said) == 1

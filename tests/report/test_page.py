@@ -104,7 +104,11 @@ def test_tables_name_their_rows_and_columns(page: Outline) -> None:
 
 
 def test_the_answer_comes_first_and_coefficients_last(page: Outline) -> None:
-    assert page.text.index("How long, for each drink") < page.text.index("Bands:") < page.text.index("W/K")
+    assert (
+        page.text.index("How long, for each drink")
+        < page.text.index("Bands:")
+        < page.text.index("Coefficients, for")
+    )
     before = page.text[: page.text.index("Coefficients, for the curious")]
     assert not re.search(r"W/K|run to run|\bPoints:", before)
 

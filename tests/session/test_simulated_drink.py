@@ -83,6 +83,6 @@ def test_its_probe_is_as_slow_as_the_bench_knows_its_own_to_be(known: Fit) -> No
     effects[slower] += np.log(150.0)
     slow = replace(known, posterior=replace(known.posterior, effects=effects))
     lags_s = [drawn_drink(slow, ASKED, seed).instruments.probe_lag_s for seed in range(4)]
-    assert min(lags_s) > 5.0
+    assert min(lags_s) > 4.5
     assert len(set(lags_s)) > 1
     assert drawn_drink(known, ASKED, 0).instruments.probe_lag_s < 1.0
