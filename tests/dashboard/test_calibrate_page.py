@@ -305,7 +305,7 @@ def test_a_plunge_that_was_listened_to_gives_the_lag() -> None:
 
 def test_a_probe_that_still_moves_is_told_to() -> None:
     falling = ("tip", Quantity.TEMPERATURE, np.linspace(3.0, 1.0, 30).tolist())
-    assert "still moved by −2.0 °C" in Taken.of(port_read(falling), Quantity.TEMPERATURE).words
+    assert "still drifted by −2.0 °C" in Taken.of(port_read(falling), Quantity.TEMPERATURE).words
 
 
 def test_a_port_without_what_is_calibrated_says_so() -> None:
