@@ -35,8 +35,8 @@ class Was:
 class StepTaken:
     """One step: its number, when, why, how many runs it brought in or changed, and what it changed of the bench.
 
-    `run`: the one it brought in or changed, where it is one. `stands`: it was not taken back. `is_undo`: it took
-    back another.
+    `added_run`, `changed_run`: the one it brought in, or changed, where it is one. `stands`: it was not taken back.
+    `is_undo`: it took back another.
     """
 
     number: int
@@ -47,7 +47,8 @@ class StepTaken:
     began_bench: bool
     added: int
     changed: int
-    run: str
+    added_run: str
+    changed_run: str
     described: tuple[Was, ...]
 
     @property
@@ -55,9 +56,9 @@ class StepTaken:
         """What it did, in a few words."""
         said = [f"{n} begun" for n in ("the bench",) if self.began_bench]
         if self.added:
-            said.append(f"{runs_named(self.added, self.run)} brought in")
+            said.append(f"{runs_named(self.added, self.added_run)} brought in")
         if self.changed:
-            said.append(f"{runs_named(self.changed, self.run)} changed")
+            said.append(f"{runs_named(self.changed, self.changed_run)} changed")
         said += dict.fromkeys(_entry_words(w) for w in self.described)
         return ", ".join(said) or "nothing"
 
@@ -98,6 +99,7 @@ def _rows(
     """A bench's steps, the last first, each with what is counted of its runs and with the bench around it."""
     step, bench, past = schema.step, schema.bench, schema.bench_history
     was, then, away = past.alias("was"), past.alias("then"), schema.bench_put_away
+    added, changed = schema.run.alias("added"), schema.run.alias("changed")
     wanted = sa.select(step.c.id).join(bench).where(bench.c.name == bench_name)
     if before is not None:
         wanted = wanted.where(step.c.id < before)
@@ -116,21 +118,23 @@ def _rows(
             away.c.put_away_at.is_not(None).label("put_away"),
             bench_undone.label("bench_undone"),
             *(counted.c[name] for name in ("added", "changed", "standing")),
-            schema.run.c.run,
+            added.c.run.label("added_run"),
+            changed.c.run.label("changed_run"),
         )
         .join_from(counted, step, step.c.id == counted.c.id)
         .join(bench)
         .join(was, (was.c.bench_id == bench.c.id) & (was.c.rev == step.c.bench_rev - 1), isouter=True)
         .join(then, (then.c.bench_id == bench.c.id) & (then.c.rev == step.c.bench_rev), isouter=True)
         .join(away, away.c.bench_id == bench.c.id, isouter=True)
-        .join(schema.run, schema.run.c.id == counted.c.run_id, isouter=True)
+        .join(added, added.c.id == counted.c.added_id, isouter=True)
+        .join(changed, changed.c.id == counted.c.changed_id, isouter=True)
         .order_by(step.c.id.desc())
     )
     return connection.execute(query).mappings().all()
 
 
 def _counted(steps: sa.Select[tuple[int]]) -> sa.Subquery:
-    """Of each step how many runs it brought in and changed, at how many of them it stands, and one of them."""
+    """Of each step how many runs it brought in and changed, at how many of them it stands, and one of each."""
     step, mine, gone, past = schema.step, schema.step_run, schema.run_deleted, schema.run_history
     undone = (
         sa.exists()
@@ -144,10 +148,8 @@ def _counted(steps: sa.Select[tuple[int]]) -> sa.Subquery:
             sa.func.count().filter(mine.c.rev == 1).label("added"),
             sa.func.count().filter(mine.c.rev > 1).label("changed"),
             sa.func.count().filter(mine.c.rev.is_not(None) & stands).label("standing"),
-            # a run that was added is named before one that changed
-            sa.func.coalesce(
-                sa.func.min(sa.case((mine.c.rev == 1, mine.c.run_id))), sa.func.min(mine.c.run_id)
-            ).label("run_id"),
+            sa.func.min(sa.case((mine.c.rev == 1, mine.c.run_id))).label("added_id"),
+            sa.func.min(sa.case((mine.c.rev > 1, mine.c.run_id))).label("changed_id"),
         )
         .join_from(step, mine, isouter=True)
         .join(gone, gone.c.run_id == mine.c.run_id, isouter=True)
@@ -195,7 +197,8 @@ def step_taken(row: sa.RowMapping) -> StepTaken:
         began_bench=row["began_bench"],
         added=row["added"],
         changed=row["changed"],
-        run=row["run"] or "",
+        added_run=row["added_run"] or "",
+        changed_run=row["changed_run"] or "",
         described=described,
     )
 
