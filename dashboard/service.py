@@ -133,11 +133,11 @@ class Service:
 
     @contextmanager
     def logbook_left(self) -> Iterator[None]:
-        """While nothing of this program has the logbook open."""
+        """While nothing of this program has the logbook open; whoever asks it meanwhile waits."""
         with ExitStack() as left:
             for leave in self.also_leave:
                 left.enter_context(leave())
-            self.leave_logbook()
+            left.enter_context(self._source.left())
             yield
 
     def bench(self, name: str) -> Bench:

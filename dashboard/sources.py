@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -36,6 +36,10 @@ class Source(Protocol):
 
     def leave(self) -> None:
         """Close what is open; the next question opens it again."""
+        ...
+
+    def left(self) -> AbstractContextManager[None]:
+        """While nothing is open; whoever asks meanwhile waits."""
         ...
 
     def one_look(self) -> AbstractContextManager[None]:
@@ -96,6 +100,10 @@ class FolderSource:
     def leave(self) -> None:
         """Nothing stays open."""
 
+    def left(self) -> AbstractContextManager[None]:
+        """Nothing is open."""
+        return nullcontext()
+
     def one_look(self) -> AbstractContextManager[None]:
         """A folder is looked at in no time."""
         return nullcontext()
@@ -150,6 +158,12 @@ class LogbookSource:
         """Close all connections."""
         self.logbook.close()
         self.lists.close()
+
+    @contextmanager
+    def left(self) -> Iterator[None]:
+        """While nothing of both is open; whoever asks meanwhile waits."""
+        with self.logbook.left(), self.lists.left():
+            yield
 
     def one_look(self) -> AbstractContextManager[None]:
         """Meanwhile, in this thread, the benches are asked for once and stay as they were found."""

@@ -52,7 +52,7 @@ def main() -> int:
         for order in sys.stdin:
             if order.strip() == LEAVE:
                 left.enter_context(shares.turns.stopped(LEAVE_S))
-                service.leave_logbook()
+                left.enter_context(service.logbook_left())
                 _say(left=True)
             elif order.strip() == GO_ON:
                 left.close()

@@ -26,19 +26,18 @@ from rig.capture.decoding.readings import Quantity
 from rig.capture.devices.health import PortState
 from rig.capture.devices.ports import every_device
 from rig.capture.devices.ports_listen import Listened, listen_to_all
-from rig.errors import LogbookError, RigError
+from rig.errors import RigError
 from rig.logbook.calibrations import calibrations
 from rig.logbook.copies import POSTGRES_WORDS, back_up, faults_of
 from rig.logbook.outbox import Waiting, waiting_words
 from rig.logbook.outbox import waiting as waiting_for
-from rig.logbook.restoring import Restored, newest_whole, restore
+from rig.logbook.restoring import newest_whole, restore
 from rig.logbook.store import Logbook
 from rig.sensors.calibration import Calibration, CalibrationKind
 from rig.session.cautions import FOOD, GLASS, PROBE, STEAM, WET
 from rig.session.places import recordings_beside
 
 SOON_DAYS = 14
-_TRIES = 12
 NO_LOGBOOK = (
     "Shown is a bench folder: calibrations and backups belong to a logbook. Make one: chillrig import DIR"
 )
@@ -192,20 +191,10 @@ def restored_words(service: Service, file: Path) -> str:
     if is_recording(recordings_beside(str(file))):
         raise RigError("a drink is being recorded. Keep or discard it first")
     copy = newest_whole(file)
-    done = _restored(service, file, copy, _TRIES)
+    with service.logbook_left():
+        done = restore(file, copy, datetime.now().astimezone())
     kept = "" if done.kept is None else f" What was there before is kept whole in {done.kept}."
     return f"Restored {copy.name}.{kept} Bring in again what was made since."
-
-
-def _restored(service: Service, file: Path, copy: Path, tries: int) -> Restored:
-    """Restore a copy; tried again where a fit under way looks into the logbook at that very moment."""
-    try:
-        with service.logbook_left():
-            return restore(file, copy, datetime.now().astimezone())
-    except LogbookError:
-        if tries <= 1:
-            raise
-    return _restored(service, file, copy, tries - 1)
 
 
 def port_block(found: list[Listened]) -> Any:

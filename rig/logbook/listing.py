@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +16,7 @@ from rig.errors import NotFound
 from rig.logbook import schema
 from rig.logbook.connect import engine_for, reading, shown, url_from
 from rig.logbook.edits import DeletedRun
+from rig.logbook.leaving import Leaving
 from rig.logbook.records import record_from_row, run_from_record
 from rig.runs import Run, RunBook
 
@@ -134,11 +135,16 @@ class LogbookListing:
         """Nothing is opened before the first question."""
         url = url_from(url_or_file)
         self._engine, self._where = engine_for(url), shown(url)
+        self._leaving = Leaving(self._engine)
         self._looked: ContextVar[dict[str, Any] | None] = ContextVar("looked", default=None)
 
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
+
+    def left(self) -> AbstractContextManager[None]:
+        """While nothing has the logbook's file open through this; whoever asks it meanwhile waits."""
+        return self._leaving.left()
 
     @contextmanager
     def one_look(self) -> Iterator[None]:

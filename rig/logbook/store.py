@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -47,6 +47,7 @@ from rig.logbook.edits import (
     undoes,
 )
 from rig.logbook.intake import Added, Progress, add_book, complete_row
+from rig.logbook.leaving import Leaving
 from rig.logbook.mended import still_standing
 from rig.logbook.migrations import STEPS, migrate, schema_number
 from rig.logbook.records import record_from_row, run_from_record, samples, trace_from_blobs
@@ -134,6 +135,7 @@ class Logbook:
 
     def __init__(self, engine: sa.Engine, where: str) -> None:
         self._engine, self.where = engine, where
+        self._leaving = Leaving(engine)
 
     def __enter__(self) -> Self:
         return self
@@ -146,6 +148,10 @@ class Logbook:
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
+
+    def left(self) -> AbstractContextManager[None]:
+        """While nothing has its file open through this; whoever asks it meanwhile waits."""
+        return self._leaving.left()
 
     @property
     def identity(self) -> str:

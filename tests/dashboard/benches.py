@@ -29,6 +29,9 @@ class HeldSource:
     def leave(self) -> None:
         """Nothing is open."""
 
+    def left(self) -> AbstractContextManager[None]:
+        return nullcontext()
+
     def one_look(self) -> AbstractContextManager[None]:
         return nullcontext()
 
