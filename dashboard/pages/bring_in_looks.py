@@ -78,8 +78,8 @@ def _offered(number: int, offer: Offer | None) -> html.Fieldset | None:
     if offer is None:
         return None
     choices = [
-        {"value": offer.name, "label": f"by the answers kept as {offer.name}"},
-        {"value": "", "label": "as the file says"},
+        {"value": offer.name, "label": f"read it by the answers kept as {offer.name}"},
+        {"value": "", "label": "leave it as it reads by itself"},
     ]
     id_ = {"type": TYPE, "file": number, "part": OFFER, "of": ""}
     return html.Fieldset(

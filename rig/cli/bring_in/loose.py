@@ -52,7 +52,7 @@ def command(path: Path, told: Told) -> None:
     shown = [*unclear, *clear[: max(_FEWEST_SHOWN, _MOST_SHOWN - len(unclear))]]
     say(f"{path}: {n} loose files, by clock and name {len(drawer.runs)} runs.", "", style="bold")
     table(
-        ("run", "files", "began", "by", "state"),
+        ("run", "files", "began", "together by", "what was found"),
         [
             (
                 r.name,
