@@ -32,6 +32,7 @@ from dashboard.uploads import NO_LOGBOOK, ONLY_HERE, uploads_of, writable
 from dashboard.uploads import register as take_files
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.logbook.profiles import profiles
 from rig.logbook.store import Logbook
 
 _FORM = ("way", "run", "into", *NAMES, *NUMBERS, "start", "keep")
@@ -189,7 +190,7 @@ def register(app: Dash, service: Service) -> None:
             logbook = writable(service)
             bench = service.chosen(None if kept is None else str(kept))
             files = files_of(sent, uploads_of(logbook))
-            looks = looks_of(files, said)
+            looks = looks_of(files, said, profiles(logbook))
             asked = read_again(files, looks, answers_by_file(ids, values))
             if [a.settings for a in asked] != [look.settings for look in looks]:
                 raise RigError("the answers have changed since the tables were read. Read them again first")
@@ -216,7 +217,7 @@ def looks_again(logbook: Logbook, sent: Any, said: Any, answers: dict[int, list[
     files = files_of(sent, uploads_of(logbook))
     if said is None:
         return first_looks(files, logbook)
-    return read_again(files, looks_of(files, said), answers)
+    return read_again(files, looks_of(files, said, profiles(logbook)), answers)
 
 
 def answers_by_file(ids: Any, values: Any) -> dict[int, list[Answer]]:

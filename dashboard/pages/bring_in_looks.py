@@ -8,8 +8,9 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.controls import aria, notice, table
-from dashboard.questions.bring_in import QUESTION, Look, said_of
+from dashboard.questions.bring_in import OFFER, QUESTION, Look, said_of
 from rig.importing.proposal import Proposal, ProposedColumn, Question
+from rig.importing.tabular.likeness import Offer
 from rig.importing.tabular.profile import TimeUnit, Use
 
 TYPE = "bring-answer"
@@ -48,6 +49,7 @@ def look_block(number: int, look: Look) -> html.Section:
         [
             html.H2(look.file),
             profile,
+            _offered(number, proposal.offer),
             *asked,
             _first_rows(look.file, proposal),
             *_taken(number, look, proposal),
@@ -70,6 +72,23 @@ def _question(number: int, k: int, question: Question) -> html.Fieldset:
             ["Answer", dcc.Input(id=id_, type="text", autoComplete="off", maxLength=100, className="written")]
         )
     return html.Fieldset([html.Legend(text), control], className="bring-question")
+
+
+def _offered(number: int, offer: Offer | None) -> html.Fieldset | None:
+    if offer is None:
+        return None
+    choices = [
+        {"value": offer.name, "label": f"read it by the answers kept as {offer.name}"},
+        {"value": "", "label": "leave it as it reads by itself"},
+    ]
+    id_ = {"type": TYPE, "file": number, "part": OFFER, "of": ""}
+    return html.Fieldset(
+        [
+            html.Legend(f"This file is {offer}"),
+            dcc.RadioItems(id=id_, options=choices, value="", className="chips"),
+        ],
+        className="bring-question",
+    )
 
 
 def _first_rows(file: str, proposal: Proposal) -> Any:

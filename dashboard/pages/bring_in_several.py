@@ -16,7 +16,7 @@ from dashboard.pages.motion_strip import strip_block
 from dashboard.params import address
 from dashboard.questions.bring_in import Sent, files_of
 from dashboard.questions.bring_in_run import NAMES, NUMBERS
-from dashboard.questions.drawer import TYPED, FoundRun, found_runs, store_runs, told_runs
+from dashboard.questions.drawer import TOLD, TYPED, FoundRun, found_runs, store_runs, told_runs
 from dashboard.reader_units import IN_THE_LABS
 from dashboard.service import Service
 from dashboard.uploads import NO_LOGBOOK, ONLY_HERE, uploads_of, writable
@@ -26,8 +26,11 @@ from rig.logbook.store import Logbook
 _FIELD, _IN = "drawer-field", "drawer-in"
 _FIELDS = {"type": _FIELD, "run": EVERY, "key": EVERY}
 _TAKEN = {"type": _IN, "run": EVERY}
-_WORDS = {"run": "Name", "start": "Starts at [s of its first file]", **NUMBERS}
-_HINT = {"run": "Two of one name become one run.", "start": "Empty: as it was found."}
+_WORDS = {"run": "Name", "start": "Starts at [s into its first file]", **NUMBERS}
+_HINT = {
+    "run": "Give two the same name to make them one run.",
+    "start": "Leave empty to keep the start that was found.",
+}
 
 
 def layout(here: Here) -> Any:
@@ -85,7 +88,7 @@ def run_block(number: int, run: FoundRun) -> html.Section:
         [
             html.H2(run.name or ", ".join(run.files)),
             picture,
-            html.P([html.Span("Open: " if run.open_point else ""), run.open_point or f"{run.said}."]),
+            html.P([html.Span("Still open: " if run.open_point else ""), run.open_point or f"{run.said}."]),
             html.P(_together(run), className="quiet"),
             dcc.Checklist(
                 id={"type": _IN, "run": number},
@@ -110,7 +113,9 @@ def run_block(number: int, run: FoundRun) -> html.Section:
 
 def _together(run: FoundRun) -> str:
     """Its files, and what puts several of them together."""
-    return f"{', '.join(run.files)}{f': together by {run.by}' if len(run.files) > 1 else ''}."
+    if len(run.files) == 1:
+        return f"From {run.files[0]}."
+    return f"From {', '.join(run.files)}, put together by {'what you said' if run.by == TOLD else run.by}."
 
 
 def _line(number: int, key: str, run: FoundRun) -> html.Div:

@@ -15,10 +15,11 @@ from dashboard.uploads import Uploads
 from rig.bench import BENCH_FILE
 from rig.errors import ModelRangeError, RigError, TableRefused
 from rig.importing.loose import MOST_FILES, from_archive, is_archive, refuse_many
-from rig.importing.proposal import Proposal, Question, propose
+from rig.importing.proposal import Proposal, Question, propose, propose_by
+from rig.importing.tabular.likeness import Kept, Offer, offer_for
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.units_in_text import heading_from
-from rig.logbook.profiles import StoredProfile, keep_profile, profile_for
+from rig.logbook.profiles import StoredProfile, keep_profile, profiles
 from rig.logbook.store import Logbook
 
 MOST_OF_ONE_RUN = 12
@@ -28,7 +29,7 @@ _LONGEST_NAME, _LONGEST_ANSWER, _MOST_ANSWERS = 120, 200, 600
 WHOLE_FILE = ("time_column", "time_unit", "interval_s", "day_first", "decimal")
 """The settings of a file that can be changed though nothing asks for them."""
 OF_COLUMNS = ("columns", "uses")
-QUESTION = "question"
+QUESTION, OFFER = "question", "offer"
 _TEXTS = ("delimiter", "decimal", "encoding", "time_column", "time_unit", "sheet", "curves")
 
 
@@ -65,7 +66,7 @@ class Look:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one control says: `part` is a setting of the whole file, "columns" or "uses", or an open question.
+    """What one control says: of a setting of the whole file, of "columns" or "uses", a question or an offer.
 
     `of` is the number of the column from 1, or of the question from 0; else "".
     """
@@ -121,19 +122,18 @@ def _name(name: Any) -> str:
 
 def first_looks(files: Sequence[Sent], logbook: Logbook) -> tuple[Look, ...]:
     """The files as they read by themselves, or by the answers kept for files of their shape."""
-    looks = []
+    kept, looks = profiles(logbook), []
     for file in files:
-        look = _look(file, TableProfile())
-        shape = "" if look.proposal is None else look.proposal.shape
-        stored = profile_for(logbook, shape) if shape else None
-        if stored is not None:
-            look = replace(_look(file, TableProfile.from_dict(stored.settings)), profile=stored.name)
-        looks.append(look)
+        try:
+            proposal = propose_by(kept, file.raw, TableProfile(), file=file.name)
+            looks.append(Look(file.name, proposal.profile, proposal, profile=proposal.kept))
+        except TableRefused as refusal:
+            looks.append(Look(file.name, TableProfile(), None, str(refusal)))
     return tuple(looks)
 
 
-def looks_of(files: Sequence[Sent], said: Any) -> tuple[Look, ...]:
-    """The files as they read by what the page keeps of their answers.
+def looks_of(files: Sequence[Sent], said: Any, kept: Sequence[Kept] = ()) -> tuple[Look, ...]:
+    """The files as they read by what the page keeps of their answers; `kept` are those that may be offered.
 
     Raises
     ------
@@ -142,10 +142,14 @@ def looks_of(files: Sequence[Sent], said: Any) -> tuple[Look, ...]:
     """
     if not isinstance(said, list) or len(said) != len(files) or not all(isinstance(s, Mapping) for s in said):
         raise ModelRangeError("the page sent no answers that can be read; choose the files again")
-    return tuple(
-        replace(_look(f, _settings(s.get("settings"))), profile=_text(s.get("profile", "")))
-        for f, s in zip(files, said, strict=True)
-    )
+    looks = []
+    for file, one in zip(files, said, strict=True):
+        look, profile = _look(file, _settings(one.get("settings"))), _text(one.get("profile", ""))
+        if look.proposal is not None and not profile:
+            offer = offer_for(look.proposal.shape, look.proposal.headers, kept)
+            look = replace(look, proposal=replace(look.proposal, offer=offer))
+        looks.append(replace(look, profile=profile))
+    return tuple(looks)
 
 
 def _look(file: Sent, settings: TableProfile) -> Look:
@@ -208,7 +212,15 @@ def answered(look: Look, answers: Sequence[Answer]) -> TableProfile:
         question, text = open_ones.get(int(answer.of)), _text(answer.text).strip()
         if question is not None and text:
             settings = settings.joined(TableProfile().with_settings(_told(question, text)))
-    return settings
+    taken = taken_offer(look, answers)
+    return settings if taken is None else taken.settings.joined(settings)
+
+
+def taken_offer(look: Look, answers: Sequence[Answer]) -> Offer | None:
+    """The kept answers that were offered, where somebody said that the file is to be read by them."""
+    offer = None if look.proposal is None else look.proposal.offer
+    said = any(a.part == OFFER and offer is not None and a.text == offer.name for a in answers)
+    return offer if said else None
 
 
 def _told(question: Question, text: str) -> dict[str, Any]:
@@ -254,7 +266,10 @@ def read_again(
         new = _look(file, answered(look, answers.get(n, ())))
         if new.proposal is None and look.proposal is not None:
             raise RigError(new.refused)
-        fresh.append(replace(new, profile=look.profile))
+        taken = taken_offer(look, answers.get(n, ()))
+        if taken is None and new.proposal is not None and look.proposal is not None:
+            new = replace(new, proposal=replace(new.proposal, offer=look.proposal.offer))
+        fresh.append(replace(new, profile=look.profile if taken is None else taken.name))
     return tuple(fresh)
 
 

@@ -23,6 +23,8 @@ MOST_RUNS = 150
 """More are not shown at once: each has a picture and its own lines to write in."""
 TYPED = ("run", "start", *NUMBERS)
 """What may be typed of each run."""
+TOLD = "as told"
+"""What puts files together that somebody has put together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +97,7 @@ def told_runs(
         into, said = merged.setdefault(key or " ".join(names), ([], {}))
         into += [n for n in names if n not in into]
         said.update({k: v for k, v in typed.items() if v and not said.get(k)} | {"run": key})
-    return tuple(_found(names, loose, typed, "as told") for names, typed in merged.values())
+    return tuple(_found(names, loose, typed, TOLD) for names, typed in merged.values())
 
 
 def _loose(files: Sequence[Sent], logbook: Logbook) -> dict[str, LooseFile]:

@@ -16,7 +16,6 @@ from rig.importing.bench_folder import TABLE_ENDINGS, tables_in
 from rig.importing.proposal import Proposal, propose
 from rig.importing.tables import bytes_of
 from rig.importing.tabular.limits import MOST_BYTES
-from rig.importing.tabular.profile import TableProfile
 
 MOST_FILES = 2000
 SAME_RUN_S = 60.0
@@ -103,9 +102,9 @@ def is_archive(path: Path, called: str = "") -> bool:
 
 
 def loose_files(
-    path: Path, settings: TableProfile | None = None, tell: Callable[[float], None] = lambda share: None
+    path: Path, look: Callable[..., Proposal] = propose, tell: Callable[[float], None] = lambda share: None
 ) -> tuple[LooseFile, ...]:
-    """The tables in a folder or an archive, each as it reads by the settings; `tell` hears the share that is read.
+    """The tables in a folder or an archive, each as `look` reads it; `tell` hears the share that is read.
 
     Raises
     ------
@@ -117,7 +116,7 @@ def loose_files(
         raise RigError(f"{path} holds no tables ({', '.join(sorted(TABLE_ENDINGS))}). Check the path")
     files = []
     for n, (name, raw) in enumerate(found, 1):
-        files.append(_loose(name, raw, settings))
+        files.append(_loose(name, raw, look))
         tell(n / len(found))
     return tuple(files)
 
@@ -166,9 +165,9 @@ def _is_table_name(name: str) -> bool:
     return path.suffix.casefold() in TABLE_ENDINGS and not path.name.startswith(("~", "."))
 
 
-def _loose(name: str, raw: bytes, settings: TableProfile | None) -> LooseFile:
+def _loose(name: str, raw: bytes, look: Callable[..., Proposal]) -> LooseFile:
     try:
-        return LooseFile(name, raw, propose(raw, settings, file=PurePosixPath(name).name))
+        return LooseFile(name, raw, look(raw, file=PurePosixPath(name).name))
     except TableRefused as refusal:
         return LooseFile(name, raw, None, refusal.reason)
 

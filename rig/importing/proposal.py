@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from os import PathLike
@@ -12,6 +12,7 @@ from typing import Any
 from rig.errors import ModelRangeError, TableRefused
 from rig.importing.tables import Table, bytes_of, table_from_prepared
 from rig.importing.tabular.assembly import Channel
+from rig.importing.tabular.likeness import Kept, Offer, fitted, offer_for
 from rig.importing.tabular.prepared import Prepared, prepare
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
@@ -83,6 +84,8 @@ class Proposal:
     questions : what the file leaves open; empty where it can be read
     profile : every answer given so far
     preview : the table's first lines as they stand in the file
+    kept : the name of the kept answers that it was read by, "" where by none
+    offer : kept answers of files much like it
     """
 
     file: str
@@ -93,6 +96,8 @@ class Proposal:
     raw: bytes
     table: Table | None = None
     questions: tuple[Question, ...] = ()
+    kept: str = ""
+    offer: Offer | None = None
 
     @property
     def columns(self) -> tuple[ProposedColumn, ...]:
@@ -160,10 +165,43 @@ def propose(
     return replace(bare, table=table, questions=tuple(_open_quantities(table)))
 
 
+def propose_by(
+    kept: Sequence[Kept],
+    source: str | PathLike[str] | bytes,
+    told: TableProfile,
+    *,
+    file: str | None = None,
+) -> Proposal:
+    """How a file would be read by the answers kept for files of its shape, what is told going before them.
+
+    Where there are none, those of files much like it are offered. Raises what `propose` raises.
+    """
+    look = propose(source, told, file=file)
+    if not look.shape:
+        return look
+    same = next((k for k in kept if k.shape == look.shape), None)
+    if same is None:
+        return replace(look, offer=offer_for(look.shape, look.headers, kept))
+    return _read_by(same, look)
+
+
+def propose_by_named(
+    named: Kept, source: str | PathLike[str] | bytes, told: TableProfile, *, file: str | None = None
+) -> Proposal:
+    """How a file would be read by answers kept for other files as well, what is told going before them."""
+    return _read_by(named, propose(source, told, file=file))
+
+
+def _read_by(kept: Kept, look: Proposal) -> Proposal:
+    settings = fitted(kept, look.shape).joined(look.profile)
+    return replace(propose(look.raw, settings, file=look.file), kept=kept.name)
+
+
 def answered(proposal: Proposal, answers: TableProfile | Mapping[str, Any]) -> Proposal:
     """The proposal read again with answers, given as settings of a `TableProfile`."""
     later = answers if isinstance(answers, TableProfile) else TableProfile().with_settings(answers)
-    return propose(proposal.raw, proposal.profile.joined(later), file=proposal.file)
+    again = propose(proposal.raw, proposal.profile.joined(later), file=proposal.file)
+    return replace(again, kept=proposal.kept, offer=proposal.offer)
 
 
 def settle(proposal: Proposal, answers: TableProfile | Mapping[str, Any] | None = None) -> list[Channel]:

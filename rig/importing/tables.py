@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.arrays import BoolArray, IntArray
+from rig.arrays import BoolArray
 from rig.errors import TableRefused
 from rig.importing.tabular.assembly import Assembled, Channel, assemble
 from rig.importing.tabular.cells import shown
@@ -77,14 +77,14 @@ def read_table(path: str | PathLike[str], profile: TableProfile | None = None, *
         Where the file is no table, or leaves something open that would change the readings: the reason, the
         line, and the setting that settles it.
     """
-    place = Path(path)
-    return table_from_bytes(bytes_of(place), place.name, profile, **settings)
+    place, told = Path(path), (profile or TableProfile()).with_settings(settings)
+    # nobody holds the bytes once there is a text, so that the cells are laid where they lay
+    return table_from_prepared(prepare(bytes_of(place), place.name, told))
 
 
 def table_from_bytes(raw: bytes, file: str, profile: TableProfile | None = None, **settings: Any) -> Table:
     """Read a table from a file's bytes; `file` names it in messages. See `read_table`."""
-    told = (profile or TableProfile()).with_settings(settings)
-    return table_from_prepared(prepare(raw, file, told))
+    return table_from_prepared(prepare(raw, file, (profile or TableProfile()).with_settings(settings)))
 
 
 def bytes_of(path: Path) -> bytes:
@@ -107,22 +107,19 @@ def bytes_of(path: Path) -> bytes:
 def table_from_prepared(prepared: Prepared) -> Table:
     """Read a table whose place in its file is known. See `read_table`."""
     text, layout, told, file = prepared.text, prepared.layout, prepared.told, prepared.file
-    encoding, log = prepared.encoding, Log()
+    encoding, log = prepared.encoding, Log(layout.first_line)
     for note in prepared.notes:
         log.note(note)
     text = without_cut_line(text, layout, log)
     grid = load(text, layout, file, log)
-    columns = joined(read_columns(grid, layout), grid.line, log)
+    columns = joined(read_columns(grid, layout), log)
     shifted = overfull(columns, layout)
-    log.drop(f"row with more than {layout.width - 1} cells", grid.line[shifted])
+    log.drop_rows(f"row with more than {layout.width - 1} cells", shifted)
     every = [c.position for c in columns]
     curves = [every] if told.curves is None else _curves(columns, told, file)
-    read = [
-        _read(columns if c == every else only(columns, c), c, prepared, grid.line, shifted, log)
-        for c in curves
-    ]
+    read = [_read(columns if c == every else only(columns, c), c, prepared, shifted, log) for c in curves]
     axis, found, valid = read[0].axis, read[0].found, np.logical_or.reduce([r.valid for r in read])
-    _say_lost_rows(columns, valid | shifted, grid.line, log)
+    _say_lost_rows(columns, valid | shifted, log)
     channels = found.channels if len(read) == 1 else _on_one_clock(read)
     report = TableReport(
         file,
@@ -184,15 +181,18 @@ def _curves(columns: list[Column], told: TableProfile, file: str) -> list[list[i
     return [curves[number - 1]]
 
 
-def _read(
-    columns: list[Column], mine: list[int], prepared: Prepared, line: IntArray, shifted: BoolArray, log: Log
-) -> _Read:
+def _read(columns: list[Column], mine: list[int], prepared: Prepared, shifted: BoolArray, log: Log) -> _Read:
     """The time and the channels of some columns, said in the log."""
-    layout, told, file, own = prepared.layout, prepared.told, prepared.file, Log(dict(log.columns))
-    axis = find_time(columns, layout.preamble, told, line, file, own)
+    layout, told, file, own = (
+        prepared.layout,
+        prepared.told,
+        prepared.file,
+        Log(log.first_line, dict(log.columns)),
+    )
+    axis = find_time(columns, layout.preamble, told, file, own)
     valid = np.isfinite(axis.time_s) & ~shifted
     measuring = Measuring(
-        columns, axis, told, units_from(layout.preamble), layout.open_columns, line, file, own
+        columns, axis, told, units_from(layout.preamble), layout.open_columns, file, own
     )  # fmt: skip
     if axis.used & set(layout.open_columns):
         raise TableRefused(
@@ -200,7 +200,7 @@ def _read(
             DECIMAL_CURE,
         )  # fmt: skip
     groups = groups_of(measuring, valid) if valid.any() else []
-    found = assemble(groups, axis, line, told.recording, file, own) if groups else None
+    found = assemble(groups, axis, told.recording, file, own) if groups else None
     if found is None:
         raise TableRefused(
             "nothing is measured: no column but the time holds numbers", file, layout.first_line,
@@ -239,20 +239,21 @@ def _settled(told: TableProfile, axis: TimeAxis, layout: Layout, encoding: str) 
     )
 
 
-def _say_lost_rows(columns: list[Column], valid: BoolArray, line: IntArray, log: Log) -> None:
+def _say_lost_rows(columns: list[Column], valid: BoolArray, log: Log) -> None:
     """Report the rows without a time: headers again, footers, remarks; blank lines are not worth a word."""
-    lost = np.flatnonzero(~valid)
-    headers, others, sample = [], [], ""
-    for at in lost:
-        texts = [(c, c.texts[c.code[at]]) for c in columns if c.code is not None and c.code[at] >= 0]
-        numbers = [c for c in columns if c.code is None and np.isfinite(c.value[at])]
+    if valid.all():
+        return
+    headers, others, sample = list[int](), list[int](), ""
+    for row in np.flatnonzero(~valid).tolist():
+        texts = [(c, c.texts[c.code[row]]) for c in columns if c.code is not None and c.code[row] >= 0]
+        numbers = [c for c in columns if c.code is None and np.isfinite(c.value[row])]
         if any(text == c.heading.text for c, text in texts):
-            headers.append(int(line[at]))
+            headers.append(row)
         elif texts or numbers:
-            sample = sample or " ".join([t for _, t in texts] + [f"{c.value[at]:g}" for c in numbers])
-            others.append(int(line[at]))
-    log.drop("repeated header", headers)
-    log.drop(f"row without a time, such as {shown(sample)}", others)
+            sample = sample or " ".join([t for _, t in texts] + [f"{c.value[row]:g}" for c in numbers])
+            others.append(row)
+    log.drop_rows("repeated header", np.array(headers, dtype=np.int64))
+    log.drop_rows(f"row without a time, such as {shown(sample)}", np.array(others, dtype=np.int64))
 
 
 def _spelled_delimiter(delimiter: str | None) -> str:

@@ -42,11 +42,6 @@ def profile_named(logbook: Logbook, name: str) -> StoredProfile:
     raise NotFound("table profile", name, [p.name for p in every])
 
 
-def profile_for(logbook: Logbook, shape: str) -> StoredProfile | None:
-    """The profile saved last for files of a shape, or None."""
-    return next((p for p in profiles(logbook) if p.shape == shape), None)
-
-
 def profiles(logbook: Logbook) -> tuple[StoredProfile, ...]:
     """Every profile, the one saved last first."""
     with logbook._reading() as connection:

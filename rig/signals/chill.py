@@ -38,6 +38,8 @@ FITTED_SHARE, FEWEST_FITTED = 0.4, 6
 CLEAR_START_S = 1.0
 """A start known no better than this (standard deviation) is asked for, not taken."""
 FINEST_SAMPLING_S = 0.1
+MOST_FITTED = 600
+"""As many readings and starts are fitted at the most: a minute's; those of a slow fall lie further apart."""
 COARSE_S = 0.1
 FALLS_AT_ONCE = "the probe falls from the first reading on; motion is taken to start with the readings"
 
@@ -170,10 +172,12 @@ def _fitted(time: FloatArray, temp: FloatArray, noise_k: float, fall: _Slope, la
     level_c = float(np.median(temp[calm : fall.first + 1]))
     below = np.flatnonzero(temp[fall.first : fall.last + 1] <= level_c - FITTED_SHARE * fall.depth_k)
     end = fall.first + max(int(below[0]) if below.size else fall.last, FEWEST_FITTED)
-    near = slice(calm, min(end, fall.last) + 1)
+    last = min(end, fall.last)
+    near = slice(calm, last + 1, 1 + (last - calm) // MOST_FITTED)
     t, y = time[near], temp[near] - level_c
     lags = LAGS_S if lag_s is None else (max(lag_s, LAGS_S[0]),)
-    coarse = _posterior(t, y, noise_k, np.arange(t[0], t[-1], COARSE_S), lags)
+    step_s = max(COARSE_S, float(t[-1] - t[0]) / MOST_FITTED)
+    coarse = _posterior(t, y, noise_k, np.arange(t[0], t[-1], step_s), lags)
     low, high = max(t[0], coarse[0] - 5.0 * coarse[1]), coarse[0] + 5.0 * coarse[1]
     mean_s, std_s = _posterior(t, y, noise_k, np.linspace(low, high, 121), lags)
     std_s = math.hypot(std_s, HAND_STD_S)

@@ -6,6 +6,8 @@ import math
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from rig.arrays import FloatArray
 from rig.signals.cadence import motion_by_cadence
 from rig.signals.chill import start_of_chill
@@ -16,6 +18,8 @@ from rig.signals.scale import motion_by_scale
 Readings = tuple[FloatArray, FloatArray]
 """Times [s] and values of one channel, both of shape (samples,), NaN where not read."""
 APART_S = 1.0
+MOST_UNEVEN = 100.0
+"""Readings that span so many times as long as they would at their usual pace are not of one drink."""
 
 
 def start_of_motion(
@@ -30,6 +34,9 @@ def start_of_motion(
     Where no channel shows a start, the doubts say why and the candidates are when it may have been. The stop is
     there where a cadence or a scale shows it. `lag_s` is the probe's lag where it is known.
     """
+    channels = [c for c in (cadence, probe, scale) if c is not None]
+    if breaks := next((words for time_s, _ in channels if (words := _breaks_off(time_s))), ""):
+        return MotionSpan(None, None, (breaks,))
     spans = [
         shows(*channel)
         for shows, channel in (
@@ -54,6 +61,18 @@ def start_of_motion(
                 f"the {other.source} shows the start {apart_s:+.1f} s from that by {span.start.source}"
             )
     return MotionSpan(span.start, span.stop, tuple(doubts))
+
+
+def _breaks_off(time_s: FloatArray) -> str:
+    """What to say of readings that break off for far longer than they last, as two days in one file do; else ""."""
+    time = time_s[np.isfinite(time_s)]
+    if time.size < 2:
+        return ""
+    steps = np.diff(time)
+    if time[-1] - time[0] <= MOST_UNEVEN * time.size * float(np.median(steps)):
+        return ""
+    gap = int(np.argmax(steps))
+    return f"the readings break off for {steps[gap] / 60.0:.0f} min at {time[gap]:.1f} s"
 
 
 def motion_of(

@@ -98,6 +98,21 @@ def test_nothing_is_stored_until_the_set_up_is_told_and_then_all_that_is_clear(
     assert "there is a run" not in again.out
 
 
+def test_files_of_a_drawer_are_read_by_the_answers_kept_for_their_shape(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    rows = "".join(f"14:{k:02d};{20 - k / 3:.2f}\n" for k in range(40))
+    (tmp_path / "drawer").mkdir()
+    for n in range(2):
+        (tmp_path / "drawer" / f"r{n}.csv").write_text("clock;Tin (°C)\n" + rows, encoding="utf-8")
+    ask = ("import", tmp_path / "drawer", "--logbook", bar, "--json")
+    assert all("mm:ss" in r["state"] for r in json.loads(chillrig(*ask).out)["runs"])
+    one = tmp_path / "drawer" / "r0.csv"
+    keep = ("--time-unit", "mm:ss", "--save-profile", "tin logger", "--logbook", bar)
+    assert chillrig("import", one, *keep).code == 0
+    assert all("motion starts at" in r["state"] for r in json.loads(chillrig(*ask).out)["runs"])
+
+
 def test_many_clear_files_are_told_in_a_few_lines(chillrig: Chillrig, tmp_path: Path) -> None:
     for n in range(40):
         rows = "".join(f"{k / 2},{20 - k / 3:.2f}\n" for k in range(40))

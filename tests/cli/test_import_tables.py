@@ -253,6 +253,43 @@ def test_a_profile_is_kept_and_recognised_by_the_header(
     assert json.loads(other.out)["files"][0]["started_at"].startswith("2026-03-04")
 
 
+def test_a_profile_of_files_much_like_one_is_offered_and_reads_it_once_named(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    path = probe_file(tmp_path)
+    assert (
+        chillrig("import", path, "--dates", "day-first", "--save-profile", "bar probe", "--logbook", bar).code
+        == 0
+    )
+    lines = path.read_text(encoding="cp1252").splitlines()
+    wider = [f"{line};{'Raum' if n == 0 else 21}" for n, line in enumerate(lines)]
+    path.write_text("\n".join([*wider, ""]), encoding="cp1252")
+    said = chillrig("import", path, "--dry-run", "--logbook", bar)
+    offer = "much like the files that 'bar probe' was kept for: it also has 'Raum'"
+    assert said.code == 0 and offer in " ".join(said.out.split()) and "--profile 'bar probe'" in said.out
+    (file,) = json.loads(chillrig("import", path, "--dry-run", "--logbook", bar, "--json").out)["files"]
+    assert file["profile"] is None and file["started_at"] is None
+    assert file["profile_like_it"] == {"profile": "bar probe", "differs": ["it also has 'Raum'"]}
+    named = chillrig("import", path, "--dry-run", "--logbook", bar, "--profile", "bar probe", "--json")
+    (file,) = json.loads(named.out)["files"]
+    assert file["profile"] == "bar probe" and file["started_at"].startswith("2026-04-03")
+
+
+def test_a_question_names_the_profile_of_files_much_like_the_one_that_asks(
+    chillrig: Chillrig, tmp_path: Path, bar: Path
+) -> None:
+    rows = [f"{'03/04' if s < 5 else '05/06'}/2026 21:04:{s:02d};{20 - s};21" for s in range(9)]
+    for name, columns in (("two.csv", 2), ("three.csv", 3)):
+        cut = [";".join(r.split(";")[:columns]) for r in ["Zeit;T °C;Raum °C", *rows]]
+        (tmp_path / name).write_text("\n".join([*cut, ""]), encoding="utf-8")
+    keep = ("--dates", "day-first", "--save-profile", "bar probe", "--logbook", bar)
+    assert chillrig("import", tmp_path / "two.csv", *keep).code == 0
+    asked = chillrig("import", tmp_path / "three.csv", "--dry-run", "--logbook", bar)
+    assert asked.code == 1 and "it also has 'Raum °C'" in asked.err and "--profile 'bar probe'" in asked.err
+    named = ("--profile", "bar probe", "--dry-run", "--logbook", bar)
+    assert chillrig("import", tmp_path / "three.csv", *named).code == 0
+
+
 def test_a_run_joins_a_bench_folder(chillrig: Chillrig, tmp_path: Path, bench: Path) -> None:
     home = Path(shutil.copytree(bench, tmp_path / "corner"))
     toml = (home / "bench.toml").read_bytes()

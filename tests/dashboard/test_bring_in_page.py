@@ -18,6 +18,7 @@ from dashboard.page import Here
 from dashboard.pages import bring_in, live, runs
 from dashboard.questions.bring_in import (
     MOST_OF_ONE_RUN,
+    OFFER,
     QUESTION,
     Answer,
     Look,
@@ -39,6 +40,7 @@ from rig.errors import ModelRangeError, NotFound, RigError, TableRefused
 from rig.importing.proposal import propose
 from rig.importing.table_run import MOTION_START
 from rig.importing.tabular.profile import TableProfile
+from rig.logbook.profiles import profiles
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
 from tests.cli.small_bench import small_book
@@ -271,6 +273,28 @@ def test_answers_kept_under_a_name_read_the_next_file_of_that_logger(logbook: Lo
     look = first_looks(given(("next.csv", AMBIGUOUS)), logbook)[0]
     assert look.is_settled and look.profile == "tin logger"
     assert "Read by the answers kept as tin logger" in text(bring_in.look_block(0, look))
+
+
+def test_answers_kept_for_files_much_like_one_are_offered_and_read_it_once_chosen(logbook: Logbook) -> None:
+    keep_answers(logbook, "tin logger", settled(_looked(logbook, *DAY_FIRST)))
+    wider = "\r\n".join(
+        f"{line},{21 if n else 'Room'}" for n, line in enumerate(AMBIGUOUS.decode().splitlines())
+    )
+    files = given(("next.csv", wider.encode()))
+    first = first_looks(files, logbook)
+    said = text(bring_in.look_block(0, first[0]))
+    assert "much like the files that 'tin logger' was kept for: it also has 'Room'" in said
+    assert first[0].profile == "" and first[0].settings == TableProfile()
+    shown = looks_of(files, [look.to_said() for look in first], profiles(logbook))
+    as_before = read_again(files, shown, {0: [Answer(OFFER, "", ""), Answer("day_first", "", "")]})
+    assert as_before[0].settings == TableProfile() and as_before[0].proposal is not None
+    assert as_before[0].proposal.offer is not None
+    taken = read_again(files, shown, {0: [Answer(OFFER, "", "tin logger"), Answer("day_first", "", "")]})
+    (look,) = looks_of(files, [taken[0].to_said()], profiles(logbook))
+    assert look.profile == "tin logger" and look.is_settled and look.proposal is not None
+    assert look.proposal.started_at is not None and look.proposal.started_at.month == 4
+    said = text(bring_in.look_block(0, look))
+    assert "Read by the answers kept as tin logger" in said and "much like" not in said
 
 
 @pytest.mark.parametrize("number", [10**400, float("inf"), float("nan")])

@@ -104,13 +104,10 @@ def test_tables_name_their_rows_and_columns(page: Outline) -> None:
 
 
 def test_the_answer_comes_first_and_coefficients_last(page: Outline) -> None:
-    assert (
-        page.text.index("How long, for each drink")
-        < page.text.index("Bands:")
-        < page.text.index("Coefficients, for")
-    )
-    before = page.text[: page.text.index("Coefficients, for the curious")]
-    assert not re.search(r"W/K|run to run|\bPoints:", before)
+    before, coefficients = page.text.split("Coefficients, for the curious", 1)
+    assert before.index("How long, for each drink") < before.index("Bands:")
+    assert not re.search(r"W/K|watts a degree|run to run|\bPoints:", before)
+    assert "[watts a degree]" in coefficients and "W/K" not in coefficients
 
 
 def test_the_page_says_what_it_rests_on_and_which_run_to_doubt(page: Outline) -> None:

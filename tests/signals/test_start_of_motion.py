@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -202,3 +203,27 @@ class TestScale:
         span = motion_of(probe=probe, scale=(self.time_s, self.shaken()))
         assert span.start is not None and span.start.source is Source.PROBE
         assert "the scale shows the start -10." in span.doubts[0]
+
+
+def test_readings_of_two_days_in_one_file_are_no_drink() -> None:
+    time_s = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5_443_200.0, 5_443_201.0, 5_443_202.0, 5_443_203.0])
+    span = motion_of(probe=(time_s, 20.0 - np.arange(9.0)))
+    assert span.start is None and span.doubts == ("the readings break off for 90720 min at 4.0 s",)
+
+
+def test_a_fall_of_minutes_is_found_in_moderate_memory() -> None:
+    probe = read_off(
+        a_drink(20.0, rest_c=90.0, chill_s=150.0, length_s=400.0),
+        lag_s=1.0,
+        every_s=0.1,
+        noise_k=0.05,
+        seed=3,
+    )
+    tracemalloc.start()
+    try:
+        span = motion_of(probe=probe)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert span.start is not None and span.start.time_s == pytest.approx(20.0, abs=1.5)
+    assert most < 400_000_000

@@ -7,8 +7,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rig.cli.bring_in.shown import asked
-from rig.cli.bring_in.stored import PARTS, Made, Told, for_trace, joined_tables, made_run, store_run
+from rig.cli.bring_in.shown import asked, looking
+from rig.cli.bring_in.stored import (
+    PARTS,
+    Made,
+    Told,
+    for_trace,
+    joined_tables,
+    logbook_for_profiles,
+    made_run,
+    store_run,
+)
 from rig.cli.printing import bullets, print_json, progress, say, table
 from rig.cli.source import quoted
 from rig.errors import RigError, TableRefused
@@ -27,7 +36,7 @@ def command(path: Path, told: Told) -> None:
 
     settings = TableProfile().with_settings({**told.settings, "columns": told.columns, "uses": told.uses})
     with progress(f"reading the files of {path.name}", told.as_json) as tell:
-        drawer = drawer_of(loose_files(path, settings, tell))
+        drawer = drawer_of(loose_files(path, looking(told, logbook_for_profiles(told), settings), tell))
     whole = all(told.run.get(k) for k in PARTS)
     store, done = whole and not told.dry_run, {}
     with progress("storing the runs" if store else "looking at the runs", told.as_json) as tell:
@@ -43,7 +52,7 @@ def command(path: Path, told: Told) -> None:
     shown = [*unclear, *clear[: max(_FEWEST_SHOWN, _MOST_SHOWN - len(unclear))]]
     say(f"{path}: {n} loose files, by clock and name {len(drawer.runs)} runs.", "", style="bold")
     table(
-        ("run", "files", "began", "by", "state"),
+        ("run", "files", "began", "together by", "what was found"),
         [
             (
                 r.name,

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from rig.cli.printing import bullets, finding_json, say, table
+from rig.cli.source import quoted
 from rig.errors import RigError
 
 if TYPE_CHECKING:
     from rig.cli.bring_in.stored import Told
     from rig.importing.proposal import Proposal, Question
     from rig.importing.table_run import Joined
+    from rig.importing.tabular.likeness import Offer
     from rig.importing.tabular.profile import TableProfile
     from rig.importing.weighing_in import Step
     from rig.logbook.store import Logbook as OpenLogbook
@@ -43,20 +46,25 @@ def first_looks(paths: Sequence[Path], told: Told, opened: OpenLogbook | None) -
     RigError
         Where an option names a column that no file has.
     """
-    from rig.importing.proposal import propose
     from rig.importing.tabular.profile import TableProfile
 
-    settings = TableProfile().with_settings(told.settings)
-    looks = []
-    for path in paths:
-        look = propose(path, settings)
-        stored = _stored_profile(look, told, opened)
-        looks.append(look if stored is None else propose(path, stored.joined(settings)))
+    look_at = looking(told, opened, TableProfile().with_settings(told.settings))
+    looks = [look_at(path) for path in paths]
     for name in (*told.columns, *told.uses):
         if all(look.headers and name.strip().casefold() not in _columns_of(look) for look in looks):
             headers = ", ".join(repr(h) for look in looks for h in look.headers if h)
             raise RigError(f"no file has a column {name!r}. Columns: {headers or 'by number from 1'}")
     return looks
+
+
+def looking(told: Told, opened: OpenLogbook | None, settings: TableProfile) -> Callable[..., Proposal]:
+    """How a file is looked at: by the kept answers that are named, else by those for files of its shape."""
+    from rig.importing.proposal import propose_by, propose_by_named
+    from rig.logbook.profiles import profile_named, profiles
+
+    if opened is None or told.profile is None:
+        return partial(propose_by, () if opened is None else profiles(opened), told=settings)
+    return partial(propose_by_named, profile_named(opened, told.profile), told=settings)
 
 
 def settled(proposal: Proposal, told: Told) -> Proposal:
@@ -77,23 +85,6 @@ def settled(proposal: Proposal, told: Told) -> Proposal:
         proposal = answered(proposal, question.answer(_prompted(proposal, question)))
         proposal = _with_columns(proposal, told)
     return proposal
-
-
-def _stored_profile(proposal: Proposal, told: Told, opened: OpenLogbook | None) -> TableProfile | None:
-    from rig.importing.tabular.profile import TableProfile
-    from rig.logbook.profiles import StoredProfile, profile_for, profile_named
-
-    if opened is None:
-        return None
-    found: StoredProfile | None
-    if told.profile is not None:
-        found = profile_named(opened, told.profile)
-    else:
-        found = profile_for(opened, proposal.shape) if proposal.shape else None
-    if found is None:
-        return None
-    told.profiles_used[proposal.file] = found.name
-    return TableProfile.from_dict(found.settings)
 
 
 def _with_columns(proposal: Proposal, told: Told) -> Proposal:
@@ -134,7 +125,12 @@ def asked(proposal: Proposal, question: Question) -> str:
     else:
         ways = " or ".join(f"{option} {c}" for c in choices[:4]) or option
     where = f"{proposal.file}{f', line {question.line}' if question.line else ''}"
-    return f"{where}: {question.text}. Answer with {ways}"
+    offer = f". It is {_offered(proposal.offer)}" if proposal.offer is not None else ""
+    return f"{where}: {question.text}. Answer with {ways}{offer}"
+
+
+def _offered(offer: Offer) -> str:
+    return f"{offer}. To read it by those answers: --profile {quoted(offer.name)}"
 
 
 def _prompted(proposal: Proposal, question: Question) -> str:
@@ -147,14 +143,16 @@ def _prompted(proposal: Proposal, question: Question) -> str:
     return back.get(str(answer).strip(), str(answer))
 
 
-def print_proposal(proposal: Proposal, profile: str | None) -> None:
+def print_proposal(proposal: Proposal) -> None:
     """What a file was taken for and what was left out."""
     read = proposal.table
     assert read is not None
     r = read.report
     say(f"{proposal.file}: {r.rows} rows, {r.encoding}, cut at {r.delimiter}.", style="bold")
-    if profile:
-        say(f"  Read by the profile {profile!r}.")
+    if proposal.kept:
+        say(f"  Read by the profile {proposal.kept!r}.")
+    elif proposal.offer is not None:
+        say(f"  It is {_offered(proposal.offer)}.")
     table(
         ("column", "header", "taken for", "why"),
         [(c.position, c.header, c.taken_for, c.why) for c in proposal.columns],
@@ -215,7 +213,10 @@ def tables_json(
             {
                 "file": p.file,
                 "rows": p.table.report.rows,
-                "profile": told.profiles_used.get(p.file),
+                "profile": p.kept or None,
+                "profile_like_it": None
+                if p.offer is None
+                else {"profile": p.offer.name, "differs": list(p.offer.differs)},
                 "time": p.time_basis,
                 "started_at": p.started_at.isoformat() if p.started_at else None,
                 "columns": [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ import typer
 
 from rig.cli.source import existing_logbook
 from rig.errors import ModelRangeError, RigError
+from rig.session.places import logbook_at
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -48,7 +49,6 @@ class Told:
     logbook: str | None
     bench: Path | None
     bench_name: str | None
-    profiles_used: dict[str, str] = field(default_factory=dict)
 
 
 def bench_of(told: Told) -> Bench | None:
@@ -61,6 +61,14 @@ def bench_of(told: Told) -> Bench | None:
         return None
     opened = existing_logbook(told.logbook)
     return opened.bench(bench_name(opened, told.bench_name))
+
+
+def logbook_for_profiles(told: Told) -> OpenLogbook | None:
+    """The logbook whose profiles may fit; none where there is no logbook and none is asked for."""
+    at = logbook_at(told.logbook)
+    if told.profile is None and "://" not in at and not Path(at).exists():
+        return None
+    return existing_logbook(told.logbook)
 
 
 def bench_name(opened: OpenLogbook, name: str | None) -> str:

@@ -24,11 +24,11 @@ from rig.cli.bring_in.stored import (
     existing_run,
     for_trace,
     joined_tables,
+    logbook_for_profiles,
     made_run,
     store_run,
 )
 from rig.cli.printing import print_findings, print_json, say
-from rig.cli.source import existing_logbook
 from rig.errors import RigError
 from rig.session.places import logbook_at, make_folder
 
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from rig.importing.proposal import Proposal
     from rig.importing.table_run import Joined
     from rig.importing.weighing_in import Step
-    from rig.logbook.store import Logbook as OpenLogbook
 
 
 def command(paths: Sequence[Path], told: Told) -> None:
@@ -46,11 +45,11 @@ def command(paths: Sequence[Path], told: Told) -> None:
     if len(set(names)) < len(names):
         raise RigError("two of the files have the same name. Rename one: marks and notes name files")
     _check_keys(told, paths)
-    opened = _logbook_for_profiles(told)
+    opened = logbook_for_profiles(told)
     proposals = [settled(p, told) for p in first_looks(paths, told, opened)]
     if not told.as_json:
         for proposal in proposals:
-            print_proposal(proposal, told.profiles_used.get(proposal.file))
+            print_proposal(proposal)
     bench = bench_of(told)
     steps = _steps(proposals, told, bench) if told.weigh_ins else ()
     if not told.as_json:
@@ -90,14 +89,6 @@ def _check_keys(told: Told, paths: Sequence[Path]) -> None:
     for mark in told.marks:
         if mark not in {p.name for p in paths} | {str(p) for p in paths}:
             raise typer.BadParameter(f"--mark names {mark!r}, which is none of the files")
-
-
-def _logbook_for_profiles(told: Told) -> OpenLogbook | None:
-    """The logbook whose profiles may fit; none where there is no logbook and none is asked for."""
-    at = logbook_at(told.logbook)
-    if told.profile is None and "://" not in at and not Path(at).exists():
-        return None
-    return existing_logbook(told.logbook)
 
 
 def _steps(proposals: Sequence[Proposal], told: Told, bench: Bench | None) -> tuple[Step, ...]:

@@ -17,7 +17,7 @@ from rig.importing.tabular.questions import INTERVAL_CURE, Settles
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.roles import Measure
 from rig.importing.tabular.time_axis import TimeAxis
-from rig.importing.tabular.time_repair import ordered, restarts, unwrapped, wanders_at
+from rig.importing.tabular.time_repair import ordered, restarts, rises_strictly, unwrapped, wanders_at
 from rig.importing.tabular.units_in_text import Role
 
 Number = TypeVar("Number", np.float64, np.int64)
@@ -67,7 +67,7 @@ class Assembled:
 
 
 def assemble(
-    groups: Sequence[Group], axis: TimeAxis, line: IntArray, recording: int | None, file: str, log: Log
+    groups: Sequence[Group], axis: TimeAxis, recording: int | None, file: str, log: Log
 ) -> Assembled | None:
     """Channels with a common zero, or None where no value is left.
 
@@ -77,9 +77,9 @@ def assemble(
         Where the time does not move, or starts again and nobody said which recording is meant.
     """
     every = np.unique(np.concatenate([g.rows for g in groups])) if len(groups) > 1 else groups[0].rows
-    time_s = axis.time_s.copy() if len(every) < len(axis.time_s) else axis.time_s
-    running, wraps = unwrapped(
-        time_s if len(every) == len(time_s) else time_s[every], axis.wraps_s, is_clock=axis.is_clock
+    time_s, in_order = axis.time_s, rises_strictly(_at(axis.time_s, every))
+    running, wraps = (
+        (time_s, 0) if in_order else unwrapped(_at(time_s, every), axis.wraps_s, is_clock=axis.is_clock)
     )
     if wraps:
         time_s = axis.time_s.copy()
@@ -88,14 +88,16 @@ def assemble(
         log.note(f"{what} {wraps} time{'s' if wraps > 1 else ''}; the time was carried on")
     found: list[tuple[Series, FloatArray, FloatArray]] = []
     for group in groups:
-        chosen = _one_recording(group, time_s, axis, line, recording, file)
-        found += _in_order(chosen, time_s, axis, line, log)
+        chosen = group
+        if not in_order or recording is not None:
+            chosen = _one_recording(group, time_s, axis, recording, file, log.first_line)
+        found += _in_order(chosen, time_s, axis, log)
     found = [f for f in found if len(f[1])]
     if not found:
         return None
     zero = min(float(time[0]) for _, time, _ in found)
     if max(float(time[-1]) for _, time, _ in found) <= zero:
-        raise TableRefused("all rows bear the same time", file, int(line[0]), INTERVAL_CURE)
+        raise TableRefused("all rows bear the same time", file, log.first_line, INTERVAL_CURE)
     shifted: dict[int, FloatArray] = {}
     channels = []
     for series, time, value in found:
@@ -114,7 +116,7 @@ def _at(array: npt.NDArray[Number], rows: IntArray) -> npt.NDArray[Number]:
 
 
 def _one_recording(
-    group: Group, time_s: FloatArray, axis: TimeAxis, line: IntArray, recording: int | None, file: str
+    group: Group, time_s: FloatArray, axis: TimeAxis, recording: int | None, file: str, first_line: int
 ) -> Group:
     """The group cut down to one recording, where the time starts again inside it."""
     time = _at(time_s, group.rows)
@@ -122,7 +124,7 @@ def _one_recording(
         raise TableRefused(
             "the time runs to and fro, and no order of the rows makes it a steady one",
             file,
-            int(line[group.rows[wanders]]),
+            first_line + int(group.rows[wanders]),
             Settles(f"{INTERVAL_CURE}, where the rows stand in order", INTERVAL_CURE.setting),
         )
     starts = restarts(time) if axis.may_restart else np.empty(0, dtype=np.int64)
@@ -137,7 +139,7 @@ def _one_recording(
         raise TableRefused(
             f"the time starts again: the file holds {len(starts) + 1} recordings",
             file,
-            int(line[group.rows[starts[0]]]),
+            first_line + int(group.rows[starts[0]]),
             Settles(
                 f"Pass recording=1 to {len(starts) + 1}, or split the file there",
                 "recording",
@@ -157,48 +159,49 @@ def _one_recording(
 
 
 def _in_order(
-    group: Group, time_s: FloatArray, axis: TimeAxis, line: IntArray, log: Log
+    group: Group, time_s: FloatArray, axis: TimeAxis, log: Log
 ) -> list[tuple[Series, FloatArray, FloatArray]]:
     """Each series of a group with its times and values, in order, without fault values and gaps."""
-    order = ordered(_at(time_s, group.rows), [s.inside for s in group.series], axis.tick_s)
-    lines = _at(line, group.rows)
-    if not order.was_sorted:
-        log.note("rows stood out of order and were sorted by time")
-    if order.spread:
-        tick = "minute" if axis.tick_s == 60 else f"{axis.tick_s:g} s" if axis.tick_s != 1 else "second"
-        log.note(f"rows stamped with the same {tick} were spread evenly over it")
-    log.drop("row whose time is out of line with its neighbours", np.sort(lines[order.stray]))
-    log.drop("repeated row", np.sort(lines[order.repeated]))
-    log.drop("row at the time of an earlier row, with other values", np.sort(lines[order.clashing]))
-    untouched = len(order.rows) == len(group.rows) and order.was_sorted
+    time, rows, picked = _at(time_s, group.rows), group.rows, None
+    if not rises_strictly(time):
+        order = ordered(time, [s.inside for s in group.series], axis.tick_s)
+        if not order.was_sorted:
+            log.note("rows stood out of order and were sorted by time")
+        if order.spread:
+            tick = "minute" if axis.tick_s == 60 else f"{axis.tick_s:g} s" if axis.tick_s != 1 else "second"
+            log.note(f"rows stamped with the same {tick} were spread evenly over it")
+        log.drop_rows("row whose time is out of line with its neighbours", rows[order.stray])
+        log.drop_rows("repeated row", rows[order.repeated])
+        log.drop_rows("row at the time of an earlier row, with other values", rows[order.clashing])
+        time = order.time_s
+        if not order.was_sorted or len(order.rows) < len(rows):
+            picked, rows = order.rows, rows[order.rows]
     out = []
     for series in group.series:
-        inside = series.inside if untouched else series.inside[order.rows]
-        written = series.written if untouched else series.written[order.rows]
+        inside = series.inside if picked is None else series.inside[picked]
+        written = series.written if picked is None else series.written[picked]
+        if is_beyond_doubt(series.measure.role, written, inside):
+            out.append((series, time, inside))
+            continue
         keep = np.isfinite(inside)
-        _leave_out_faults(series, written, inside, keep, lines if untouched else lines[order.rows], log)
-        if keep.all():
-            out.append((series, order.time_s, inside))
-        else:
-            out.append((series, order.time_s[keep], inside[keep]))
+        _leave_out_faults(series, written, inside, keep, rows, log)
+        out.append((series, time, inside) if keep.all() else (series, time[keep], inside[keep]))
     return out
 
 
 def _leave_out_faults(
-    series: Series, written: FloatArray, inside: FloatArray, keep: BoolArray, lines: IntArray, log: Log
+    series: Series, written: FloatArray, inside: FloatArray, keep: BoolArray, rows: IntArray, log: Log
 ) -> None:
     """Clear `keep` where a value is a fault value, and say so."""
     role = series.measure.role
-    if is_beyond_doubt(role, written, inside):
-        return
-    for value, rows in fault_values(role, written, inside).items():
-        hit = rows & keep
-        log.drop(f"fault value {value:g} (sensor lost or over range)", lines[hit], series.name)
-        keep &= ~rows
+    for value, hit in fault_values(role, written, inside).items():
+        what = f"fault value {value:g} (sensor lost or over range)"
+        log.drop_rows(what, rows[hit & keep], series.name)
+        keep &= ~hit
     below = impossible(role, inside) & keep
-    log.drop("temperature below absolute zero", lines[below], series.name)
+    log.drop_rows("temperature below absolute zero", rows[below], series.name)
     keep &= ~below
     if role is Role.TEMPERATURE:
         on = np.flatnonzero(keep)[power_on_rows(inside if keep.all() else inside[keep])]
-        log.drop("power-on value 85.0 °C", lines[on], series.name)
+        log.drop_rows("power-on value 85.0 °C", rows[on], series.name)
         keep[on] = False

@@ -12,7 +12,6 @@ import pandas as pd
 
 from rig.arrays import BoolArray, FloatArray, IntArray
 from rig.importing.tabular.cells import Cell, Kind, read_cell, shown
-from rig.importing.tabular.grid import Grid
 from rig.importing.tabular.layout import Layout
 from rig.importing.tabular.report import Log
 from rig.importing.tabular.stamp_shapes import Texts, read_stamps
@@ -119,7 +118,7 @@ class Column:
         wanted = [i for i, c in enumerate(self.cells) if c.kind is kind]
         return np.isin(self.code, wanted)
 
-    def log_left_out(self, rows: IntArray, line: IntArray, log: Log) -> None:
+    def log_left_out(self, rows: IntArray, log: Log) -> None:
         """Report, for the rows that are kept, the values that are no numbers."""
         lost = np.isnan(self.at(rows))
         if not lost.any():
@@ -128,22 +127,22 @@ class Column:
         code = np.full(len(at), -1) if self.code is None else self.code[at]
         lost_kinds = {i: self.cells[i].kind for i in set(code.tolist()) if i >= 0}
         missing = [i for i, k in lost_kinds.items() if k in (Kind.MISSING, Kind.EMPTY, Kind.SIGN)]
-        log.drop("missing value", line[at[(code < 0) | np.isin(code, missing)]], self.name)
+        log.drop_rows("missing value", at[(code < 0) | np.isin(code, missing)], self.name)
         for i, kind in lost_kinds.items():
             if kind is Kind.OVERLOAD:
-                log.drop(f"overload or fault mark {shown(self.texts[i])}", line[at[code == i]], self.name)
+                log.drop_rows(f"overload or fault mark {shown(self.texts[i])}", at[code == i], self.name)
         other = [i for i, k in lost_kinds.items() if k is not Kind.OVERLOAD and i not in missing]
         if other:
             what = f"value that is no number, such as {shown(self.texts[other[0]])}"
-            log.drop(what, line[at[np.isin(code, other)]], self.name)
+            log.drop_rows(what, at[np.isin(code, other)], self.name)
 
 
-def read_columns(grid: Grid, layout: Layout) -> list[Column]:
+def read_columns(grid: Sequence[pd.Series], layout: Layout) -> list[Column]:
     """Every column of the grid with its heading."""
     names = layout.header or ("",) * layout.width
     units = layout.units or ("",) * layout.width
     columns = []
-    for position, series in enumerate(grid.columns):
+    for position, series in enumerate(grid):
         heading = heading_from(names[position])
         if under := unit_from(units[position]):
             heading = replace(heading, unit=under)
@@ -204,7 +203,7 @@ def overfull(columns: Sequence[Column], layout: Layout) -> BoolArray:
     return filled if np.mean(filled) < _FEW else none
 
 
-def joined(columns: Sequence[Column], line: IntArray, log: Log) -> list[Column]:
+def joined(columns: Sequence[Column], log: Log) -> list[Column]:
     """Let columns of signs, units and status words act on the column of numbers beside them."""
     out = list(columns)
     for at, column in enumerate(columns):
@@ -233,7 +232,7 @@ def joined(columns: Sequence[Column], line: IntArray, log: Log) -> list[Column]:
             column.content in (Content.TEXT, Content.UNIT) and has_word(column.heading.text, STATUS)
         ):
             log.column(column.position, column.heading.text, "status words", _words(column))
-            out = _without_overload(column, out, line, log)
+            out = _without_overload(column, out, log)
     return out
 
 
@@ -309,7 +308,7 @@ def _with_units(number: Column, unit: Column) -> Column:
     )
 
 
-def _without_overload(status: Column, columns: list[Column], line: IntArray, log: Log) -> list[Column]:
+def _without_overload(status: Column, columns: list[Column], log: Log) -> list[Column]:
     """Blank the masses of rows whose status says overload."""
     if status.code is None:
         return columns
@@ -323,6 +322,6 @@ def _without_overload(status: Column, columns: list[Column], line: IntArray, log
     if not beside:
         return columns
     target = beside[0]
-    log.drop("value of a row whose status says overload", line[over & np.isfinite(target.value)], target.name)
+    log.drop_rows("value of a row whose status says overload", over & np.isfinite(target.value), target.name)
     blanked = replace(target, value=np.where(over, np.nan, target.value))
     return [blanked if c is target else c for c in columns]

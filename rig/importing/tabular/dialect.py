@@ -22,6 +22,7 @@ _MOST_CELLS = 512
 _SCORED_LINES = 100
 _BLANKED = str.maketrans(",;|", "   ")
 _ALL_READ = 0.95
+_DIGITS = str.maketrans("123456789", "000000000")
 _ARROW = re.compile(r"\s-+>\s")
 _DIGITS_AROUND_COMMA = re.compile(r"\d,\d")
 _POINTS_AROUND_COMMA = re.compile(r"\d\.\d+,[+-]?\d+\.\d")
@@ -61,10 +62,22 @@ class Dialect:
 
     def kinds(self, line: str) -> tuple[Kind, ...]:
         """What each cell of a line is."""
-        if _plain_line(self.delimiter, self.decimal).fullmatch(line):
-            blank = self.delimiter in (BLANKS, MIXED)
-            return (Kind.NUMBER,) * (len(line.split()) if blank else line.count(self.delimiter or "\n") + 1)
-        return tuple(read_cell(c, self.decimal).kind for c in self.cut(line))
+        return self.plain_kinds(line) or tuple(read_cell(c, self.decimal).kind for c in self.cut(line))
+
+    def plain_kinds(self, line: str) -> tuple[Kind, ...]:
+        """What each cell of a line is that holds nothing but plain numbers; empty for any other.
+
+        Lines of one shape have the same.
+        """
+        if not _plain_line(self.delimiter, self.decimal).fullmatch(line):
+            return ()
+        blank = self.delimiter in (BLANKS, MIXED)
+        return (Kind.NUMBER,) * (len(line.split()) if blank else line.count(self.delimiter or "\n") + 1)
+
+
+def shapes_of(lines: Sequence[str]) -> list[str]:
+    """Each line with its digits as zeros: most files have hundreds of lines of each of a few shapes."""
+    return "\n".join(lines).translate(_DIGITS).split("\n")
 
 
 @lru_cache
@@ -96,21 +109,23 @@ def unmixed(text: str) -> str:
 
 def fits_of(lines: Sequence[str], delimiter: str | None, decimal: str | None) -> Iterator[Fit]:
     """Every cut that makes at least two rows of numbers or times out of a sample of lines."""
-    filled = [line for line in lines if line.strip() and len(line) <= LONGEST_LINE]
+    filled = [line for line in lines if line and len(line) <= LONGEST_LINE and not line.isspace()]
+    if not filled:
+        return
     scored = filled[:: max(1, len(filled) // _SCORED_LINES)]
     together = "\n".join(scored)
     present = [d for d in DELIMITERS if d in together]
     delimiters: list[str | None] = [delimiter] if delimiter else [*present, None]
     if delimiter is None and _may_be_mixed(together, len(scored), present):
         delimiters.append(MIXED)
-    best = 0.0
+    shapes, best = shapes_of(scored), 0.0
     for cut in delimiters:
         if cut in (BLANKS, None, MIXED) and best > _ALL_READ * len(scored):
             return  # every cell is read already; a cut at blanks could only take stamps apart
         for mark in (decimal,) if decimal else DECIMALS:
             if (mark == cut and '"' not in together) or (cut == MIXED and mark == ","):
                 continue
-            if fit := _fit(Dialect(cut, mark), scored):
+            if fit := _fit(Dialect(cut, mark), scored, shapes):
                 best = max(best, fit.score if fit.width > 2 or "." in together else 0.0)
                 yield fit
 
@@ -123,11 +138,13 @@ def _may_be_mixed(together: str, lines: int, present: Sequence[str]) -> bool:
     return few or _POINTS_AROUND_COMMA.search(together) is not None
 
 
-def _fit(dialect: Dialect, lines: Sequence[str]) -> Fit | None:
+def _fit(dialect: Dialect, lines: Sequence[str], shapes: Sequence[str]) -> Fit | None:
     score: dict[int, float] = defaultdict(float)
     tables: dict[int, Counter[tuple[Kind, ...]]] = defaultdict(Counter)
     read_cells: Counter[int] = Counter()
-    for kinds, count in Counter(map(dialect.kinds, lines)).items():
+    plain = {shape: dialect.plain_kinds(shape) for shape in set(shapes)}
+    every = (plain[shape] or dialect.kinds(line) for line, shape in zip(lines, shapes, strict=True))
+    for kinds, count in Counter(every).items():
         width = len(kinds)
         filled = [k for k in kinds if k not in _NEUTRAL]
         read = sum(k in READ for k in kinds)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from rig.errors import TableRefused
@@ -61,12 +62,9 @@ def decode(raw: bytes, file: str, encoding: str | None = None) -> Decoded:
     refuse_too_large(raw, file)
     if encoding is not None:
         return _as_told(raw, file, encoding)
-    if (
-        raw.isascii()
-        and b"\0" not in raw
-        and len(raw[:_HEAD].translate(None, _CONTROL_BYTES)) == len(raw[:_HEAD])
-    ):
-        return Decoded(raw.decode("ascii"), "ascii")
+    if b"\0" not in raw and len(raw[:_HEAD].translate(None, _CONTROL_BYTES)) == len(raw[:_HEAD]):
+        with suppress(UnicodeDecodeError):
+            return Decoded(raw.decode("ascii"), "ascii")
     for mark, name in _MARKS:
         if raw.startswith(mark):
             return _clean(_as_utf8(raw[len(mark) :], name), name)

@@ -6,14 +6,12 @@ import csv
 import re
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-from rig.arrays import IntArray
 from rig.errors import TableRefused
 from rig.importing.tabular.cells import Kind
 from rig.importing.tabular.dialect import BLANKS, MIXED, unmixed
@@ -24,7 +22,8 @@ from rig.importing.tabular.words import MISSING
 
 _NO_DELIMITER = "\x1f"  # decoding leaves no such character in a text
 _SHAPE = re.compile(r"[\d+\-\s]")
-_NUMBERS, _STAMPS, _ANY_STAMPS = "float64", "S32", f"S{LONGEST + 1}"
+_NUMBERS, _STAMPS, _ANY_STAMPS = np.dtype(np.float64), np.dtype("S32"), np.dtype(f"S{LONGEST + 1}")
+_TEXTS = pd.CategoricalDtype()
 _TYPES = {Kind.NUMBER: _NUMBERS, Kind.STAMP: _STAMPS}
 _MISSING = [mark for mark in MISSING if mark != "-"]  # which may be a scale's sign in a column of its own
 _TOO_WIDE = (pd.errors.ParserError, pd.errors.ParserWarning)
@@ -33,19 +32,10 @@ _TAIL_CHARS = 8192
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
-@dataclass(frozen=True, eq=False)
-class Grid:
-    """The table's cells by column, and the line of each row.
+def load(text: str, layout: Layout, file: str, log: Log) -> list[pd.Series]:
+    """The cells by column of all rows from the layout's first line to the end of the text, a row a line.
 
     A column is of numbers where it holds nothing else, of bytes where it mostly holds stamps, else of categories.
-    """
-
-    columns: tuple[pd.Series, ...]
-    line: IntArray
-
-
-def load(text: str, layout: Layout, file: str, log: Log) -> Grid:
-    """Read all rows from the layout's first line to the end of the text.
 
     Raises
     ------
@@ -63,8 +53,7 @@ def load(text: str, layout: Layout, file: str, log: Log) -> Grid:
             frame = _parse(_without_wide_rows(text[start:], layout, log), 0, layout, quoted)
     except (*_TOO_WIDE, ValueError, OverflowError) as e:
         raise TableRefused(f"the rows cannot be cut into columns ({e})", file, layout.first_line) from e
-    line = np.arange(len(frame), dtype=np.int64) + layout.first_line
-    return Grid(tuple(frame[j] for j in range(layout.width)), line)
+    return [frame[j] for j in range(layout.width)]
 
 
 def without_cut_line(text: str, layout: Layout, log: Log) -> str:
@@ -119,7 +108,7 @@ def _parse(text: str, start: int, layout: Layout, quoted: bool) -> pd.DataFrame:
         text, start = unmixed(text[start:]), 0
     if text.endswith(_BLANK_LINES):
         text = text.rstrip("\r\n")
-    types = {j: _TYPES.get(kind, "category") for j, kind in enumerate(layout.kinds)}
+    types = {j: _TYPES.get(kind, _TEXTS) for j, kind in enumerate(layout.kinds)}
 
     def read(**more: Any) -> pd.DataFrame:
         source: Any = _Pieces(text, start)
@@ -154,7 +143,7 @@ def _parse(text: str, start: int, layout: Layout, quoted: bool) -> pd.DataFrame:
         typed = {j: _ANY_STAMPS if kind == _STAMPS else kind for j, kind in types.items() if j not in numbers}
         frame = read(dtype=typed, na_values=dict.fromkeys(numbers, MISSING), low_memory=False)
     mixed = [j for j in numbers if not is_numeric_dtype(frame[j]) or is_bool_dtype(frame[j])]
-    return frame.astype(dict.fromkeys(mixed, "category"))
+    return frame.astype(dict.fromkeys(mixed, _TEXTS))
 
 
 class _Pieces:

@@ -40,7 +40,7 @@ def unlabelled(text: str) -> Labelled | None:
     Lines that name other values, or none, come out empty.
     """
     head = text[: 1 << 18]
-    if not _NAMES_SOMETHING.search(head):
+    if not ("=" in head or ":" in head) or not _NAMES_SOMETHING.search(head):
         return None
     filled = [line for line in _LINE_END.split(head, 5000)[:5000] if line.strip()][:_SAMPLE]
     found = [parts for line in filled if (parts := _parts(line)) is not None]

@@ -63,7 +63,7 @@ def find_layout(text: str, file: str, *, delimiter: str | None = None, decimal: 
             first,
             "Give a table with at least two rows of readings",
         )
-    best = max(fits, key=lambda f: _rank(f, lines, skip))
+    best = fits[0] if len(fits) == 1 else max(fits, key=lambda f: _rank(f, lines, skip))
     first_at = _first_row(lines, best, skip)
     header, header_at, units = find_header(lines[skip:first_at], best, skip)
     if header is None and (below := header_below(lines[first_at:], best)):

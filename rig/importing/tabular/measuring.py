@@ -43,7 +43,6 @@ class Measuring:
     profile: TableProfile
     stated: Mapping[Role, Unit]
     open_columns: tuple[int, ...]
-    line: IntArray
     file: str
     log: Log
 
@@ -117,7 +116,7 @@ def _wide_group(m: Measuring, valid: BoolArray) -> list[Group]:
             name = heading.name or f"column {column.position + 1}"
             name = name if names[heading.name] == 1 or not heading.name else f"{name} ({names[heading.name]})"
             m.log.column(column.position, text, _spelled(measure), measure.why)
-            column.log_left_out(rows, m.line, m.log)
+            column.log_left_out(rows, m.log)
             series.append(Series(name, measure, column.at(rows), inside, use))
         else:
             what = {Content.NUMBER: "row number", Content.EMPTY: "empty"}.get(column.content, "text")
@@ -147,7 +146,7 @@ def _long_groups(m: Measuring, long: LongTable, valid: BoolArray) -> list[Group]
         if heading.unit is None and len(long.names) == 1:
             heading = replace(long.value.heading, name=heading.name)
         measure, inside = _measured(m, long.value, heading, rows, long.unit_of(rows), told)
-        long.value.log_left_out(rows, m.line, m.log)
+        long.value.log_left_out(rows, m.log)
         found.append(f"{heading.name}: {_spelled(measure)}, {measure.why}")
         groups.append(Group(rows, (Series(heading.name, measure, long.value.value[rows], inside, use),)))
     m.log.column(long.value.position, long.value.heading.text, "values", "; ".join(found))
@@ -209,7 +208,7 @@ def _settle_decimal(m: Measuring, column: Column, measure: Measure) -> None:
     raise TableRefused(
         f"the commas in column {column.name!r} may mark decimals or thousands: all stand before three digits",
         m.file,
-        int(m.line[0]),
+        m.log.first_line,
         DECIMAL_CURE,
     )
 

@@ -85,12 +85,10 @@ def number_time(column: Column, told: TimeUnit | None, *, is_told: bool) -> Numb
     if told in _SECONDS:
         return _elapsed(column, told, whole, "the unit was given")
     symbol = column.unit.symbol if column.unit and column.unit.role is Role.TIME else None
-    for scale, unit in _EPOCH_WINDOWS:
+    for scale, unit in _EPOCH_WINDOWS if finite.max() >= _EPOCH_FROM else ():
         fits = (finite / scale >= _EPOCH_FROM) & (finite / scale <= _EPOCH_TO)
         if np.mean(fits) > 0.9 and symbol in (None, _EPOCH_SYMBOLS[scale]):
             return _since_1970(value, scale, unit or TimeUnit.MICROSECONDS, "counts from 1970")
-    steps = np.abs(np.diff(finite))
-    step = float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
     if symbol is not None:
         where = "header" if column.heading.unit else "cells"
         return _elapsed(
@@ -99,6 +97,8 @@ def number_time(column: Column, told: TimeUnit | None, *, is_told: bool) -> Numb
             whole,
             f"its {where} {'says' if where == 'header' else 'say'} {symbol}",
         )
+    steps = np.abs(np.diff(finite))
+    step = float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
     if finite.min() >= SERIAL_FROM and finite.max() <= SERIAL_TO and 0 < step < 0.05 and not whole:
         return _serial_days(value, "a spreadsheet's serial days by their size and step")
     for word in words_of(column.heading.text):

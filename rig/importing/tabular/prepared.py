@@ -9,6 +9,7 @@ from rig.errors import TableRefused
 from rig.importing.tabular import labelled_rows
 from rig.importing.tabular.encoding import decode
 from rig.importing.tabular.layout import Layout, find_layout
+from rig.importing.tabular.likeness import NONE, Shape
 from rig.importing.tabular.profile import TableProfile
 from rig.importing.tabular.questions import Settles
 from rig.importing.tabular.transposed import DELIMITER as LYING_DELIMITER
@@ -42,10 +43,12 @@ class Prepared:
     @property
     def shape(self) -> str:
         """What files of one logger have in common: how they are cut and what their header says."""
-        units = self.layout.units or ()
-        names = "|".join(folded(" ".join(n.split())) for n in (*self.headers, *units))
-        delimiter = self.layout.dialect.delimiter or "none"
-        return f"{self.layout.width}{delimiter!r}{self.layout.dialect.decimal}{names}"
+        headers, units = (
+            tuple(folded(" ".join(n.split())) for n in names)
+            for names in (self.headers, self.layout.units or ())
+        )
+        dialect = self.layout.dialect
+        return str(Shape(dialect.delimiter or NONE, dialect.decimal, headers, units))
 
 
 def prepare(raw: bytes, file: str, told: TableProfile) -> Prepared:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+import numpy as np
+
+from rig.arrays import BoolArray, IntArray
 from rig.errors import Place
 from rig.runs import Finding, Gravity
 
@@ -78,8 +81,12 @@ class TableReport:
 
 @dataclass
 class Log:
-    """Gathers what happens while a file is read; the report is made from it once, at the end."""
+    """Gathers what happens while a file is read; the report is made from it once, at the end.
 
+    Row 0 of the table stands on line `first_line` of the file, and each further row on the next.
+    """
+
+    first_line: int
     columns: dict[int, ColumnNote] = field(default_factory=dict)
     dropped: list[Dropped] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -93,6 +100,11 @@ class Log:
         every = [int(line) for line in lines]
         if every:
             self.dropped.append(Dropped(what, len(every), tuple(every[:_LINES_KEPT]), column))
+
+    def drop_rows(self, what: str, rows: BoolArray | IntArray, column: str | None = None) -> None:
+        """Count rows that were left out: their positions, in any order, or true for each of them."""
+        at = np.flatnonzero(rows) if rows.dtype == np.bool_ else np.sort(rows)
+        self.drop(what, at + self.first_line, column)
 
     def note(self, text: str) -> None:
         """Say something once."""

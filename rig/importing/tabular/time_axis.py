@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from rig.arrays import BoolArray, FloatArray, IntArray
+from rig.arrays import BoolArray, FloatArray
 from rig.errors import TableRefused
 from rig.importing.tabular.columns import Column
 from rig.importing.tabular.preamble import start_from
@@ -61,14 +61,13 @@ class Search:
     columns: Sequence[Column]
     preamble: Sequence[str]
     profile: TableProfile
-    line: IntArray
     file: str
     log: Log
 
     def refuse(self, reason: str, cure: str, at: BoolArray | None = None) -> TableRefused:
         """The refusal at the line of the first row, or of the first row of `at`, shape (rows,)."""
-        line = int(self.line[int(np.argmax(at)) if at is not None else 0]) if len(self.line) else None
-        return TableRefused(reason, self.file, line, cure)
+        row = int(np.argmax(at)) if at is not None else 0
+        return TableRefused(reason, self.file, self.log.first_line + row, cure)
 
 
 def say_unused(search: Search, columns: Sequence[Column]) -> None:

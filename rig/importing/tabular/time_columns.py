@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from rig.arrays import FloatArray, IntArray
+from rig.arrays import FloatArray
 from rig.importing.tabular.cells import Kind, shown
 from rig.importing.tabular.columns import Column, Content
 from rig.importing.tabular.numeric_time import NumberTime, counts_from_1970, number_time
@@ -30,7 +30,6 @@ def find_time(
     columns: Sequence[Column],
     preamble: Sequence[str],
     profile: TableProfile,
-    line: IntArray,
     file: str,
     log: Log,
 ) -> TimeAxis:
@@ -42,7 +41,7 @@ def find_time(
         Where there is no time, or where day and month, the unit, or the meaning of '14:02' stay open.
     """
     read = [with_dates_carried(with_number_stamps(c)) for c in columns]
-    search = Search(read, preamble, profile, line, file, log)
+    search = Search(read, preamble, profile, file, log)
     if profile.time_column is not None:
         return _told(search, profile.time_column)
     stamped = [c for c in search.columns if c.stamps is not None]
@@ -203,7 +202,7 @@ def _by_interval(search: Search) -> TimeAxis:
             NO_TIME_CURE,
         )
     step_s, why = interval
-    filled = np.zeros(len(search.line), dtype=np.bool_)
+    filled = np.zeros(len(search.columns[0].value), dtype=np.bool_)
     for column in search.columns:
         filled |= np.isfinite(column.value) | column.rows_of(Kind.OVERLOAD) | column.rows_of(Kind.MISSING)
     if index is not None:

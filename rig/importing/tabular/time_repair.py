@@ -30,6 +30,11 @@ class Ordered:
     spread: int
 
 
+def rises_strictly(time_s: FloatArray) -> bool:
+    """Whether every row is later than the one before it, as in nearly all files: nothing is to be repaired."""
+    return bool(np.all(time_s[1:] > time_s[:-1]))
+
+
 def unwrapped(time_s: FloatArray, periods_s: Sequence[float], *, is_clock: bool) -> tuple[FloatArray, int]:
     """Add a period wherever a counter or clock started over; gives the times and how often it did.
 
@@ -116,8 +121,6 @@ def ordered(time_s: FloatArray, values: Sequence[FloatArray], tick_s: float) -> 
     """
     rows = np.arange(len(time_s), dtype=np.int64)
     none = np.empty(0, dtype=np.int64)
-    if np.all(time_s[1:] > time_s[:-1]):
-        return Ordered(rows, time_s, True, none, none, none, 0)
     is_stray = _strays(time_s, keep_twins=not _is_coarse(np.sort(time_s), tick_s))
     stray, rows = rows[is_stray], rows[~is_stray]
     steps = np.diff(time_s[rows])

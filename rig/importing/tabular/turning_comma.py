@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from rig.errors import TableRefused
+from rig.importing.tabular.dialect import shapes_of
 
 _NUMBERS = re.compile(r"[\s\d.,;:+\-\"|]*\d[\s\d.,;:+\-\"|]*", re.ASCII)
 _POINT = re.compile(r"\d\.\d")
@@ -32,7 +33,10 @@ def refuse_turning_comma(text: str, file: str) -> None:
     """
     if "," not in text:
         return
-    seen = [(at, cut) for at, line in _sampled(text) if (cut := _cut(line)) is not None]
+    starts, lines = zip(*_sampled(text), strict=True)
+    shapes = shapes_of(lines)
+    cuts = {shape: _cut(shape) for shape in set(shapes)}
+    seen = [(at, cut) for at, shape in zip(starts, shapes, strict=True) if (cut := cuts[shape]) is not None]
     if len(seen) < 2 * _FEWEST:
         return
     first, last = _usual(seen[: len(seen) // 3]), _usual(seen[-(len(seen) // 3) :])
@@ -70,7 +74,7 @@ def _sampled(text: str) -> Iterator[tuple[int, str]]:
 
 
 def _cut(line: str) -> _Cut | None:
-    """How a line of nothing but numbers is cut; None for any other."""
+    """How a line of nothing but numbers is cut (or of their shape); None for any other."""
     if len(line) > 2000 or not _NUMBERS.fullmatch(line):
         return None
     other = next((d for d in _OTHER_PARTS if d in line.strip()), None)
