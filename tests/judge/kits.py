@@ -124,22 +124,23 @@ def lands(case: Case, charge: Charge, course: Course, stop_s: Floats) -> BoolArr
     return np.asarray(cold & (dilution >= low) & (dilution <= high))
 
 
-def share_of_probe(drinks: Sequence[Mapping[Part, bool]]) -> float:
-    """What hearing gains over the stopwatch, as a share of what a probe gains."""
+def gains(drinks: Sequence[Mapping[Part, bool]]) -> tuple[float, float]:
+    """What hearing, and what a probe, lands more than the stopwatch does, as shares of all drinks."""
     clock, ear, probe = (np.mean([d[p] for d in drinks]) for p in (Part.THERMOMETER, Part.EAR, Part.PROBE))
-    return float((ear - clock) / (probe - clock))
+    return float(ear - clock), float(probe - clock)
 
 
 def table(by_family: Mapping[str, Sequence[Mapping[Part, bool]]]) -> str:
     """How many land by each bar, family by family and in all."""
     all_of = {**by_family, "all": [d for drinks in by_family.values() for d in drinks]}
     lines = [
-        "| family | drinks | stopwatch | start, stop and cadence heard | probe | heard gains of it |",
-        "| --- " * 6 + "|",
+        "| family | drinks | stopwatch | start, stop and cadence heard | probe | hearing gains | a probe gains |",
+        "| --- " * 7 + "|",
     ]
     for family, drinks in all_of.items():
         shares = " | ".join(f"{np.mean([d[p] for d in drinks]):.1%}" for p in KITS)
-        lines.append(f"| {family} | {len(drinks)} | {shares} | {share_of_probe(drinks):.0%} |")
+        heard, probed = (f"{100.0 * gain:+.1f} points" for gain in gains(drinks))
+        lines.append(f"| {family} | {len(drinks)} | {shares} | {heard} | {probed} |")
     return "\n".join(lines)
 
 
