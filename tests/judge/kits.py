@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 import rig
-from rig.advice.kit_parts import Part, ladder
+from rig.advice.kit_parts import Kit, Part, ladder
 from rig.advice.live import by_the_clock, live_call
 from rig.arrays import BoolArray
 from rig.fitting.result import Fit
@@ -34,7 +34,9 @@ from tests.judge.judge import seeds_of
 from tests.judge.live import REACTION_S, stop_by_trace
 from tests.judge.scene import Charge, Course, charge_runs
 
-KITS = {k.part: k for k in ladder(heard=True) if k.part in (Part.THERMOMETER, Part.EAR, Part.PROBE)}
+KITS: dict[Part, Kit] = {
+    k.part: k for k in ladder(heard=True) if k.part in (Part.THERMOMETER, Part.EAR, Part.PROBE)
+}
 PRESSED_STD_S = 0.5
 """How far the seconds of a stopwatch are off that is pressed with wet hands."""
 USUAL_HZ, COUNTED_LOG_SD, SO_FAR_LOG_SD = 3.4, 0.01, 0.02
