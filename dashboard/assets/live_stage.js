@@ -138,7 +138,7 @@
     say(at("live-word"), word);
     say(at("live-asked"), word || landing ? "" : told.asked || "");
     say(at("live-goal"), ` · ${targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
-    const note = call.by_clock || told.phase === "done" ? "" : call.note;
+    const note = told.phase === "done" ? "" : call.by_clock ? call.cadence : call.note;
     say(at("live-said"), [told.said, note].filter(Boolean).map((t) => t[0].toUpperCase() + t.slice(1)).join(". "));
     say(at("live-why"), landing ? landing.why : "");
     doubt(told, probe, call);

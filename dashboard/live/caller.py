@@ -22,6 +22,7 @@ from rig.fitting.prediction import Basis, BasisKind
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
+from rig.signals.moments import Rhythm
 
 IDLE_S = 0.05
 MOST_CAUGHT_UP = 10
@@ -39,11 +40,12 @@ def nobody(fit: Fit, call: LiveCall, asked_at: datetime) -> None:
 
 @dataclass(frozen=True)
 class Heard:
-    """What there is to estimate from: seconds since the start of motion, and the readings that are believed."""
+    """What there is to estimate from: seconds of motion, the readings that are believed, the rhythm."""
 
     now_s: float
     time_s: Sequence[float]
     temp_c: FloatArray
+    rhythm: Rhythm | None = None
 
     def until(self, time_s: float) -> Heard:
         """What there was at an earlier moment."""
@@ -59,7 +61,7 @@ def caught_up_s(now_s: float) -> FloatArray:
 
 def _estimated(call: LiveCall, heard: Heard) -> LiveEstimate:
     if not heard.time_s:
-        return by_the_clock(call, heard.now_s)
+        return by_the_clock(call, heard.now_s, heard.rhythm)
     return estimate(call, Trace(np.array(heard.time_s), {"": heard.temp_c}), heard.now_s)
 
 

@@ -86,7 +86,7 @@ class Hearing:
         return self.room.sounded(heard, take.at_ns(heard.start.time_s), take.at_ns(heard.stop.time_s))
 
     def note(self, bench: str, run: str) -> str:
-        """Note the duration heard last on a run; words for who asked.
+        """Note the duration and the cadence heard last on a run; words for who asked.
 
         Raises
         ------
@@ -97,10 +97,10 @@ class Hearing:
             heard = self._last
         if heard is None:
             raise RigError("nothing has been heard yet. Listen first")
-        self.room.correct(
-            bench, run, {"duration_s": round(heard.duration_s, 1)}, "heard by the microphone of Live"
+        self.room.note_heard(bench, run, heard)
+        return (
+            f"Noted: run {run} lasted {heard.duration_s:.1f} s, at {heard.cadence_hz:.1f} strokes a second."
         )
-        return f"Noted: run {run} lasted {heard.duration_s:.1f} s."
 
 
 def register(server: Flask, room: LiveRoom) -> None:

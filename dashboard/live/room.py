@@ -34,6 +34,7 @@ from rig.logbook.store import Logbook
 from rig.plausible import RUN as PLAUSIBLE
 from rig.runs import Run
 from rig.session.discarded import Discarded, discard, discarded, take_back
+from rig.session.heard import note_on
 from rig.session.places import recordings_beside
 from rig.session.probe import usual_start_c
 from rig.session.resumed import begun_in
@@ -225,9 +226,9 @@ class LiveRoom:
         live = self._live
         return live is not None and live.sounded(heard, start_ns, stop_ns)
 
-    def correct(self, bench: str, run: str, changes: Mapping[str, Any], why: str) -> None:
-        """Correct a run of the logbook; raises RigError where there is none, or the value cannot be."""
-        self._logbook().edit_run(self._service.chosen(bench), run, changes, why)
+    def note_heard(self, bench: str, run: str, heard: HeardShake) -> None:
+        """Note a shake on a run of the logbook; raises RigError where there is none, or the value cannot be."""
+        note_on(self._logbook(), self._service.chosen(bench), run, heard, "heard by the microphone of Live")
 
     def keep(self, note: str, foam_ml: float | None = None) -> None:
         """End the drink under way and bring it into the logbook.

@@ -372,7 +372,7 @@ class LiveSession:
             if not (session.moving or self._to_tell):
                 return None
             if session.temp_c is None:
-                return Heard(session.moved_s, [], np.zeros(0))
+                return Heard(session.moved_s, [], np.zeros(0), session.rhythm)
             start = follower.started_s
             first = start - BEFORE_S if self.question.probe is Probe.IN else start
             kept = [(t - start, v) for t, v in follower.probe if t > first]

@@ -164,6 +164,7 @@ def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -
     return {
         "word": word.value,
         "note": newest.note,
+        "cadence": newest.cadence,
         "waiting": "",
         "left_s": rounded(left_s, 2),
         "by_clock": newest.readings == 0,

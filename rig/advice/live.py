@@ -24,6 +24,7 @@ from rig.advice.calling import (
     call_at,
     landing,
 )
+from rig.advice.hand import HandDraws, hand_draws, uncounted_words
 from rig.advice.search import Span, best_moment, durations, run_span_s, widened
 from rig.advice.texture import NOT_IN_ODDS, Air
 from rig.arrays import FloatArray
@@ -33,6 +34,7 @@ from rig.fitting.prediction import Basis, BasisKind, Prediction
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
+from rig.signals.moments import Rhythm
 
 REACTION_S = 0.3
 """From the cue to hands at rest; simple reaction to sound or light takes 0.15–0.3 s (common practice, no source)."""
@@ -60,6 +62,7 @@ class LiveCall:
 
     `before`: the call before anything is seen, the same as of any other question; None without a target. `air`, and
     `run_span_s`: what is known of the drink's air, and how long its runs on this set-up were; None where nothing is.
+    `hand`: what another cadence would make of it; None where no run of this technique had its strokes counted.
     """
 
     rehearsal: Rehearsal
@@ -68,6 +71,7 @@ class LiveCall:
     before: Call | None
     air: Air | None
     run_span_s: Span | None
+    hand: HandDraws | None = None
 
     @property
     def basis(self) -> Basis:
@@ -82,7 +86,8 @@ class LiveEstimate:
     `temp_c`, `dilution_by_volume`: the liquid itself, probe lag undone, as percentiles. `stop_at_s`: when the
     cue is due, `seconds_left` until then; `odds_now`, `odds_best`: of landing when stopped now, and at the
     best moment; None without a target. `readings`: how many independent readings it rests on. `note` says
-    what a person must know to trust it: no runs of this set-up, or a trace unlike them.
+    what a person must know to trust it: no runs of this set-up, or a trace unlike them. `cadence` says what the
+    hand's cadence does to the stop, where it is heard and there is no probe.
     """
 
     now_s: float
@@ -95,6 +100,7 @@ class LiveEstimate:
     word: Word
     readings: int
     note: str
+    cadence: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys, units in the names."""
@@ -105,7 +111,7 @@ class LiveEstimate:
         for name in ("stop_at_s", "seconds_left", "odds_now", "odds_best"):
             value = getattr(self, name)
             out[name] = None if value is None else round(value, 3)
-        return out | {"readings": self.readings, "note": self.note}
+        return out | {"readings": self.readings, "note": self.note, "cadence": self.cadence}
 
 
 def live_call(
@@ -136,17 +142,21 @@ def live_call(
     times = durations(fit, situation.technique)
     rehearsal = rehearse_run(fit, question.situation, times, draws=draws, seed=SEED)
     rehearsal = replace(rehearsal, prediction=widened(rehearsal.prediction, span_s))
+    hand = hand_draws(fit, question.situation, times, span_s, draws=draws, seed=SEED)
     if target is None:
-        return LiveCall(rehearsal, None, reaction_s, None, None, span_s)
+        return LiveCall(rehearsal, None, reaction_s, None, None, span_s, hand)
     air = air_for(fit, situation, target)
     drink = DrinkPrediction(question, rehearsal.prediction, span_s)
     before = call_at(drink, target, landing(drink.prediction, target, air).curve)
-    return LiveCall(rehearsal, target, reaction_s, before, air, span_s)
+    return LiveCall(rehearsal, target, reaction_s, before, air, span_s, hand)
 
 
 def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
     """Where the drink is at `now_s` and what to say, from the trace until then."""
-    found = given_trace(call.rehearsal, trace, now_s)
+    return _told(call, given_trace(call.rehearsal, trace, now_s), now_s)
+
+
+def _told(call: LiveCall, found: Conditioned, now_s: float) -> LiveEstimate:
     p = found.prediction
     temp = _percentiles(p.temp_c, p.duration_s, now_s, float(np.mean(call.rehearsal.start_c)))
     dilution = _percentiles(p.dilution_by_volume, p.duration_s, now_s, None)
@@ -156,12 +166,27 @@ def estimate(call: LiveCall, trace: Trace, now_s: float) -> LiveEstimate:
     return plain if call.target is None else _called(plain, p, call.target, call)
 
 
-def by_the_clock(call: LiveCall, now_s: float) -> LiveEstimate:
-    """Where the drink should be at `now_s` and what to say, where no probe is believed: as called beforehand."""
-    found = estimate(call, Trace(np.zeros(0)), now_s)
+def by_the_clock(call: LiveCall, now_s: float, rhythm: Rhythm | None = None) -> LiveEstimate:
+    """Where the drink should be at `now_s` and what to say, where no probe is believed: as called beforehand.
+
+    Where the hand's `rhythm` is heard, and this bench has learned what cadence does, as called for such a hand.
+    """
+    heard = None if rhythm is None or call.hand is None else call.hand.at(rhythm)
+    drawn = call.rehearsal.prediction if heard is None else heard
+    found = _told(call, Conditioned(drawn, np.nan, 0), now_s)
     lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
     texture = f"; {NOT_IN_ODDS}" if call.air is not None and call.air.fit is None else ""
-    return replace(found, note=f"by the clock: this is the call made before the start{lands}{texture}")
+    by = ": this is the call made before the start" if heard is None else " and the cadence of the hand"
+    cadence = "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s)
+    return replace(found, note=f"by the clock{by}{lands}{texture}", cadence=cadence)
+
+
+def _cadence_words(call: LiveCall, rhythm: Rhythm, stop_at_s: float | None) -> str:
+    if call.hand is None:
+        return uncounted_words(rhythm)
+    before_s = None if call.before is None else call.before.duration_s - call.reaction_s
+    moved_s = None if before_s is None or stop_at_s is None else stop_at_s - before_s
+    return call.hand.words(rhythm, moved_s)
 
 
 def _called(plain: LiveEstimate, p: Prediction, target: Target, call: LiveCall) -> LiveEstimate:

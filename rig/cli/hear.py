@@ -49,12 +49,9 @@ def command(
 
 def _note(heard: HeardShake, file: Path, run: str, logbook: str | None, bench_name: str | None) -> str:
     from rig.cli.source import open_source
-    from rig.runs import HEARD_HZ
+    from rig.session.heard import note_on
 
     source = open_source(None, logbook, bench_name, with_traces=False)
     assert source.logbook is not None
-    duration_s = round(heard.duration_s, 1)
-    known = source.logbook.run(source.name, run).extra
-    noted = {"duration_s": duration_s, "extra": {**known, HEARD_HZ: f"{heard.cadence_hz:.2f}"}}
-    source.logbook.edit_run(source.name, run, noted, f"heard in {file.name}")
+    note_on(source.logbook, source.name, run, heard, f"heard in {file.name}")
     return run

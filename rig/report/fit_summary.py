@@ -10,16 +10,14 @@ from typing import Any
 import numpy as np
 
 from rig.advice.assumed import filled
+from rig.advice.hand import Z90, cadence_power
 from rig.arrays import FloatArray
 from rig.fitting.prediction import parameter_draws, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P
-from rig.fitting.random_effects import Owner
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Situation, inputs_for
 from rig.runs import SetUp
 
-Z90 = 1.645
-"""Half the width of a normal 90 % range, in standard deviations."""
 CHILLED = 0.9
 """Share of the chill that counts as chilled."""
 DRAWS = 256
@@ -130,11 +128,10 @@ _QUICKER = 1.1
 
 def hand_fits(fit: Fit) -> tuple[HandFit, ...]:
     """Every technique of a fit whose strokes were counted in some of its runs."""
-    place, post = fit.random_effects.index(), fit.posterior
     out = []
     for technique, usual in fit.cadences.items():
-        k = place[P.RATE, Owner.CADENCE, (technique,)]
-        power = post.effects[k] + Z90 * np.sqrt(post.covariance[k, k]) * np.array([-1.0, 0.0, 1.0])
+        found = cadence_power(fit, technique)
+        power = found.mean + Z90 * found.std * np.array([-1.0, 0.0, 1.0])
         low, middle, high = (float(x) for x in 100.0 * np.expm1(power * np.log(_QUICKER)))
         out.append(HandFit(technique, usual.runs, usual.median_hz, Percentiles(low, middle, high)))
     return tuple(out)

@@ -11,6 +11,7 @@ from rig.advice.live import EVERY_S
 from rig.capture.recording.follow import Advisor, StopWords
 from rig.runs import Trace
 from rig.session.way import WeighedIn
+from rig.signals.moments import Rhythm
 
 if TYPE_CHECKING:
     from rig.advice.live import LiveCall, LiveEstimate
@@ -22,7 +23,7 @@ Prepare = Callable[[WeighedIn], Advisor]
 
 
 class LiveAdvisor:
-    """Asks the live call again every `EVERY_S` of motion: on the main probe's trace so far, else by the clock."""
+    """Asks the live call every `EVERY_S` of motion: on the main probe's trace so far, else by clock and rhythm."""
 
     def __init__(self, call: LiveCall) -> None:
         self._call = call
@@ -30,7 +31,7 @@ class LiveAdvisor:
         self._temp_c: list[float] = []
         self._asked_s = float("-inf")
 
-    def __call__(self, time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords | None:
+    def __call__(self, time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords | None:
         """The words for this moment; None between two estimates."""
         from rig.advice.live import by_the_clock, estimate
 
@@ -41,7 +42,7 @@ class LiveAdvisor:
             return None
         self._asked_s = time_s
         if temp_c is None:
-            return words(by_the_clock(self._call, time_s))
+            return words(by_the_clock(self._call, time_s, rhythm))
         trace = Trace(np.array(self._time_s), {"": np.array(self._temp_c)})
         return words(estimate(self._call, trace, time_s))
 
@@ -54,7 +55,12 @@ def words(said: LiveEstimate) -> StopWords:
     text = {Word.STOP: "STOP", Word.PAST: "STOP: past the best moment"}.get(
         said.word, f"{said.word.value}{left}"
     )
-    return StopWords(text, said.word in (Word.STOP, Word.PAST), said.seconds_left, said.note)
+    return StopWords(
+        text,
+        said.word in (Word.STOP, Word.PAST),
+        said.seconds_left,
+        "; ".join(filter(None, (said.cadence, said.note))),
+    )
 
 
 def preparing(

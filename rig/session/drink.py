@@ -19,7 +19,7 @@ from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.session.probe import ProbeWatch
 from rig.session.way import Way, WeighedIn
-from rig.signals.moments import Source
+from rig.signals.moments import Rhythm, Source
 from rig.signals.probe_faults import ProbeFault
 
 WEIGH_PATIENCE_S = 60.0
@@ -78,6 +78,8 @@ class Session:
     started_by: Source | None = None
     stopped_by: Source | None = None
     """Who told when the motion began and stopped; None while nobody has."""
+    rhythm: Rhythm | None = None
+    """Strokes a second by now, as heard or felt; None where nobody hears them."""
     _own: set[int] = field(default_factory=set)
     """Stamps of the orders given here."""
 
@@ -297,7 +299,7 @@ class Session:
         """The motion begins, or began at a moment of the journal as was heard or felt: the clock runs from there."""
         again = self.started
         self._started_s, self.started_by = self._order_at(EventKind.START, at_s, by), by
-        self._advised_s = 0.0
+        self._advised_s, self.rhythm = 0.0, None
         self.said = ""
         if self.hands is not None and not again:
             self._put(0.0)
@@ -341,7 +343,7 @@ class Session:
         # Two boards' clocks are not learnt equally well: an advisor never hears time run back.
         temp_c = self.heard.temp_c(self.temp_c)
         before, self._advised_s = self.words, max(self._advised_s, at_s - self._started_s)
-        self.words = self.advisor(self._advised_s, temp_c, self.follower.scale_g) or before
+        self.words = self.advisor(self._advised_s, temp_c, self.rhythm) or before
         was_due = before is not None and before.stop_now
         if self.words is not None and self.words.stop_now and not was_due and not self.blind:
             self.ring()

@@ -11,7 +11,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.errors import NotEnoughData
 from rig.session.drink import Session
-from rig.signals.moments import Source
+from rig.signals.moments import Rhythm, Source
 from rig.signals.sound import FRAME_S, BandMeter, HeardShake, hear_power
 from rig.signals.strapped import feel_shake
 
@@ -145,6 +145,7 @@ def give(session: Session, heard: HeardShake, start_s: float, stop_s: float) -> 
         return False
     elif session.started_by is Source.OPERATOR:
         session.begin(start_s, by)
+    session.rhythm = Rhythm(heard.cadence_hz, heard.cadence_std_hz)
     if not heard.goes_on and session.stopped_by is not by:
         session.ended(
             stop_s,

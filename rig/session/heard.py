@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rig.capture.to_run.heard_shake import rhythm_words
+from rig.runs import HEARD_HZ
 from rig.signals.sound import HeardShake
+
+if TYPE_CHECKING:
+    from rig.logbook.store import Logbook
 
 _Z90 = 1.645
 """Half a 90 % interval in standard deviations."""
@@ -36,3 +40,15 @@ def plain(heard: HeardShake) -> dict[str, Any]:
 def cadence_words(heard: HeardShake) -> str:
     """How fast, and how evenly."""
     return rhythm_words(heard.cadence_hz, heard.cadence_std_hz, heard.stroke_cv)
+
+
+def note_on(logbook: Logbook, bench: str, run: str, heard: HeardShake, why: str) -> None:
+    """Note what was heard on its run: how long it lasted, and its cadence, which the fit learns from.
+
+    Raises
+    ------
+    RigError
+        There is no such run, or the logbook does not take it.
+    """
+    extra = {**logbook.run(bench, run).extra, HEARD_HZ: f"{heard.cadence_hz:.2f}"}
+    logbook.edit_run(bench, run, {"duration_s": round(heard.duration_s, 1), "extra": extra}, why)

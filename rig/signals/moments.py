@@ -29,6 +29,14 @@ class Moment:
 
 
 @dataclass(frozen=True)
+class Rhythm:
+    """Strokes a second of a motion by now, with their standard uncertainty."""
+
+    cadence_hz: float
+    cadence_std_hz: float
+
+
+@dataclass(frozen=True)
 class MotionSpan:
     """Start and stop of motion, None where the readings do not tell.
 

@@ -31,7 +31,7 @@ from rig.fitting.observations import BINS
 from rig.fitting.prediction import run_spread
 from rig.fitting.priors import P
 from rig.fitting.result import Fit
-from rig.fitting.situation import Situation
+from rig.fitting.situation import NOT_NOTED, Situation
 from rig.runs import HEARD, Run, RunBook, Trace
 from tests import shared_fits
 from tests.cli.small_bench import small_book
@@ -186,11 +186,7 @@ def made_with(
     time, temp = seen.bin_time_s[0][there], shown[:BINS][there]
     if kit.traced:
         time, temp = np.append(0.0, time), np.append(seen.probe_start_c, temp)
-    noted = {
-        f.name: getattr(s, f.name)
-        for f in fields(Situation)
-        if not f.name.endswith(("_temp_std_k", "mass_std_g"))
-    }
+    noted = {f.name: getattr(s, f.name) for f in fields(Situation) if f.name not in NOT_NOTED}
     if not kit.measures_start:
         noted |= dict.fromkeys(("drink_temp_c", "ice_temp_c", "vessel_temp_c"))
     trace = Trace(time, {"": temp}) if time.size else None

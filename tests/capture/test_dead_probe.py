@@ -29,6 +29,7 @@ from rig.runs import PROBE_DOUBT, Gravity, RunBook
 from rig.session.drink import Session
 from rig.session.probe import ProbeWatch
 from rig.session.way import Way
+from rig.signals.moments import Rhythm
 from rig.signals.probe_faults import ProbeFault
 from tests.cli.small_bench import BENCH, small_book
 
@@ -77,7 +78,7 @@ def made(
     blind: list[bool] = []
     shown.clear()
 
-    def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
+    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
         blind.append(temp_c is None)
         return StopWords("by the clock" if temp_c is None else "by the probe")
 

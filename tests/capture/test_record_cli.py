@@ -47,6 +47,7 @@ from rig.session.advisor import preparing
 from rig.session.drink import Session
 from rig.session.simulated_drink import SIMULATED_BECAUSE, DrawnDrink, drawn_drink
 from rig.session.way import Way, WeighedIn
+from rig.signals.moments import Rhythm
 from tests.cli.small_bench import small_book
 
 TIME_SCALE = 15.0
@@ -294,22 +295,22 @@ def session_of(rig: SimulatedRig, folder: Path, **options: Any) -> Session:
 
 
 def test_an_advisor_is_told_each_reading_in_order_and_its_cue_rings_once(tmp_path: Path) -> None:
-    told: list[tuple[float, float | None, float | None]] = []
+    told: list[tuple[float, float | None]] = []
     rung: list[float] = []
 
-    def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
-        told.append((time_s, temp_c, scale_g))
+    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
+        told.append((time_s, temp_c))
         return StopWords("stop" if time_s > 2.0 else "go on", stop_now=time_s > 2.0)
 
     with SimulatedRig(make_drink(1), time_scale=TIME_SCALE) as rig:
         session = session_of(rig, tmp_path, by_itself=True, advisor=advisor, ring=lambda: rung.append(1))
         run_session(session, lambda pace_s: time.sleep(0.002) or "", lambda s: None)
         session.recording.end()
-    times = [t for t, _, _ in told]
+    times = [t for t, _ in told]
     assert len(told) > 20
     assert times[-1] > 2.0
     assert times == sorted(times)
-    assert all(temp is not None for _, temp, _ in told[5:])
+    assert all(temp is not None for _, temp in told[5:])
     assert len(rung) == 2  # the cue, and the end of the time that was asked for
     assert session.words == StopWords("stop", stop_now=True)
 
@@ -319,7 +320,7 @@ def test_a_blind_drink_rings_nothing_and_shows_no_number_until_it_has_stopped(tm
     moving: list[str] = []
     after: list[str] = []
 
-    def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords:
+    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
         return StopWords("STOP at once", stop_now=time_s > 1.0)
 
     def show(session: Session) -> None:
@@ -420,7 +421,7 @@ def test_the_live_call_hears_what_calibrated_readings_stand_for(tmp_path: Path) 
     def prepare(weighed_in: WeighedIn) -> Advisor:
         known.append(weighed_in)
 
-        def advisor(time_s: float, temp_c: float | None, scale_g: float | None) -> None:
+        def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> None:
             if temp_c is not None:
                 told.append(temp_c)
 

@@ -28,6 +28,7 @@ from rig.capture.recording.journal import (
 from rig.capture.recording.recorder_files import Files
 from rig.capture.to_run.intake import JOURNAL_KEY, Recorded, recorded_in, take_in
 from rig.errors import LogbookError, NotEnoughData
+from rig.fitting.cadence import mean_cadence_hz
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import HEARD, Gravity, Run, RunBook
 from rig.sensors.calibration import Calibration, CalibrationKind, Point, one_value
@@ -371,3 +372,15 @@ def test_what_was_heard_after_it_was_pressed_holds_and_the_cadence_goes_with_the
     moved = (run.trace.time_s >= 0.0) & (run.trace.time_s <= STOP_S - START_S)
     assert np.array_equal(run.trace.cadence_hz, np.where(moved, 3.5, 0.0))
     assert run.extra[HEARD].startswith("start heard; stop heard; 3.5 strokes a second (±0.0), even")
+
+
+def test_a_shake_that_is_only_heard_has_its_strokes_counted_in_the_fit(tmp_path: Path) -> None:
+    """No probe: its journal holds what was heard and one weighing, and the fit takes its cadence."""
+    rhythm = {"cadence_hz": 3.5, "cadence_std_hz": 0.02, "stroke_cv": 0.05}
+    told = [
+        Event(stamp(START_S + 3.5), EventKind.START, None, {AGO_S: 3.5, "by": "sound"}),
+        Event(stamp(STOP_S + 1.5), EventKind.STOP, None, {AGO_S: 1.5, "by": "sound", **rhythm}),
+    ]
+    weighed = event(1.0, EventKind.WEIGH, what="ice", mass_g=200.0)
+    run = recorded(tmp_path, [weighed, *told, event(END_S, EventKind.END)]).run
+    assert mean_cadence_hz(run) == pytest.approx(3.5, abs=0.01)

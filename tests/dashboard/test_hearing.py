@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from dashboard.live.acts import act
 from dashboard.live.hearing import BAND, HEAR, MOST_ROWS, WORKLET, Hearing
 from dashboard.live.room import LiveRoom
 from dashboard.sources import logbook_source
+from rig.fitting.cadence import mean_cadence_hz
 from rig.logbook.store import open_logbook
 from rig.runs import HEARD
 from rig.session import ear
@@ -73,9 +75,11 @@ def test_what_was_heard_is_noted_on_a_run_by_name_and_says_where_it_is_from(
 ) -> None:
     client.post(HEAR, json={"power": power, "age_s": 1.0})
     said = client.post(HEAR, json={"run": "a2", "bench": "corner"}).get_json()["said"]
-    assert said == f"Noted: run a2 lasted {heard.duration_s:.1f} s."
+    assert said.startswith(f"Noted: run a2 lasted {heard.duration_s:.1f} s, at 3.8 strokes a second")
     with open_logbook(at) as logbook:
-        assert logbook.run("corner", "a2").duration_s == round(heard.duration_s, 1)
+        run = logbook.run("corner", "a2")
+    assert run.duration_s == round(heard.duration_s, 1)
+    assert mean_cadence_hz(replace(run, trace=None)) == pytest.approx(heard.cadence_hz, abs=0.01)
     assert (
         "there is no run 'zz'" in client.post(HEAR, json={"run": "zz", "bench": "corner"}).get_json()["said"]
     )
@@ -194,6 +198,8 @@ def test_what_is_heard_or_felt_starts_the_clock_and_stops_it_without_a_press(
     began_s = time.monotonic() - stop_s - 2.0
     shaken = round((stop_s - 0.5) * per_s)
     assert _streamed(hearing, sense, rows[:shaken], began_s, 100)["given"] is True
+    rhythm = room._live.session.rhythm
+    assert rhythm is not None and rhythm.cadence_hz == pytest.approx(3.8, rel=0.03)
     state = told(room)
     assert state["phase"] == "moving"
     assert state["moved_s"] == pytest.approx(time.monotonic() - began_s - start_s, abs=0.7)

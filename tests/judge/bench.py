@@ -123,6 +123,8 @@ class Noted:
 
     record: Record
     settled_c: float
+    pace: float
+    """How quick the hand truly was, over what is usual."""
 
 
 @dataclass(frozen=True)
@@ -264,6 +266,11 @@ def make_case(number: int, kind: str, plan: Plan, fresh: int = FRESH) -> Case | 
 
 
 def sheet_rows(world: World, runs_per_set_up: int) -> list[tuple[SheetRow, float]]:
+    """The rows of a run sheet, each with its settled end temperature [°C]."""
+    return [(row, noted.settled_c) for row, noted in noted_runs(world, runs_per_set_up)]
+
+
+def noted_runs(world: World, runs_per_set_up: int) -> list[tuple[SheetRow, Noted]]:
     """Runs of every set-up and measured recipe, shuffled, durations spread over the useful range."""
     rng = world.rng(runs_per_set_up, 2)
     made: list[tuple[Plan, Noted]] = []
@@ -291,7 +298,7 @@ def sheet_rows(world: World, runs_per_set_up: int) -> list[tuple[SheetRow, float
             recipe=plan.drink.name,
             record=noted.record,
         )
-        rows.append((row, noted.settled_c))
+        rows.append((row, noted))
     return rows
 
 
@@ -371,7 +378,7 @@ def make_records(plan: Plan, duration_s: Floats, rng: np.random.Generator) -> li
             trace_time_s=time_s[inside],
             trace_probe_c=probe_c[inside, n],
         )
-        records.append(Noted(record, float(settled_c[n])))
+        records.append(Noted(record, float(settled_c[n]), float(charge.pace[n])))
     return records
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 import rig
-from rig.advice.live import EVERY_S, Word, estimate, live_call
+from rig.advice.live import EVERY_S, LiveCall, Word, estimate, live_call
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
@@ -113,7 +113,12 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
 def stop_one(fit: Fit, situation: Situation, target: rig.Target, trace: Trace, longest_s: float) -> float:
     """Play one trace back in steps and stop as the hands would."""
     call = live_call(fit, situation, target, reaction_s=REACTION_S, draws=512)
-    step = STEP_S[situation.technique]
+    return stop_by_trace(call, trace, longest_s)
+
+
+def stop_by_trace(call: LiveCall, trace: Trace, longest_s: float) -> float:
+    """When the hands come to rest that stop by this call and what the probe shows [s]."""
+    step = STEP_S[call.rehearsal.prediction.situation.technique]
     now = 0.0
     while now < longest_s - 1.0:
         now += step

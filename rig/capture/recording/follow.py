@@ -14,6 +14,7 @@ from rig.capture.decoding.clock import LiveClock
 from rig.capture.decoding.readings import ROOM, Decoder, Quality, Quantity, Reading, Sample
 from rig.capture.devices.ports import LINE_END_BYTES, Ear, baud_of
 from rig.capture.recording.journal import Event, EventKind, Header, JournalTail, Line
+from rig.signals.moments import Rhythm
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,11 @@ class StopWords:
 class Advisor(Protocol):
     """Says when to stop, reading by reading; called in order of time, only while the drink is moved.
 
-    `time_s` is from the start of motion; a value is None where no such reading has come yet, or none is believed.
+    `time_s` is from the start of motion; a value is None where no such reading has come yet, or none is believed;
+    `rhythm` is that of the motion by now, None where nobody hears it.
     """
 
-    def __call__(self, time_s: float, temp_c: float | None, scale_g: float | None) -> StopWords | None:
+    def __call__(self, time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords | None:
         """The words for this moment; None where there is nothing to say."""
         ...
 

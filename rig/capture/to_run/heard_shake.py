@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from rig.capture.recording.journal import EventKind, Journal
-from rig.runs import HEARD, Run, Trace
+from rig.runs import HEARD, HEARD_HZ, Run, Trace
 from rig.signals.moments import Source
 
 _Z90 = 1.645
@@ -40,7 +40,7 @@ def with_heard(run: Run, journal: Journal) -> Run:
     if "cadence_hz" in detail:
         hz = float(detail["cadence_hz"])
         words.append(rhythm_words(hz, float(detail["cadence_std_hz"]), float(detail["stroke_cv"])))
-        run = replace(run, trace=_traced(run, hz))
+        run = replace(run, trace=_traced(run, hz), extra={**run.extra, HEARD_HZ: f"{hz:.3f}"})
     return replace(run, extra={**run.extra, HEARD: "; ".join(words)})
 
 
