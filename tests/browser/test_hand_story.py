@@ -87,8 +87,9 @@ def test_the_number_follows_the_hand_before_the_answer_in_full(
             start = page.input_value("#call-drink_temp_c")
             page.wait_for_function(
                 # told in whole degrees, beginning a sentence or within one
-                "start => document.querySelector('#call-told').classList.contains('foretold') && Math.abs(start"
-                " - /rink at (\\d+) °C \\(asked/.exec(document.querySelector('#call-foretold').textContent)?.[1]) <= 0.5",
+                "start => document.querySelector('#call-told').classList.contains('foretold')"
+                " && Math.abs(start - /rink at (\\d+) °C \\(asked/.exec("
+                "document.querySelector('#call-foretold').textContent)?.[1]) <= 0.5",
                 arg=float(start),
             )
             seen.append(page.inner_text("#call-foretold .big") + page.inner_text("#call-foretold .window"))
