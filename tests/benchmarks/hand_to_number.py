@@ -54,14 +54,16 @@ async moves => {
 """
 
 
-def worked_ahead() -> Any:
-    """A dashboard whose usual drink is worked out."""
+def served_ahead() -> tuple[Any, Any]:
+    """A dashboard whose usual drink is worked out, and its server, which does not serve yet."""
     app = make_app(source_of_view(fitted_view()), ahead=True)
+    # its server is made before the first question: an application that has answered takes no further guard
+    server = server_of(app, "127.0.0.1", 0)
     client = app.server.test_client()
     while not ask(client, FORETOLD, 22.0)["call-foretold-of"]["data"]["told"]:
         for found in list(app.server.extensions[AHEAD]._kept.values()):
             found.result(600.0)
-    return app
+    return app, server
 
 
 def ask(client: Any, output: str, start_c: float) -> Any:
@@ -98,11 +100,10 @@ def people_at_once(app: Any, output: str) -> list[float]:
         return list(people.map(person, range(PEOPLE)))
 
 
-def hand_to_number(app: Any, chromium: str) -> list[float]:
+def hand_to_number(server: Any, chromium: str) -> list[float]:
     """How long the number takes to follow a slider in a real browser, move by move [ms]."""
     from playwright.sync_api import sync_playwright
 
-    server = server_of(app, "127.0.0.1", 0)
     Thread(target=server.serve_forever, daemon=True).start()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, headless=True, args=list(FLAGS))
@@ -113,13 +114,12 @@ def hand_to_number(app: Any, chromium: str) -> list[float]:
         took: list[float] = page.evaluate(MOVE, MOVES)
         browser.close()
     server.shutdown()
-    server.server_close()
     return took
 
 
 def main() -> int:
     """Measure and print."""
-    app = worked_ahead()
+    app, server = served_ahead()
     client = app.server.test_client()
     in_full_ms = float(np.median([timed_ms(lambda n=n: ask(client, IN_FULL, 10.0 + n)) for n in range(5)]))
     told(
@@ -131,7 +131,8 @@ def main() -> int:
     told("twenty at once, in full", people_at_once(app, IN_FULL), in_full_ms)
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is not None and "--no-browser" not in sys.argv:
-        told("from hand to number", hand_to_number(app, chromium), in_full_ms)
+        told("from hand to number", hand_to_number(server, chromium), in_full_ms)
+    server.server_close()
     return 0
 
 
