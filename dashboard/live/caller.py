@@ -40,17 +40,26 @@ def nobody(fit: Fit, call: LiveCall, asked_at: datetime) -> None:
 
 @dataclass(frozen=True)
 class Heard:
-    """What there is to estimate from: seconds of motion, the readings that are believed, the rhythm."""
+    """What there is to estimate from: seconds of motion, the readings that are believed, the rhythm.
+
+    `probe_now`: whether the probe is believed by now; before, it may have been.
+    """
 
     now_s: float
     time_s: Sequence[float]
     temp_c: FloatArray
     rhythm: Rhythm | None = None
+    probe_now: bool = True
 
     def until(self, time_s: float) -> Heard:
         """What there was at an earlier moment."""
         n = bisect_right(self.time_s, time_s)
         return Heard(time_s, self.time_s[:n], self.temp_c[:n])
+
+    @property
+    def trace(self) -> Trace:
+        """The readings as a trace."""
+        return Trace(np.array(self.time_s), {"": self.temp_c})
 
 
 def caught_up_s(now_s: float) -> FloatArray:
@@ -60,9 +69,9 @@ def caught_up_s(now_s: float) -> FloatArray:
 
 
 def _estimated(call: LiveCall, heard: Heard) -> LiveEstimate:
-    if not heard.time_s:
-        return by_the_clock(call, heard.now_s, heard.rhythm)
-    return estimate(call, Trace(np.array(heard.time_s), {"": heard.temp_c}), heard.now_s)
+    if heard.time_s and heard.probe_now:
+        return estimate(call, heard.trace, heard.now_s)
+    return by_the_clock(call, heard.now_s, heard.rhythm, heard.trace)
 
 
 class Caller:

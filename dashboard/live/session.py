@@ -13,8 +13,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from dashboard.live.caller import Called, Caller, Heard, nobody
 from dashboard.live.listening import MOVES_READINGS, Listening
 from dashboard.live.news import News
@@ -371,12 +369,13 @@ class LiveSession:
                 return None
             if not (session.moving or self._to_tell):
                 return None
-            if session.temp_c is None:
-                return Heard(session.moved_s, [], np.zeros(0), session.rhythm)
             start = follower.started_s
             first = start - BEFORE_S if self.question.probe is Probe.IN else start
-            kept = [(t - start, v) for t, v in follower.probe if t > first]
-            return Heard(session.moved_s, [t for t, _ in kept], session.heard.temps_c([v for _, v in kept]))
+            last = start + session.believed_until_s
+            kept = [(t - start, v) for t, v in follower.probe if first < t <= last]
+            temps_c = session.heard.temps_c([v for _, v in kept])
+            believed = session.temp_c is not None
+            return Heard(session.moved_s, [t for t, _ in kept], temps_c, session.rhythm, believed)
 
 
 def _end(recording: TakenOver) -> None:

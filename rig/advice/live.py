@@ -166,11 +166,16 @@ def _told(call: LiveCall, found: Conditioned, now_s: float) -> LiveEstimate:
     return plain if call.target is None else _called(plain, p, call.target, call)
 
 
-def by_the_clock(call: LiveCall, now_s: float, rhythm: Rhythm | None = None) -> LiveEstimate:
+def by_the_clock(
+    call: LiveCall, now_s: float, rhythm: Rhythm | None = None, before: Trace | None = None
+) -> LiveEstimate:
     """Where the drink should be at `now_s` and what to say, where no probe is believed: as called beforehand.
 
-    Where the hand's `rhythm` is heard, and this bench has learned what cadence does, as called for such a hand.
+    Where a probe was believed until a while ago, what it read `before` counts. Otherwise, where the hand's `rhythm` is
+    heard, and this bench has learned what cadence does, as called for such a hand.
     """
+    if before is not None and (before.time_s > 0.0).any():
+        return _by_what_was_read(call, now_s, before)
     heard = None if rhythm is None or call.hand is None else call.hand.at(rhythm)
     drawn = call.rehearsal.prediction if heard is None else heard
     found = _told(call, Conditioned(drawn, np.nan, 0), now_s)
@@ -179,6 +184,13 @@ def by_the_clock(call: LiveCall, now_s: float, rhythm: Rhythm | None = None) -> 
     by = ": this is the call made before the start" if heard is None else " and the cadence of the hand"
     cadence = "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s)
     return replace(found, note=f"by the clock{by}{lands}{texture}", cadence=cadence)
+
+
+def _by_what_was_read(call: LiveCall, now_s: float, before: Trace) -> LiveEstimate:
+    found = _told(call, given_trace(call.rehearsal, before, now_s), now_s)
+    lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
+    note = f"by the clock and what the probe read in the first {before.time_s[-1]:.0f} s{lands}"
+    return replace(found, note="; ".join(filter(None, (note, found.note))))
 
 
 def _cadence_words(call: LiveCall, rhythm: Rhythm, stop_at_s: float | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,10 @@ Prepare = Callable[[WeighedIn], Advisor]
 
 
 class LiveAdvisor:
-    """Asks the live call every `EVERY_S` of motion: on the main probe's trace so far, else by clock and rhythm."""
+    """Asks the live call every `EVERY_S` of motion: on the main probe's trace so far, else by clock and rhythm.
+
+    Where the probe is no longer believed, what it read before still counts.
+    """
 
     def __init__(self, call: LiveCall) -> None:
         self._call = call
@@ -31,7 +35,9 @@ class LiveAdvisor:
         self._temp_c: list[float] = []
         self._asked_s = float("-inf")
 
-    def __call__(self, time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords | None:
+    def __call__(
+        self, time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float = np.inf
+    ) -> StopWords | None:
         """The words for this moment; None between two estimates."""
         from rig.advice.live import by_the_clock, estimate
 
@@ -41,9 +47,10 @@ class LiveAdvisor:
         if time_s - self._asked_s < EVERY_S:
             return None
         self._asked_s = time_s
+        count = bisect_right(self._time_s, believed_until_s)
+        trace = Trace(np.array(self._time_s[:count]), {"": np.array(self._temp_c[:count])})
         if temp_c is None:
-            return words(by_the_clock(self._call, time_s, rhythm))
-        trace = Trace(np.array(self._time_s), {"": np.array(self._temp_c)})
+            return words(by_the_clock(self._call, time_s, rhythm, trace))
         return words(estimate(self._call, trace, time_s))
 
 

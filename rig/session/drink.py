@@ -145,6 +145,11 @@ class Session:
         return doubts[-1].what if doubts else ""
 
     @property
+    def believed_until_s(self) -> float:
+        """Up to when the readings of the main probe stand [s of motion]."""
+        return math.inf if self.watch.doubt is None else self.watch.doubt.believed_until_s
+
+    @property
     def temp_c(self) -> float | None:
         """What the main probe reads now, or read when the drink came to rest; None where it is not believed."""
         return None if self.watch.doubt is not None or not self.watch.heard else self._temp_c
@@ -284,8 +289,10 @@ class Session:
         start_s = self._started_s
         assert prepare is not None and start_s is not None
         self.advisor = prepare(self.known(self.watch.mean_c(start_s)))
-        for at_s, temp_c in self.watch.since(start_s) if self.temp_c is not None else ():
-            self.words = self.advisor(at_s - start_s, self.heard.temp_c(temp_c), None) or self.words
+        for at_s, temp_c in self.watch.since(start_s):
+            if at_s - start_s <= self.believed_until_s:
+                told = at_s - start_s, self.heard.temp_c(temp_c), None, self.believed_until_s
+                self.words = self.advisor(*told) or self.words
 
     def _order_at(self, kind: EventKind, at_s: float | None, by: Source, **told: float) -> float:
         """Order what happened at a moment of the journal, now where none is given; that moment [s]."""
@@ -343,7 +350,7 @@ class Session:
         # Two boards' clocks are not learnt equally well: an advisor never hears time run back.
         temp_c = self.heard.temp_c(self.temp_c)
         before, self._advised_s = self.words, max(self._advised_s, at_s - self._started_s)
-        self.words = self.advisor(self._advised_s, temp_c, self.rhythm) or before
+        self.words = self.advisor(self._advised_s, temp_c, self.rhythm, self.believed_until_s) or before
         was_due = before is not None and before.stop_now
         if self.words is not None and self.words.stop_now and not was_due and not self.blind:
             self.ring()

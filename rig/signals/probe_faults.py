@@ -44,6 +44,11 @@ class ProbeDoubt:
     since_s: float
     words: str
 
+    @property
+    def believed_until_s(self) -> float:
+        """Up to when its readings stand [s of motion]; none of a probe that speaks another unit."""
+        return -np.inf if self.fault is ProbeFault.FAHRENHEIT else self.since_s
+
 
 def probe_doubt(
     time_s: FloatArray,

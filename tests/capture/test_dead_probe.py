@@ -78,7 +78,9 @@ def made(
     blind: list[bool] = []
     shown.clear()
 
-    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
+    def advisor(
+        time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float
+    ) -> StopWords:
         blind.append(temp_c is None)
         return StopWords("by the clock" if temp_c is None else "by the probe")
 

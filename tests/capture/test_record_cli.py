@@ -298,7 +298,9 @@ def test_an_advisor_is_told_each_reading_in_order_and_its_cue_rings_once(tmp_pat
     told: list[tuple[float, float | None]] = []
     rung: list[float] = []
 
-    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
+    def advisor(
+        time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float
+    ) -> StopWords:
         told.append((time_s, temp_c))
         return StopWords("stop" if time_s > 2.0 else "go on", stop_now=time_s > 2.0)
 
@@ -320,7 +322,9 @@ def test_a_blind_drink_rings_nothing_and_shows_no_number_until_it_has_stopped(tm
     moving: list[str] = []
     after: list[str] = []
 
-    def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords:
+    def advisor(
+        time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float
+    ) -> StopWords:
         return StopWords("STOP at once", stop_now=time_s > 1.0)
 
     def show(session: Session) -> None:
@@ -421,7 +425,9 @@ def test_the_live_call_hears_what_calibrated_readings_stand_for(tmp_path: Path) 
     def prepare(weighed_in: WeighedIn) -> Advisor:
         known.append(weighed_in)
 
-        def advisor(time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> None:
+        def advisor(
+            time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float
+        ) -> None:
             if temp_c is not None:
                 told.append(temp_c)
 

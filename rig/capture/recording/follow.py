@@ -45,10 +45,13 @@ class Advisor(Protocol):
     """Says when to stop, reading by reading; called in order of time, only while the drink is moved.
 
     `time_s` is from the start of motion; a value is None where no such reading has come yet, or none is believed;
-    `rhythm` is that of the motion by now, None where nobody hears it.
+    `rhythm` is that of the motion by now, None where nobody hears it. Readings after `believed_until_s` were none of
+    the drink, whether it was told of them or not.
     """
 
-    def __call__(self, time_s: float, temp_c: float | None, rhythm: Rhythm | None) -> StopWords | None:
+    def __call__(
+        self, time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float
+    ) -> StopWords | None:
         """The words for this moment; None where there is nothing to say."""
         ...
 
