@@ -15,10 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 import rig
-from rig.advice.live import EVERY_S, LiveCall, Word, estimate, live_call
+from rig.advice.live import EVERY_S, LiveCall, Word, by_the_clock, estimate, live_call
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
+from rig.signals.probe_faults import QUIET_S
 from tests.judge.bench import FAMILIES, Case, final_dilution, grid_s, kept_bench, probe_readings
 from tests.judge.judge import fit_with, pool, seeds_of
 from tests.judge.scene import charge_runs
@@ -32,7 +33,10 @@ RUNS = 12
 
 @dataclass(frozen=True)
 class Stopped:
-    """One drink stopped live; the best moment is NaN where this drink never lands."""
+    """One drink stopped live; the best moment is NaN where this drink never lands.
+
+    `lost_s`: stopped with a probe that falls silent half-way to the seconds called beforehand.
+    """
 
     seed: int
     set_up: str
@@ -42,10 +46,11 @@ class Stopped:
     live_s: float
     fixed_s: float
     stretch_s: tuple[float, float]
+    lost_s: float
 
     def at(self, how: str) -> float:
         """When the hands came to rest."""
-        return self.live_s if how == "live" else self.fixed_s
+        return {"live": self.live_s, "lost": self.lost_s, "fixed": self.fixed_s}[how]
 
     def outside_s(self, how: str) -> float:
         """How far from the nearest moment at which this drink lies in its target; 0 within."""
@@ -94,7 +99,8 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
             vessel_temp_c=round(float(charge.vessel_temp_c[n] + rng.normal(0, 0.2)), 1),
             room_temp_c=float(a["room_temp_c"]),
         )
-        live = stop_one(fit, situation, target, Trace(time_s, {"": probe_c[:, n]}), longest)
+        call = live_call(fit, situation, target, reaction_s=REACTION_S, draws=512)
+        trace = Trace(time_s, {"": probe_c[:, n]})
         out.append(
             Stopped(
                 world.seed,
@@ -102,29 +108,25 @@ def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
                 str(a["recipe"]),
                 case.kind,
                 float(np.mean(stretch)),
-                live,
+                stop_by_trace(call, trace, longest),
                 fixed,
                 stretch,
+                stop_by_trace(call, trace, longest, dies_s=0.5 * fixed),
             )
         )
     return out
 
 
-def stop_one(fit: Fit, situation: Situation, target: rig.Target, trace: Trace, longest_s: float) -> float:
-    """Play one trace back in steps and stop as the hands would."""
-    call = live_call(fit, situation, target, reaction_s=REACTION_S, draws=512)
-    return stop_by_trace(call, trace, longest_s)
-
-
-def stop_by_trace(call: LiveCall, trace: Trace, longest_s: float) -> float:
-    """When the hands come to rest that stop by this call and what the probe shows [s]."""
+def stop_by_trace(call: LiveCall, trace: Trace, longest_s: float, dies_s: float = np.inf) -> float:
+    """When the hands come to rest that stop by this call and what the probe shows, until it falls silent [s]."""
     step = STEP_S[call.rehearsal.prediction.situation.technique]
     now = 0.0
     while now < longest_s - 1.0:
         now += step
-        seen = trace.time_s <= now
+        seen = trace.time_s <= min(now, dies_s)
         part = Trace(trace.time_s[seen], {"": trace.probes_c[""][seen]})
-        told = estimate(call, part, now)
+        lost = now > dies_s + QUIET_S
+        told = by_the_clock(call, now, before=part) if lost else estimate(call, part, now)
         assert told.stop_at_s is not None
         if told.stop_at_s <= now:
             return now + REACTION_S
@@ -140,7 +142,7 @@ def table(stopped: list[Stopped]) -> str:
     ]
     for technique in ("shake", "stir"):
         mine = [s for s in stopped if s.set_up.startswith(technique) and np.isfinite(s.best_s)]
-        for how in ("live", "fixed") if mine else ():
+        for how in ("live", "lost", "fixed") if mine else ():
             outside = np.array([s.outside_s(how) for s in mine])
             middle = np.median([abs(s.at(how) - s.best_s) for s in mine])
             lines.append(

@@ -24,3 +24,11 @@ def test_live_stops_land_more_drinks_than_fixed_seconds(stopped: list[Stopped]) 
     assert np.median([abs(s.live_s - s.best_s) for s in stopped]) < np.median(
         [abs(s.fixed_s - s.best_s) for s in stopped]
     )
+
+
+def test_a_probe_lost_half_way_still_stops_most_drinks_near_landing(stopped: list[Stopped]) -> None:
+    """Nearer than the seconds called beforehand, which know nothing of what it read until then."""
+    lost, fixed = (np.array([s.outside_s(how) for s in stopped]) for how in ("lost", "fixed"))
+    assert np.mean(lost <= 0.5) >= 0.80
+    assert np.mean(lost <= 0.5) >= np.mean(fixed <= 0.5)
+    assert lost.mean() < fixed.mean()
