@@ -10,7 +10,7 @@ import typer
 
 from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, Technique, Vessel, example
 from rig.cli.printing import bullets, finding_json, heading, print_json, say, table, two_lines
-from rig.cli.source import chosen_set_ups, fitted, open_source
+from rig.cli.source import chosen_set_ups, existing_logbook_at, fitted, open_source
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit
@@ -20,6 +20,7 @@ EXAMPLE = example(
     "chillrig fit --bench my-bar",
     "chillrig fit --bench-name my-bar --ice 'freezer cube' --json",
     "chillrig fit --bench-name my-bar --check",
+    "chillrig fit --every --on processes",
 )
 
 
@@ -34,11 +35,30 @@ def command(
         bool,
         typer.Option("--check", help="Hold the fit against its own runs, each foretold without itself."),
     ] = False,
+    every: Annotated[
+        bool, typer.Option("--every", help="Fit every bench of the logbook, and keep the fits there.")
+    ] = False,
+    on: Annotated[
+        str,
+        typer.Option(
+            metavar="WHERE",
+            help="Where the fits of --every are made: processes, or a Dask scheduler (tcp://host:port).",
+        ),
+    ] = "here",
     as_json: AsJson = False,
 ) -> None:
     """Fit all runs and show how each set-up chills and dilutes, and which runs to doubt."""
     from rig.report.fit_summary import hand_fits, set_up_fits
 
+    if every:
+        if bench is not None or bench_name is not None or technique or vessel or ice or check:
+            raise typer.BadParameter("--every takes all benches of the logbook as they are")
+        from rig.cli.fit_every import fit_every
+
+        fit_every(existing_logbook_at(logbook), on, as_json)
+        return
+    if on != "here":
+        raise typer.BadParameter("--on goes with --every")
     source = open_source(bench, logbook, bench_name)
     fit = fitted(source, as_json)
     chosen = chosen_set_ups(fit, technique, vessel, ice)

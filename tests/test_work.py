@@ -1,0 +1,144 @@
+"""Work comes out the same wherever it is done, and whoever dies over it."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from distributed import LocalCluster
+
+from rig.errors import NotFound, RigError
+from rig.fitting.kept_fit import fit_from_bytes
+from rig.fitting.many_benches import BenchTask, fit_benches, fit_one
+from rig.importing.bench_folder import open_bench
+from rig.logbook.store import open_logbook
+from rig.work import each_done, workers_on
+from tests.cli.small_bench import small_bench
+from tests.shared_fits import fitted
+
+TASKS = [(n, "") for n in range(12)]
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def scheduler() -> Iterator[str]:
+    """A real Dask cluster of two worker processes on this computer."""
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        yield cluster.scheduler_address
+
+
+@pytest.fixture(params=["here", "processes", "cluster"])
+def place(request: pytest.FixtureRequest) -> str:
+    return request.getfixturevalue("scheduler") if request.param == "cluster" else request.param
+
+
+@pytest.fixture(params=["processes", "cluster"])
+def elsewhere(request: pytest.FixtureRequest) -> str:
+    return request.getfixturevalue("scheduler") if request.param == "cluster" else request.param
+
+
+def squared(task: tuple[int, str]) -> int:
+    return task[0] ** 2
+
+
+def squared_after_a_death(task: tuple[int, str]) -> int:
+    """The fifth kills the process that works on it, the first time it is tried."""
+    once = Path(task[1]) / "died"
+    if task[0] == 5 and not once.exists():
+        once.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return task[0] ** 2
+
+
+def deadly(task: tuple[int, str]) -> int:
+    os.kill(os.getpid(), signal.SIGKILL)
+    return task[0]
+
+
+def refusing(task: tuple[int, str]) -> int:
+    """The first refuses, with an error that cannot be put together again from its words."""
+    if task[0] == 0:
+        raise NotFound("bench", "pier", ["harbour"])
+    (Path(task[1]) / str(task[0])).touch()
+    return task[0]
+
+
+def test_every_task_comes_back_with_its_result(place: str) -> None:
+    shares: list[float] = []
+    found = dict(each_done(workers_on(place), squared, TASKS, shares.append))
+    assert found == {task: task[0] ** 2 for task in TASKS}
+    assert shares == sorted(shares)
+    assert len(shares) == len(TASKS)
+    assert shares[-1] == 1.0
+
+
+def test_a_worker_killed_half_way_changes_nothing(elsewhere: str, tmp_path: Path) -> None:
+    tasks = [(n, str(tmp_path)) for n, _ in TASKS]
+    found = dict(each_done(workers_on(elsewhere), squared_after_a_death, tasks))
+    assert (tmp_path / "died").exists()
+    assert found == {task: task[0] ** 2 for task in tasks}
+
+
+def test_a_task_that_kills_whoever_works_on_it_is_not_tried_for_ever() -> None:
+    with pytest.raises(RigError, match="workers died 3 times in a row and 2 of 2 tasks"):
+        list(each_done(workers_on("processes"), deadly, TASKS[:2]))
+
+
+def test_what_is_refused_is_said_in_its_own_words_and_ends_the_rest(place: str, tmp_path: Path) -> None:
+    tasks = [(n, str(tmp_path)) for n in range(400)]
+    with pytest.raises(RigError, match="no bench 'pier'"):
+        list(each_done(workers_on(place), refusing, tasks))
+    assert len(list(tmp_path.iterdir())) < len(tasks) - 1
+
+
+def test_who_stops_listening_takes_back_what_has_not_begun(tmp_path: Path) -> None:
+    tasks = [(n, str(tmp_path)) for n in range(1, 400)]
+    done = each_done(workers_on("here"), refusing, tasks)
+    next(done)
+    done.close()  # type: ignore[attr-defined]
+    assert len(list(tmp_path.iterdir())) < len(tasks)
+
+
+def test_a_place_that_is_none_is_refused_with_what_to_say() -> None:
+    with pytest.raises(RigError, match="--on processes"):
+        workers_on("the cellar")
+
+
+@pytest.fixture(scope="module")
+def logbook(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two benches, none fitted."""
+    folder = tmp_path_factory.mktemp("two")
+    book = open_bench(small_bench(folder / "corner"))
+    file = folder / "bars.sqlite"
+    with open_logbook(file) as opened:
+        opened.add(book, "corner", "test")
+        opened.add(replace(book, runs=book.runs[:-3]), "pier", "test")
+    return file
+
+
+def test_benches_are_fitted_and_kept_alike_wherever_it_is_done(
+    logbook: Path, place: str, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.sqlite"
+    own.write_bytes(logbook.read_bytes())
+    found = {f.bench: f for f in fit_benches(str(own), ["corner", "pier"], workers_on(place), lambda _: None)}
+    with open_logbook(own) as opened:
+        for name in ("corner", "pier"):
+            book = opened.book(name)
+            kept, alone = fit_from_bytes(opened.last_cached(name), book), fitted(book)
+            assert kept is not None
+            assert found[name].fingerprint == alone.fingerprint
+            assert np.array_equal(kept.posterior.effects, alone.posterior.effects)
+            assert kept.runs == alone.runs
+
+
+def test_a_worker_of_another_version_says_so(logbook: Path) -> None:
+    with pytest.raises(RigError, match="another version"):
+        fit_one(BenchTask(str(logbook), "corner", "older"))
