@@ -16,7 +16,7 @@ from rig.fitting.situation import Situation
 from tests.cli.small_bench import small_book
 from tests.shared_fits import fitted
 
-QUESTIONS = 24
+QUESTIONS = 60
 
 
 @pytest.fixture(scope="module")
@@ -62,8 +62,8 @@ def test_what_is_told_ahead_is_what_the_call_in_full_says(
     sure = [(a, b) for a, b in told if a.alike]
     assert [(a.duration_s, b.duration_s, a.odds, b.odds) for a, b in sure if apart(a, b) > 1.0] == []
     serves = [a.alike for a, b in told if b.feasible]
-    assert len(serves) >= 8
-    assert np.mean(serves) >= 0.5
+    assert len(serves) >= 20
+    assert np.mean(serves) >= 0.7
 
 
 def test_at_the_usual_drink_it_is_the_call_itself(fit: Fit, drink: Situation, ahead: DrinkAhead) -> None:

@@ -9,6 +9,12 @@ from pathlib import Path
 PROC = Path("/proc")
 
 
+def peak_mib() -> float:
+    """The most memory that this process has had [MiB]; `getrusage` would count what its parent had when it began."""
+    status = (PROC / "self/status").read_text(encoding="ascii")
+    return int(status.split("VmHWM:")[1].split()[0]) / 1024
+
+
 def parents() -> dict[int, int]:
     """The parent of every process."""
     out = {}

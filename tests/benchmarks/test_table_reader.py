@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 
 import rig
+from tests.benchmarks.processes import peak_mib
 
 ROWS = 1_000_000
 SMALL_FILES, SMALL_ROWS = 200, 300
@@ -62,22 +63,17 @@ def _by_pandas(path: Path) -> pd.DataFrame:
     return frame
 
 
-def _most_mib() -> float:
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return int(status.split("VmHWM:")[1].split()[0]) / 1024
-
-
 def _measure(work: Callable[[Path], object], folder: Path) -> tuple[float, float]:
     """The least processor time of several goes [s], and what the first took of memory at its height [MiB]."""
     paths, best = sorted(folder.iterdir()), float("inf")
     Path("/proc/self/clear_refs").write_text("5", encoding="ascii")
-    before, most = _most_mib(), 0.0
+    before, most = peak_mib(), 0.0
     for _ in range(REPEATS):
         start = time.process_time()
         for path in paths:
             work(path)
         best = min(best, time.process_time() - start)
-        most = most or _most_mib() - before
+        most = most or peak_mib() - before
     return best, most
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from rig.advice.live import live_call
 from rig.advice.odds import RESULTS, Result, lands
+from rig.arrays import FloatArray
 from rig.bench import Ingredient, Recipe
 from rig.fitting.bench_fit import fit, prior_fit
 from rig.fitting.priors import P
@@ -77,12 +78,15 @@ def test_another_world_is_made_when_it_is_named(known: Fit) -> None:
 
 
 def test_its_probe_is_as_slow_as_the_bench_knows_its_own_to_be(known: Fit) -> None:
-    index = known.random_effects.index()
-    slower = next(at for key, at in index.items() if key[0] == P.LAG)
-    effects = known.posterior.effects.copy()
-    effects[slower] += np.log(150.0)
-    slow = replace(known, posterior=replace(known.posterior, effects=effects))
-    lags_s = [drawn_drink(slow, ASKED, seed).instruments.probe_lag_s for seed in range(4)]
-    assert min(lags_s) > 4.5
-    assert len(set(lags_s)) > 1
-    assert drawn_drink(known, ASKED, 0).instruments.probe_lag_s < 1.0
+    at = next(at for key, at in known.random_effects.index().items() if key[0] == P.LAG)
+
+    def lags_s(times: float) -> FloatArray:
+        effects = known.posterior.effects.copy()
+        effects[at] += np.log(times)
+        fit = replace(known, posterior=replace(known.posterior, effects=effects))
+        return np.array([drawn_drink(fit, ASKED, seed).instruments.probe_lag_s for seed in range(4)])
+
+    assert lags_s(40.0) == pytest.approx(2.0 * lags_s(20.0))
+    assert len(set(lags_s(40.0))) > 1
+    assert lags_s(1.0).max() < 1.0
+    assert lags_s(40.0).min() > 5.0 * lags_s(1.0).max()
