@@ -167,7 +167,7 @@ def call_of(estimates: Sequence[LiveEstimate], session: Session, waiting: str) -
         "cadence": newest.cadence,
         "waiting": "",
         "left_s": rounded(left_s, 2),
-        "by_clock": newest.readings == 0,
+        "by_clock": newest.by_clock,
         "odds_now_pct": _pct(newest.odds_now),
         "odds_best_pct": _pct(newest.odds_best),
         "lands": "" if newest.odds_best is None else of_hundred(newest.odds_best),

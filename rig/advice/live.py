@@ -87,7 +87,7 @@ class LiveEstimate:
     cue is due, `seconds_left` until then; `odds_now`, `odds_best`: of landing when stopped now, and at the
     best moment; None without a target. `readings`: how many independent readings it rests on. `note` says
     what a person must know to trust it: no runs of this set-up, or a trace unlike them. `cadence` says what the
-    hand's cadence does to the stop, where it is heard and there is no probe.
+    hand's cadence does to the stop, where it is heard and there is no probe. `by_clock`: no probe is believed by now.
     """
 
     now_s: float
@@ -101,6 +101,7 @@ class LiveEstimate:
     readings: int
     note: str
     cadence: str = ""
+    by_clock: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys, units in the names."""
@@ -183,14 +184,14 @@ def by_the_clock(
     texture = f"; {NOT_IN_ODDS}" if call.air is not None and call.air.fit is None else ""
     by = ": this is the call made before the start" if heard is None else " and the cadence of the hand"
     cadence = "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s)
-    return replace(found, note=f"by the clock{by}{lands}{texture}", cadence=cadence)
+    return replace(found, note=f"by the clock{by}{lands}{texture}", cadence=cadence, by_clock=True)
 
 
 def _by_what_was_read(call: LiveCall, now_s: float, before: Trace) -> LiveEstimate:
     found = _told(call, given_trace(call.rehearsal, before, now_s), now_s)
     lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
     note = f"by the clock and what the probe read in the first {before.time_s[-1]:.0f} s{lands}"
-    return replace(found, note="; ".join(filter(None, (note, found.note))))
+    return replace(found, note="; ".join(filter(None, (note, found.note))), by_clock=True)
 
 
 def _cadence_words(call: LiveCall, rhythm: Rhythm, stop_at_s: float | None) -> str:

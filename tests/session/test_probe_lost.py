@@ -46,7 +46,7 @@ def test_the_clock_goes_on_from_what_the_probe_read_before_it_was_lost(call: Liv
     told = by_the_clock(call, NOW_S, None, warm)
     assert told.stop_at_s == estimate(call, warm, NOW_S).stop_at_s
     assert told.note.startswith("by the clock and what the probe read in the first 4 s, which lands ")
-    assert told.readings > 0
+    assert told.readings > 0 and told.by_clock
 
 
 def test_a_probe_lost_before_the_start_says_nothing_of_the_drink(call: LiveCall) -> None:
