@@ -127,10 +127,6 @@ class Service:
         """Where runs can be corrected; None where they can only be read."""
         return self._source.logbook
 
-    def leave_logbook(self) -> None:
-        """Close all connections to the logbook; the next question opens it again."""
-        self._source.leave()
-
     @contextmanager
     def logbook_left(self) -> Iterator[None]:
         """While nothing of this program has the logbook open; whoever asks it meanwhile waits."""

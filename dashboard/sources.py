@@ -34,10 +34,6 @@ class Source(Protocol):
         """Where runs can be corrected; None where they can only be read."""
         ...
 
-    def leave(self) -> None:
-        """Close what is open; the next question opens it again."""
-        ...
-
     def left(self) -> AbstractContextManager[None]:
         """While nothing is open; whoever asks meanwhile waits."""
         ...
@@ -96,9 +92,6 @@ class FolderSource:
     folder: Path
     fitter: Fitter = fit_or_kept
     logbook: None = None
-
-    def leave(self) -> None:
-        """Nothing stays open."""
 
     def left(self) -> AbstractContextManager[None]:
         """Nothing is open."""

@@ -26,9 +26,6 @@ class HeldSource:
     trouble: BaseException | None = None
     logbook: None = None
 
-    def leave(self) -> None:
-        """Nothing is open."""
-
     def left(self) -> AbstractContextManager[None]:
         return nullcontext()
 

@@ -27,7 +27,8 @@ def room(book: Path) -> Iterator[LiveRoom]:
     yield room
     if told(room)["phase"] != "idle":
         act(room, {"act": "discard"})
-    service.leave_logbook()
+    assert service.logbook is not None
+    service.logbook.close()
 
 
 def test_the_call_and_the_numbers_come_after_the_stop_and_the_run_is_marked(
