@@ -122,3 +122,19 @@ def test_what_is_heard_of_the_shake_under_way_reaches_the_advisors_words(helps: 
     assert isinstance(said, StopWords)
     assert said.note.startswith("quicker than usual (3.9 strokes a second, usually 3.4): stop ")
     assert "by the clock and the cadence of the hand" in said.note
+
+
+class Ending(Clocked):
+    """The same, which takes down when it was ended."""
+
+    ended_s: float | None = None
+
+    def ended(self, at_s: float, by: Source, **told: float) -> None:
+        self.ended_s = at_s
+
+
+def test_a_heard_shake_lasts_as_long_as_its_own_take_says_though_its_clock_was_set_better_since() -> None:
+    drink: Any = Ending()
+    start, stop = Moment(9.4, 0.1, Source.SOUND), Moment(16.4, 0.1, Source.SOUND)
+    assert give(cast(Session, drink), HeardShake(start, stop, USUAL_HZ, 0.02, 0.05, goes_on=False), 9.4, 16.4)
+    assert drink.ended_s == pytest.approx(10.0 + 7.0)
