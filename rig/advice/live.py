@@ -175,23 +175,24 @@ def by_the_clock(
     Where a probe was believed until a while ago, what it read `before` counts. Otherwise, where the hand's `rhythm` is
     heard, and this bench has learned what cadence does, as called for such a hand.
     """
+    cadence = ""
     if before is not None and (before.time_s > 0.0).any():
-        return _by_what_was_read(call, now_s, before)
-    heard = None if rhythm is None or call.hand is None else call.hand.at(rhythm)
-    drawn = call.rehearsal.prediction if heard is None else heard
-    found = _told(call, Conditioned(drawn, np.nan, 0), now_s)
+        found = _told(call, given_trace(call.rehearsal, before, now_s), now_s)
+        rests, trust = f" and what the probe read in the first {before.time_s[-1]:.0f} s", found.note
+    else:
+        heard = None if rhythm is None or call.hand is None else call.hand.at(rhythm)
+        drawn = call.rehearsal.prediction if heard is None else heard
+        found = _told(call, Conditioned(drawn, np.nan, 0), now_s)
+        rests = (
+            ": this is the call made before the start" if heard is None else " and the cadence of the hand"
+        )
+        trust, cadence = (
+            _texture_note(call),
+            "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s),
+        )
     lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
-    texture = f"; {NOT_IN_ODDS}" if call.air is not None and call.air.fit is None else ""
-    by = ": this is the call made before the start" if heard is None else " and the cadence of the hand"
-    cadence = "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s)
-    return replace(found, note=f"by the clock{by}{lands}{texture}", cadence=cadence, by_clock=True)
-
-
-def _by_what_was_read(call: LiveCall, now_s: float, before: Trace) -> LiveEstimate:
-    found = _told(call, given_trace(call.rehearsal, before, now_s), now_s)
-    lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
-    note = f"by the clock and what the probe read in the first {before.time_s[-1]:.0f} s{lands}"
-    return replace(found, note="; ".join(filter(None, (note, found.note))), by_clock=True)
+    note = "; ".join(filter(None, (f"by the clock{rests}{lands}", trust)))
+    return replace(found, note=note, cadence=cadence, by_clock=True)
 
 
 def _cadence_words(call: LiveCall, rhythm: Rhythm, stop_at_s: float | None) -> str:
@@ -248,8 +249,11 @@ _ODD = "the trace does not look like this set-up: check that the probe is in the
 
 
 def _note(call: LiveCall, found: Conditioned) -> str:
-    texture = NOT_IN_ODDS if call.air is not None and call.air.fit is None else ""
-    return "; ".join(text for text in (_trust_note(call, found), texture) if text)
+    return "; ".join(filter(None, (_trust_note(call, found), _texture_note(call))))
+
+
+def _texture_note(call: LiveCall) -> str:
+    return NOT_IN_ODDS if call.air is not None and call.air.fit is None else ""
 
 
 def _trust_note(call: LiveCall, found: Conditioned) -> str:
