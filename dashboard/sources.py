@@ -147,11 +147,6 @@ class LogbookSource:
     most_fitted: int = field(default=MOST_FITTED)
     fitter: Fitter = fit_or_kept
 
-    def leave(self) -> None:
-        """Close all connections."""
-        self.logbook.close()
-        self.lists.close()
-
     @contextmanager
     def left(self) -> Iterator[None]:
         """While nothing of both is open; whoever asks meanwhile waits."""

@@ -17,6 +17,7 @@ from dashboard.sources import logbook_source
 from rig.importing.bench_folder import open_bench
 from rig.logbook.store import open_logbook
 from tests.browser.conftest import axe_faults, opening, served
+from tests.dashboard.benches import close
 
 ROOT = Path(__file__).parents[2]
 CLASS = ROOT / "sample_logs" / "evening_class"
@@ -48,7 +49,7 @@ def empty(browser: Any, tmp_path: Path) -> Iterator[tuple[Any, Path]]:
     source = logbook_source(str(at))
     with served(source) as address, opening(browser, address) as opened:
         yield opened, at
-    source.leave()
+    close(source)
 
 
 def shot(page: Any, name: str) -> None:

@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 
 from dashboard.service import BenchView
-from dashboard.sources import Progress, run_of
+from dashboard.sources import LogbookSource, Progress, run_of
 from rig.bench import Bench
 from rig.fitting import fit
 from rig.fitting.result import Fit
@@ -68,3 +68,9 @@ def source_of_view(view: BenchView, *names: str) -> HeldSource:
     """A source that hands out a view's bench, under one name or several."""
     assert view.fit is not None
     return HeldSource(dict.fromkeys(names or (view.name,), view.book), {id(view.book): view.fit})
+
+
+def close(source: LogbookSource) -> None:
+    """Close all connections of a source."""
+    source.logbook.close()
+    source.lists.close()

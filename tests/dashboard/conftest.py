@@ -9,7 +9,7 @@ from dashboard.live.room import LiveRoom
 from dashboard.service import BenchView
 from dashboard.sources import LogbookSource, logbook_source
 from rig.logbook.store import open_logbook
-from tests.dashboard.benches import fitted_view, small_book
+from tests.dashboard.benches import close, fitted_view, small_book
 from tests.dashboard.live_drinks import room_at, small_logbook, told
 
 
@@ -41,4 +41,4 @@ def source(tmp_path: Path) -> Iterator[LogbookSource]:
         opened.add(small_book(), "corner", "made for a test")
     made = logbook_source(str(at))
     yield made
-    made.leave()
+    close(made)

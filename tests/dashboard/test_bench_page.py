@@ -23,7 +23,7 @@ from rig.logbook.editing import bench_text, describe
 from rig.logbook.steps import steps
 from rig.logbook.store import open_logbook
 from tests.dashboard.asking import callback
-from tests.dashboard.benches import small_book
+from tests.dashboard.benches import close, small_book
 from tests.dashboard.reading import parts, text
 
 
@@ -140,7 +140,7 @@ def test_undo_is_on_the_page_and_a_bench_that_is_gone_shows_how_one_begins(tmp_p
     undone = callback(client, "bench-body", {"bench-undo.n_clicks": 1}, {})
     assert undone.get_json()["response"]["address"]["search"] == "?undone=mine"
     assert "A new bench" in text(page(service, "/bench", "?undone=mine").content)
-    source.leave()
+    close(source)
 
 
 def test_a_bench_is_taken_away_as_a_folder(source: LogbookSource, tmp_path: Path) -> None:

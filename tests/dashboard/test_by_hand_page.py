@@ -23,7 +23,7 @@ from rig.bench_toml import bench_toml
 from rig.logbook.store import open_logbook
 from rig.runs import BLIND, THERMOMETER
 from tests.cli.small_bench import small_book
-from tests.dashboard.benches import source_of_view
+from tests.dashboard.benches import close, source_of_view
 from tests.dashboard.live_drinks import small_logbook
 from tests.dashboard.reading import by_id, controls_and_labelled, ids, text
 
@@ -59,7 +59,7 @@ def book(tmp_path: Path) -> Path:
 def client(book: Path) -> Iterator[FlaskClient]:
     source = logbook_source(str(book))
     yield make_app(source).server.test_client()
-    source.leave()
+    close(source)
 
 
 def test_the_page_holds_all_that_a_phone_needs_to_go_on_without_an_answer(book: Path) -> None:
@@ -220,4 +220,4 @@ def test_when_half_of_the_foam_should_be_gone_is_told_where_such_drinks_were_tim
     assert got["landing"]["overrun_pct"] == pytest.approx(100.0 * (160.0 / 131.0 - 1.0), abs=4.0)
     plain = client.post(KEEP, json=_told("ef" * 16, moved_s=12.0, age_s=1.0)).get_json()
     assert plain["foam_half_life_s"] is None
-    source.leave()
+    close(source)

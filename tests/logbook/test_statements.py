@@ -17,7 +17,7 @@ from rig.errors import NotFound
 from rig.logbook.editing import describe
 from rig.logbook.store import Logbook, open_logbook
 from rig.runs import RunBook
-from tests.dashboard.benches import small_book
+from tests.dashboard.benches import close, small_book
 from tests.dashboard.test_reader_units import ADDRESSES
 from tests.logbook.conftest import BENCH, RUNS, keeping, trace
 from tests.shared_fits import keep_fit
@@ -55,7 +55,7 @@ def source(url: str) -> Iterator[LogbookSource]:
         keep_fit(logbook, "corner")
     made = logbook_source(url)
     yield made
-    made.leave()
+    close(made)
 
 
 def test_no_page_asks_more_than_three_times(source: LogbookSource, said: list[str]) -> None:
