@@ -16,10 +16,8 @@ from rig.fitting.random_effects import Owner
 from rig.fitting.result import Fit
 from rig.fitting.sampling import standard_normal
 from rig.fitting.situation import Situation
-from rig.signals.moments import Rhythm
+from rig.signals.moments import Z90, Rhythm
 
-Z90 = 1.645
-"""Half a 90 % interval in standard deviations."""
 AS_USUAL = 0.03
 """A cadence nearer to the usual one than this, as a logarithm, is as usual."""
 LEAST_MOVED_S = 0.25

@@ -7,9 +7,8 @@ from rig.advice.calling import USEFUL_ODDS
 from rig.advice.kit import KitWorth, PartWorth
 from rig.advice.kit_parts import Part
 from rig.advice.plan import WORTH_IT
+from rig.signals.moments import Z90
 
-Z90 = 1.645
-"""Half a 90 % interval in standard deviations."""
 HEADS = ("With", "One run", "Six", "Says stop", "Best moment", "Costs about")
 WHAT = {
     Part.SCALE: "a scale",

@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 
 from rig.advice.assumed import filled
-from rig.advice.hand import Z90, cadence_power
+from rig.advice.hand import cadence_power
 from rig.arrays import FloatArray
 from rig.fitting.prediction import parameter_draws, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P
 from rig.fitting.result import Fit, RunFit, Verdict
 from rig.fitting.situation import Situation, inputs_for
 from rig.runs import SetUp
+from rig.signals.moments import Z90
 
 CHILLED = 0.9
 """Share of the chill that counts as chilled."""

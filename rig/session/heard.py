@@ -6,19 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 from rig.capture.to_run.heard_shake import rhythm_words
 from rig.runs import HEARD_HZ
+from rig.signals.moments import Z90
 from rig.signals.sound import HeardShake
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
 
-_Z90 = 1.645
-"""Half a 90 % interval in standard deviations."""
-
 
 def lasted_words(heard: HeardShake) -> str:
     """How long, and from when to when."""
     return (
-        f"Shaken for {heard.duration_s:.1f} s (±{_Z90 * heard.duration_std_s:.1f}), "
+        f"Shaken for {heard.duration_s:.1f} s (±{Z90 * heard.duration_std_s:.1f}), "
         f"from {heard.start.time_s:.1f} to {heard.stop.time_s:.1f} s"
     )
 

@@ -18,6 +18,10 @@ class Source(StrEnum):
     OPERATOR = "operator"
 
 
+Z90 = 1.645
+"""Half a 90 % interval in standard deviations."""
+
+
 @dataclass(frozen=True)
 class Moment:
     """An instant [s] with its standard uncertainty [s], the channel that shows it and the grounds in words."""

@@ -8,10 +8,8 @@ import numpy as np
 
 from rig.capture.recording.journal import EventKind, Journal
 from rig.runs import HEARD, HEARD_HZ, Run, Trace
-from rig.signals.moments import Source
+from rig.signals.moments import Z90, Source
 
-_Z90 = 1.645
-"""Half a 90 % interval in standard deviations."""
 _WORDS = {Source.SOUND: "heard", Source.STRAPPED: "felt by a motion sensor"}
 
 
@@ -20,7 +18,7 @@ def rhythm_words(cadence_hz: float, std_hz: float, stroke_cv: float) -> str:
     uneven = 100.0 * stroke_cv
     even = "even" if uneven < 8.0 else "uneven"
     return (
-        f"{cadence_hz:.1f} strokes a second (±{_Z90 * std_hz:.1f}), "
+        f"{cadence_hz:.1f} strokes a second (±{Z90 * std_hz:.1f}), "
         f"{even}: from knock to knock the time varies by {uneven:.0f} %."
     )
 
