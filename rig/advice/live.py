@@ -6,8 +6,10 @@ the same answer, live or replayed.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -62,7 +64,8 @@ class LiveCall:
 
     `before`: the call before anything is seen, the same as of any other question; None without a target. `air`, and
     `run_span_s`: what is known of the drink's air, and how long its runs on this set-up were; None where nothing is.
-    `hand`: what another cadence would make of it; None where no run of this technique had its strokes counted.
+    `hand`: gives what another cadence would make of it, None where no run of this technique had its strokes counted;
+    worked out when it is first asked for, since most drinks have a probe or nobody who listens.
     """
 
     rehearsal: Rehearsal
@@ -71,7 +74,7 @@ class LiveCall:
     before: Call | None
     air: Air | None
     run_span_s: Span | None
-    hand: HandDraws | None = None
+    hand: Callable[[], HandDraws | None]
 
     @property
     def basis(self) -> Basis:
@@ -143,7 +146,7 @@ def live_call(
     times = durations(fit, situation.technique)
     rehearsal = rehearse_run(fit, question.situation, times, draws=draws, seed=SEED)
     rehearsal = replace(rehearsal, prediction=widened(rehearsal.prediction, span_s))
-    hand = hand_draws(fit, question.situation, times, span_s, draws=draws, seed=SEED)
+    hand = cache(partial(hand_draws, fit, question.situation, times, span_s, draws=draws, seed=SEED))
     if target is None:
         return LiveCall(rehearsal, None, reaction_s, None, None, span_s, hand)
     air = air_for(fit, situation, target)
@@ -180,27 +183,25 @@ def by_the_clock(
         found = _told(call, given_trace(call.rehearsal, before, now_s), now_s)
         rests, trust = f" and what the probe read in the first {before.time_s[-1]:.0f} s", found.note
     else:
-        heard = None if rhythm is None or call.hand is None else call.hand.at(rhythm)
-        drawn = call.rehearsal.prediction if heard is None else heard
+        hand = None if rhythm is None else call.hand()
+        drawn = call.rehearsal.prediction if rhythm is None or hand is None else hand.at(rhythm)
         found = _told(call, Conditioned(drawn, np.nan, 0), now_s)
-        rests = (
-            ": this is the call made before the start" if heard is None else " and the cadence of the hand"
-        )
+        rests = ": this is the call made before the start" if hand is None else " and the cadence of the hand"
         trust, cadence = (
             _texture_note(call),
-            "" if rhythm is None else _cadence_words(call, rhythm, found.stop_at_s),
+            "" if rhythm is None else _cadence_words(call, hand, rhythm, found.stop_at_s),
         )
     lands = "" if found.odds_best is None else f", which lands {of_hundred(found.odds_best)}"
     note = "; ".join(filter(None, (f"by the clock{rests}{lands}", trust)))
     return replace(found, note=note, cadence=cadence, by_clock=True)
 
 
-def _cadence_words(call: LiveCall, rhythm: Rhythm, stop_at_s: float | None) -> str:
-    if call.hand is None:
+def _cadence_words(call: LiveCall, hand: HandDraws | None, rhythm: Rhythm, stop_at_s: float | None) -> str:
+    if hand is None:
         return uncounted_words(rhythm)
     before_s = None if call.before is None else call.before.duration_s - call.reaction_s
     moved_s = None if before_s is None or stop_at_s is None else stop_at_s - before_s
-    return call.hand.words(rhythm, moved_s)
+    return hand.words(rhythm, moved_s)
 
 
 def _called(plain: LiveEstimate, p: Prediction, target: Target, call: LiveCall) -> LiveEstimate:

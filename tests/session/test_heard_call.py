@@ -75,7 +75,7 @@ def test_a_quicker_hand_is_stopped_earlier_and_a_slower_one_later_and_told_so(he
 
 def test_the_draws_between_are_those_of_a_call_made_for_that_hand(helps: LiveCall, counted: Fit) -> None:
     """Against the whole model asked for a hand half as far off again as where the draws were made."""
-    hand = helps.hand
+    hand = helps.hand()
     assert hand is not None
     away = 1.5 * hand.usual.log_sd
     drawn = hand.at(Rhythm(hand.usual.median_hz * np.exp(away), 1e-6))
