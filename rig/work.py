@@ -112,7 +112,7 @@ def each_done(
                     progress(1.0 - len(left) / whole)
                     yield task, result
             finally:
-                for future in futures:
+                for future in reversed(futures):  # workers take from the front
                     future.cancel()
         in_vain = in_vain + 1 if len(left) == before else 0
         if in_vain == MOST_IN_VAIN:
