@@ -150,6 +150,7 @@ def chill_path(
     """Dilution against temperature, the way a drink takes; small ticks on the line mark equal times."""
     figure = sheet(look, DILUTION_TITLE, TEMP_TITLE)
     figure.update_xaxes(tickformat=".0%", rangemode="tozero")
+    warmest = _warmest(courses)
     for course in courses:
         style, name = mark(look, course.place), course.label
         x, y = course.dilution_by_volume.p50, course.temp_c.p50
@@ -171,7 +172,7 @@ def chill_path(
             mode="markers+text",
             marker={"color": style.colour, "symbol": "line-ns-open", "size": 10, "line": {"width": 2}},
             text=[f"{t:.0f} s" for t in at],
-            textposition="bottom left",
+            textposition="top right" if course is warmest else "bottom left",
             textfont={"color": style.colour, "size": look.size_px - 3},
             hoverinfo="skip",
             legendgroup=name,
@@ -182,6 +183,15 @@ def chill_path(
     if target is not None:
         _box(figure, look, target)
     return figure
+
+
+def _warmest(courses: Sequence[SetUpCourse]) -> SetUpCourse | None:
+    """The path that runs above the others where all have as much water: it has room for labels there. None if alone."""
+    if len(courses) < 2:
+        return None
+    water = [c.dilution_by_volume.p50 for c in courses]
+    shared = np.linspace(max(w[0] for w in water), min(w[-1] for w in water), 20)
+    return max(courses, key=lambda c: float(np.interp(shared, c.dilution_by_volume.p50, c.temp_c.p50).mean()))
 
 
 _APART = 0.05

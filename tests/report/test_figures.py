@@ -96,6 +96,14 @@ def test_the_path_marks_equal_times_where_they_can_be_told_apart(courses: tuple[
         assert np.all(apart > 0.02)
 
 
+def test_the_labels_of_two_paths_stand_on_their_outer_sides(courses: tuple[SetUpCourse, ...]) -> None:
+    here = courses[0]
+    warmer = replace(here, label="warmer", temp_c=replace(here.temp_c, p50=here.temp_c.p50 + 2.0))
+    for pair in ((here, warmer), (warmer, here)):
+        sides = {t.name: t.textposition for t in named(figures.chill_path(pair), "time")}
+        assert sides == {f"{here.label}, time": "bottom left", "warmer, time": "top right"}
+
+
 def test_the_odds_figure_shows_call_and_window(report: Report) -> None:
     call = report.cards[0].call
     figure = figures.odds_figure(call)
