@@ -174,6 +174,7 @@ def chill_path(
             text=[f"{t:.0f} s" for t in at],
             textposition="top right" if course is warmest else "bottom left",
             textfont={"color": style.colour, "size": look.size_px - 3},
+            cliponaxis=False,
             hoverinfo="skip",
             legendgroup=name,
             showlegend=False,
