@@ -14,6 +14,7 @@ from flask import Flask, request
 from dashboard import downloads, frame, headers, loading, reader_units
 from dashboard.page import Here, Page, StillFitting, page_at
 from dashboard.pages import (
+    all_benches,
     bench,
     bench_entry,
     bring_in,
@@ -51,6 +52,7 @@ PAGES: tuple[Page, ...] = (
     compare.PAGE,
     projector.PAGE,
     what_to_use.PAGE,
+    all_benches.PAGE,
     runs.PAGE,
     run.PAGE,
     bring_in.PAGE,

@@ -97,6 +97,7 @@ def layout(here: Here) -> Any:
                     dcc.Link(
                         "Rank for a target, what changed, where it comes from", href="/compare/what-to-use"
                     ),
+                    dcc.Link("All benches at a glance", href="/compare/all-benches") if here.kept else None,
                     carried("Show it to a room", "/compare/projector"),
                     carried("Keep this page as one file", "/keep/compare", download=True),
                 ],

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 from scipy.stats import t as student
 
-from rig.logbook.listing import BenchState
+from rig.advice.compare_words import true_minus
+from rig.logbook.listing import Tally
 from rig.logbook.weighed import Cell
 
 RECENT = 20
@@ -37,6 +38,16 @@ class Difference:
     runs: int
     against: int
     sure: bool
+
+    @property
+    def words(self) -> str:
+        """The difference with its 95 % interval and what it rests on."""
+        more = true_minus(f"{self.gain_pct:+.1f} ± {1.96 * self.std_pct:.1f} % of mass")
+        return f"{more}, {'surely' if self.sure else 'not surely'}; {self.runs} against {self.against} runs"
+
+
+UNTOLD = "too few weighed runs to tell"
+"""Where there is no difference to tell."""
 
 
 @dataclass(frozen=True)
@@ -91,12 +102,13 @@ class _Common:
     freedom: int
 
 
-def overview(states: Iterable[BenchState], cells: Sequence[Cell], recipe: str | None = None) -> Overview:
-    """What the cells of all benches say; `recipe`: across which benches one recipe is shown, none where None."""
+def overview(tallies: Mapping[str, Tally], cells: Sequence[Cell], recipe: str | None = None) -> Overview:
+    """What the cells of these benches say; `recipe`: across which of them one recipe is shown, none where None."""
+    cells = [c for c in cells if c.bench in tallies]
     common = _common(cells)
     drifts = _differences(common, _late_and_before(cells))
     benches = tuple(
-        BenchSeen(s.name, s.tally.runs, s.tally.excluded, drifts.get((s.name, ""))) for s in states
+        BenchSeen(name, tally.runs, tally.excluded, drifts.get((name, ""))) for name, tally in tallies.items()
     )
     ices = sorted(
         (

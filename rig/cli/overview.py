@@ -13,7 +13,7 @@ from rig.cli.source import existing_logbook_at
 from rig.errors import NotFound
 
 if TYPE_CHECKING:
-    from rig.advice.overview import Difference, Overview
+    from rig.advice.overview import Overview
 
 EXAMPLE = example("chillrig overview", "chillrig overview --recipe 'night shift'")
 _MOST_ICES = 12
@@ -42,7 +42,7 @@ def command(
     known = {c.recipe for c in cells}
     if recipe is not None and recipe not in known:
         raise NotFound("recipe with weighed runs", recipe, sorted(known))
-    found = overview(LogbookListing(at).states().values(), cells, recipe)
+    found = overview({n: s.tally for n, s in LogbookListing(at).states().items()}, cells, recipe)
     if as_json:
         print_json(asdict(found))
     else:
@@ -50,10 +50,12 @@ def command(
 
 
 def _print(found: Overview, recipe: str | None) -> None:
+    from rig.advice.overview import UNTOLD
+
     say(f"{len(found.benches)} benches, {sum(b.runs for b in found.benches):,} runs", style="bold")
     table(
         ("bench", "runs", "left out", "newest runs against those before"),
-        [(b.bench, b.runs, b.excluded, _words(b.drift)) for b in found.benches],
+        [(b.bench, b.runs, b.excluded, UNTOLD if b.drift is None else b.drift.words) for b in found.benches],
         words=1,
     )
     if found.ices:
@@ -61,7 +63,7 @@ def _print(found: Overview, recipe: str | None) -> None:
         shown = [i for i in found.ices if i.difference.sure] or list(found.ices)
         table(
             ("ice", "bench", "gains"),
-            [(i.ice, i.bench, _words(i.difference)) for i in shown[:_MOST_ICES]],
+            [(i.ice, i.bench, i.difference.words) for i in shown[:_MOST_ICES]],
             words=3,
         )
         if not any(i.difference.sure for i in found.ices):
@@ -83,11 +85,3 @@ def _print(found: Overview, recipe: str | None) -> None:
             ],
             words=3,
         )
-
-
-def _words(d: Difference | None) -> str:
-    """A difference with its uncertainty and what it rests on."""
-    if d is None:
-        return "too few weighed runs to tell"
-    more = f"{d.gain_pct:+.1f} ± {1.96 * d.std_pct:.1f} % of mass".replace("-", "−")
-    return f"{more}, {'surely' if d.sure else 'not surely'}; {d.runs} against {d.against} runs"

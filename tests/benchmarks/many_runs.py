@@ -137,7 +137,7 @@ def measure(url: str, runs: int) -> Iterator[Took | str]:
             "open a run": lambda: logbook.run(LONG, f"r{deep * 2:06d}"),
             "one channel of a run": lambda: logbook.channel(LONG, f"r{deep * 2:06d}", "probe_c"),
             "overview": lambda: overview(
-                lists.states().values(), weighed_cells(logbook, RECENT), "night shift"
+                {n: s.tally for n, s in lists.states().items()}, weighed_cells(logbook, RECENT), "night shift"
             ),
         }
         for what, ask in asked.items():

@@ -30,6 +30,7 @@ SETTLED = {
     "/bench": "main h1",
     "/bench/vessels/steel tin": "main h1",
     "/compare/what-to-use": "#use-shares .js-plotly-plot .bars",
+    "/compare/all-benches": "main h1",
     "/rig/kit": "#kit-answer table",
     "/compare/projector": "main h1",
     "/rehearsal/next-runs": "#plan-head p",

@@ -27,6 +27,7 @@ from tests.dashboard.reading import by_id, parts, text
 US = AnswerUnits("°F", "oz", "fl oz")
 ADDRESSES = (
     "/live", "/shake-time", "/compare", "/compare/projector", "/compare/what-to-use", "/live/projector", "/live/remote",
+    "/compare/all-benches",
     "/runs", "/runs/b3",
     "/rehearsal", "/rehearsal/next-runs", "/recipe", "/recipe/coffee", "/recipe/glass", "/rig",
     "/guide", "/runs/bring-in", "/runs/bring-in/several", "/runs/sheet", "/bench", "/bench/vessels/steel tin",

@@ -79,7 +79,7 @@ def test_who_drifts_and_which_ice_differs_is_found_and_nothing_else(
     told: dict[str, tuple[Run, ...]], url: str
 ) -> None:
     cells, lists = stored(told, url)
-    found = overview(lists.states().values(), cells, "black")
+    found = overview({n: s.tally for n, s in lists.states().items()}, cells, "black")
     lists.close()
     drifts = {b.bench: b.drift for b in found.benches}
     assert [name for name, d in drifts.items() if d is not None and d.sure] == ["drifts"]
@@ -96,7 +96,7 @@ def test_one_recipe_on_all_benches_is_told_at_one_duration_with_its_spread(
     told: dict[str, tuple[Run, ...]], url: str
 ) -> None:
     cells, lists = stored(told, url)
-    seen = overview(lists.states().values(), cells, "white").recipes
+    seen = overview({n: s.tally for n, s in lists.states().items()}, cells, "white").recipes
     lists.close()
     assert {r.bench for r in seen} == set(told) and len({r.duration_s for r in seen}) == 1
     for r in (r for r in seen if r.bench == "like the others"):
@@ -130,5 +130,5 @@ def test_the_slope_and_what_is_left_are_those_of_an_analysis_of_covariance(
 
 
 def test_nothing_is_said_of_nothing() -> None:
-    found = overview((), ())
+    found = overview({}, ())
     assert (found.benches, found.ices, found.recipes) == ((), (), ())
