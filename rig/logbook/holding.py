@@ -63,12 +63,21 @@ def main(file: str) -> int:
     try:
         fd = os.open(file, os.O_RDWR)
     except OSError as error:
-        print(error.strerror, flush=True)  # noqa: T201
+        _say(str(error.strerror))
         return 1
-    print(HELD if _lock(fd) else BUSY, flush=True)  # noqa: T201
-    sys.stdin.read()
+    if _say(HELD if _lock(fd) else BUSY):
+        sys.stdin.read()
     os.close(fd)
     return 0
+
+
+def _say(word: str) -> bool:
+    """Tell whoever asked; whether there still is anybody, who may have been killed meanwhile."""
+    try:
+        os.write(sys.stdout.fileno(), f"{word}\n".encode())
+    except BrokenPipeError:
+        return False
+    return True
 
 
 if sys.platform == "win32":

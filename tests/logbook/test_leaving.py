@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
@@ -84,3 +87,18 @@ def test_a_copy_takes_its_place_at_the_first_try_while_threads_ask_without_pause
         finally:
             over.set()
         assert all(a.result(PATIENCE_S) for a in asking)
+
+
+def test_a_holder_whose_asker_was_killed_ends_without_a_word(file: Path) -> None:
+    nobody, told = os.pipe()
+    os.close(nobody)
+    holder = subprocess.run(
+        [sys.executable, "-m", "rig.logbook.holding", str(file)],
+        stdin=subprocess.PIPE,
+        stdout=told,
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
+    os.close(told)
+    assert (holder.returncode, holder.stderr) == (0, "")
