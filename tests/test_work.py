@@ -8,24 +8,33 @@ import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime
 from fcntl import LOCK_EX, LOCK_SH, LOCK_UN, flock
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 from distributed import Client, LocalCluster, Scheduler
 
+from rig.advice.bench_checks import check_one
+from rig.advice.self_check import check_own_runs
+from rig.answer_units import LAB_UNITS
 from rig.errors import NotFound, RigError
 from rig.fitting.kept_fit import fit_from_bytes
-from rig.fitting.many_benches import BenchTask, fit_benches, fit_one
+from rig.fitting.many_benches import BenchTask, each_bench, fit_one
 from rig.importing.bench_folder import open_bench
 from rig.logbook.store import open_logbook
+from rig.report.bench_reports import report_one
+from rig.report.page import make_report, render
 from rig.work import Workers, each_done, is_cluster, workers_on
 from tests.cli.small_bench import small_bench
 from tests.shared_fits import fitted
 
 HOLD = "hold"
 TASKS = [(n, "") for n in range(12)]
+BENCHES = ("corner", "pier")
+
 pytestmark = pytest.mark.slow
 
 
@@ -154,15 +163,35 @@ def test_benches_are_fitted_and_kept_alike_wherever_it_is_done(
 ) -> None:
     own = tmp_path / "own.sqlite"
     own.write_bytes(logbook.read_bytes())
-    found = {f.bench: f for f in fit_benches(str(own), ["corner", "pier"], workers_on(place), lambda _: None)}
+    found = {f.bench: f for f in each_bench(fit_one, str(own), BENCHES, workers_on(place), lambda _: None)}
     with open_logbook(own) as opened:
-        for name in ("corner", "pier"):
+        for name in BENCHES:
             book = opened.book(name)
             kept, alone = fit_from_bytes(opened.last_cached(name), book), fitted(book)
             assert kept is not None
             assert found[name].fingerprint == alone.fingerprint
             assert np.array_equal(kept.posterior.effects, alone.posterior.effects)
             assert kept.runs == alone.runs
+
+
+def test_checks_and_reports_are_alike_wherever_they_are_made(
+    logbook: Path, place: str, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.sqlite"
+    own.write_bytes(logbook.read_bytes())
+    made_at = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
+    report = partial(report_one, made_at=made_at, units=LAB_UNITS)
+    checked, reported = (
+        {f.bench: f for f in each_bench(work, str(own), BENCHES, workers_on(place), lambda _: None)}
+        for work in (check_one, report)
+    )
+    with open_logbook(own) as opened:
+        for name in BENCHES:
+            alone = fitted(opened.book(name))
+            check = checked[name].check
+            assert check is not None
+            assert check.to_dict() == check_own_runs(alone, opened, name).to_dict()
+            assert reported[name].page == render(make_report(alone), made_at)
 
 
 def test_a_worker_of_another_version_says_so(logbook: Path) -> None:

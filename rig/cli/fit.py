@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, Technique, Vessel, example
+from rig.cli.every import check_every, fit_every, refuse_one_bench
+from rig.cli.options import AsJson, BenchFolder, BenchName, Ice, Logbook, On, Technique, Vessel, example
 from rig.cli.printing import bullets, finding_json, heading, print_json, say, table, two_lines
-from rig.cli.source import chosen_set_ups, existing_logbook_at, fitted, open_source
+from rig.cli.source import chosen_set_ups, fitted, open_source
 
 if TYPE_CHECKING:
     from rig.fitting.result import Fit
@@ -21,6 +22,7 @@ EXAMPLE = example(
     "chillrig fit --bench-name my-bar --ice 'freezer cube' --json",
     "chillrig fit --bench-name my-bar --check",
     "chillrig fit --every --on processes",
+    "chillrig fit --every --check",
 )
 
 
@@ -36,29 +38,18 @@ def command(
         typer.Option("--check", help="Hold the fit against its own runs, each foretold without itself."),
     ] = False,
     every: Annotated[
-        bool, typer.Option("--every", help="Fit every bench of the logbook, and keep the fits there.")
+        bool, typer.Option("--every", help="Every bench of the logbook; its fit is kept there.")
     ] = False,
-    on: Annotated[
-        str,
-        typer.Option(
-            metavar="WHERE",
-            help="Where the fits of --every are made: processes, or a Dask scheduler (tcp://host:port).",
-        ),
-    ] = "here",
+    on: On = "here",
     as_json: AsJson = False,
 ) -> None:
     """Fit all runs and show how each set-up chills and dilutes, and which runs to doubt."""
     from rig.report.fit_summary import hand_fits, set_up_fits
 
+    refuse_one_bench(every, on, bench, bench_name, technique, vessel, ice)
     if every:
-        if bench is not None or bench_name is not None or technique or vessel or ice or check:
-            raise typer.BadParameter("--every takes all benches of the logbook as they are")
-        from rig.cli.fit_every import fit_every
-
-        fit_every(existing_logbook_at(logbook), on, as_json)
+        (check_every if check else fit_every)(logbook, on, as_json)
         return
-    if on != "here":
-        raise typer.BadParameter("--on goes with --every")
     source = open_source(bench, logbook, bench_name)
     fit = fitted(source, as_json)
     chosen = chosen_set_ups(fit, technique, vessel, ice)
@@ -68,7 +59,7 @@ def command(
 
         found = check_own_runs(fit, source.logbook, source.name, chosen)
         if as_json:
-            print_json(check_json(fit, found))
+            print_json(check_json(source.book.bench.title, fit.fingerprint, found))
         else:
             print_check(source.book.bench.title, found)
         return

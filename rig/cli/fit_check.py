@@ -10,16 +10,15 @@ if TYPE_CHECKING:
     from rig.advice.reliability import Reliability
     from rig.advice.residual_bias import MeanResidual
     from rig.advice.self_check import SelfCheck
-    from rig.fitting.result import Fit
 
 
-def check_json(fit: Fit, check: SelfCheck) -> dict[str, Any]:
+def check_json(title: str, fingerprint: str | None, check: SelfCheck) -> dict[str, Any]:
     """What `fit --check --json` prints; stable keys, units in the names."""
     from rig.advice.self_check_words import LANDED_BY, sentence
 
     return {
-        "bench": fit.bench.title,
-        "fingerprint": fit.fingerprint,
+        "bench": title,
+        "fingerprint": fingerprint,
         "sentence": sentence(check),
         "landed_by": LANDED_BY,
         "check": check.to_dict(),

@@ -34,6 +34,13 @@ BenchName = Annotated[
     typer.Option("--bench-name", metavar="NAME", help="Which bench of the logbook, where it holds several."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON for other programs.")]
+On = Annotated[
+    str,
+    typer.Option(
+        metavar="WHERE",
+        help="Where --every is worked on: here, processes, or a Dask scheduler (tcp://host:port).",
+    ),
+]
 Technique = Annotated[str | None, typer.Option(help="Only this technique.")]
 Vessel = Annotated[str | None, typer.Option(help="Only this vessel.")]
 Ice = Annotated[str | None, typer.Option(help="Only this ice.")]

@@ -55,11 +55,30 @@ def axe_script() -> Path | None:
 
 def axe_faults(page: Any) -> list[Any]:
     """What axe finds against the rules of access on a page; nothing where axe is not installed."""
+    return [] if axe_script() is None else _faults(_axe(page))
+
+
+def axe_and_texts(page: Any) -> tuple[list[Any], list[Any]]:
+    """What axe finds, and every text on one colour that it measured: its ink, its paper and the contrast it needs."""
+    found = _axe(page)
+    texts = [
+        (data["fgColor"], data["bgColor"], float(data["expectedContrastRatio"].removesuffix(":1")), n["html"])
+        for rule in found["passes"]
+        if rule["id"] == "color-contrast"
+        for n in rule["nodes"]
+        if {"fgColor", "bgColor"} <= (data := n["any"][0]["data"] or {}).keys()
+    ]
+    return _faults(found), texts
+
+
+def _axe(page: Any) -> Any:
     script = axe_script()
-    if script is None:
-        return []
+    assert script is not None
     page.evaluate(script.read_text(encoding="utf-8"))
-    found = page.evaluate(f"() => axe.run(document, {{runOnly: {AXE_RULES}}})")
+    return page.evaluate(f"() => axe.run(document, {{runOnly: {AXE_RULES}}})")
+
+
+def _faults(found: Any) -> list[Any]:
     return [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found["violations"]]
 
 

@@ -6,8 +6,6 @@ from typing import Any
 
 import pytest
 
-from tests.browser.conftest import axe_faults, axe_script
-
 OpenPage = Callable[..., Any]
 PAGES = {
     "/runs": "table.runs tbody tr",
@@ -234,17 +232,6 @@ def test_on_a_phone_the_call_stays_in_sight_while_its_sliders_move(open_page: Op
     box = page.locator(BIG).bounding_box()
     assert box is not None
     assert 0 <= box["y"] < 844
-
-
-@pytest.mark.parametrize(
-    ("path", "scheme"), [*((path, "light") for path in PAGES), ("/shake-time", "dark"), ("/runs/b3", "dark")]
-)
-def test_axe_finds_nothing_against_the_rules_of_access(open_page: OpenPage, path: str, scheme: str) -> None:
-    if axe_script() is None:
-        pytest.skip("axe-core is not here: npm install axe-core, then AXE_CORE_JS=.../axe-core/axe.min.js")
-    page = open_page(path, scheme=scheme)
-    page.wait_for_selector(PAGES[path])
-    assert axe_faults(page) == []
 
 
 def test_an_address_that_cannot_be_meant_is_answered_in_words(open_page: OpenPage) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -98,35 +99,64 @@ def _in_sight(page: Any, what: str) -> bool:
     return box is not None and 0 <= box["y"] <= page.viewport_size["height"] - box["height"]
 
 
+@dataclass
+class _Taps:
+    """A thumb on what is in sight, and how often it came down."""
+
+    page: Any
+    count: int = 0
+
+    def on(self, what: str) -> None:
+        self.page.wait_for_selector(f"{what}:visible")
+        assert _in_sight(self.page, what)
+        self.page.locator(what).click()
+        self.count += 1
+
+    def until_told(self) -> None:
+        """From a page that nobody touched to a drink that was made, and told whether it landed."""
+        self.on("#live-begin")
+        self.page.wait_for_selector("#live-missing")
+        self.on("#live-act.ready")
+        self.page.wait_for_function("() => chillrigLive.cued === 'stop'")
+        self.on("#live-act.moving")
+        self.page.wait_for_function(
+            "() => /^(Landed|Missed)$/.test((document.querySelector('#live-big') || {}).innerText)"
+        )
+
+
+def test_with_nothing_chosen_four_taps_make_and_keep_a_simulated_drink(
+    open_page: OpenPage, book: Path
+) -> None:
+    with open_logbook(book) as logbook:
+        before = len(logbook.book("corner").runs)
+    page = open_page("/live?speed=4", width=390, height=844)
+    taps = _Taps(page)
+    taps.until_told()
+    taps.on("#live-keep")
+    page.wait_for_selector("#live-again:visible")
+    assert taps.count == 4
+    with open_logbook(book) as logbook:
+        runs = logbook.book("corner").runs
+    assert len(runs) == before + 1
+    taps.on("#live-again")
+    page.wait_for_selector("#live-act.ready")
+    assert taps.count == 5
+
+
 def test_four_taps_make_a_drink_that_landed_or_missed_and_one_makes_the_next(
     open_page: OpenPage, book: Path
 ) -> None:
     page = open_page(f"{ASKED}&operator=Ada", width=390, height=844)
-    taps = 0
-
-    def tap(what: str) -> None:
-        nonlocal taps
-        page.wait_for_selector(f"{what}:visible")
-        assert _in_sight(page, what)
-        page.locator(what).click()
-        taps += 1
-
-    tap("#live-begin")
-    page.wait_for_selector("#live-missing")
-    tap("#live-act.ready")
-    page.wait_for_function("() => chillrigLive.cued === 'stop'")
-    tap("#live-act.moving")
-    page.wait_for_function(
-        "() => /^(Landed|Missed)$/.test((document.querySelector('#live-big') || {}).innerText)"
-    )
+    taps = _Taps(page)
+    taps.until_told()
     assert "foretold" in page.inner_text("#live-why")
     assert axe_faults(page) == []
     keep, discard = (page.locator(what).bounding_box() for what in ("#live-keep", "#live-discard"))
     assert keep is not None and discard is not None
     assert discard["y"] - (keep["y"] + keep["height"]) > 60
     assert _in_sight(page, "#live-keep")
-    tap("#live-keep")
-    assert taps == 4
+    taps.on("#live-keep")
+    assert taps.count == 4
     page.wait_for_selector("#live-again")
     assert re.search(r"\d+ of \d+ landed · Ada", page.inner_text("#live-tally"))
     page.wait_for_function("() => document.activeElement.id === 'live-again'")

@@ -7,10 +7,12 @@ spread too, and asks with none, the first, the first two … of them. The spread
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
+from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
+from rig.work import Opening, workers_on
 from sample_logs.generator.liquid import Floats
 from tests.judge.bench import RANGE_S, kept_bench
 from tests.judge.judge import (
@@ -20,9 +22,9 @@ from tests.judge.judge import (
     Row,
     arguments,
     fit_with,
+    in_turn,
     judge_product,
     judge_spreadsheet,
-    pool,
     seeds_of,
     write_jsonl,
 )
@@ -39,8 +41,9 @@ def spread_s(technique: str, runs: int) -> Floats:
     return low * (high / low) ** ((0.5 + GOLDEN * np.arange(runs)) % 1.0)
 
 
-def learn_case(family: str, seed: int, runs: int, at: int, counts: tuple[int, ...]) -> list[Judged]:
-    """Ask for one case of a world again and again, as runs of it come in."""
+def learn_case(question: tuple[str, int, int, int], counts: Sequence[int]) -> list[Judged]:
+    """Ask for one case of a world (family, seed, runs, case) again and again, as runs of it come in."""
+    family, seed, runs, at = question
     bench = kept_bench(family, seed, [runs])
     case = bench.cases[at]
     own = bench.made_at(case, spread_s(case.plan.technique, max(counts)), 100)
@@ -53,21 +56,20 @@ def learn_case(family: str, seed: int, runs: int, at: int, counts: tuple[int, ..
 
 
 def learn(
-    worlds: list[tuple[str, int, int]],
-    counts: tuple[int, ...],
-    kinds: tuple[str, ...],
+    worlds: Sequence[tuple[str, int, int]],
+    counts: Sequence[int],
+    kinds: Sequence[str],
     cases: int,
-    executor: Executor,
+    opening: Opening,
 ) -> list[Judged]:
     """All cases that a bench has no runs of, at most so many a kind and world."""
-    futures = []
-    for world in worlds:
-        family, seed, runs = world
+    asked = []
+    for family, seed, runs in worlds:
         found = kept_bench(family, seed, [runs]).cases
         for kind in kinds:
             mine = [at for at, case in enumerate(found) if case.kind == kind][:cases]
-            futures += [executor.submit(learn_case, *world, at, counts) for at in mine]
-    return [judged for future in futures for judged in future.result()]
+            asked += [(family, seed, runs, at) for at in mine]
+    return [judged for of in in_turn(opening, partial(learn_case, counts=counts), asked) for judged in of]
 
 
 def main() -> None:
@@ -81,8 +83,7 @@ def main() -> None:
     parser.add_argument("--each", type=int, default=2, help="cases a kind and world")
     options = parser.parse_args()
     worlds = [(family, seed, options.runs) for family in options.family for seed in seeds_of(options.seeds)]
-    with pool(options.workers) as executor:
-        calls = learn(worlds, tuple(options.counts), tuple(options.cases), options.each, executor)
+    calls = learn(worlds, options.counts, options.cases, options.each, workers_on(options.on))
     if options.jsonl:
         write_jsonl(options.jsonl, calls)
     print(Row.HEAD)

@@ -14,18 +14,18 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import tempfile
-from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from scipy.stats import norm
 
 import rig
+from rig.work import PROCESSES, Opening, each_done, workers_on
 from sample_logs.generator.folder import SheetRow
 from tests.judge import reliability
 from tests.judge.bench import FAMILIES, Bench, Case, kept_bench
@@ -273,31 +273,51 @@ def seeds_of(text: str) -> list[int]:
     return list(range(int(first), int(last or first) + 1))
 
 
-def pool(workers: int) -> Executor:
-    """Worker processes; forked, so that nothing is imported again."""
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork"))
+World = tuple[str, int]
+"""Family and seed."""
+T = TypeVar("T", bound=Hashable)
+R = TypeVar("R")
+
+
+def in_turn(opening: Opening, work: Callable[[T], R], tasks: Sequence[T]) -> list[R]:
+    """What the work comes to for each task, in the order of the tasks."""
+    found = dict(each_done(opening, work, tasks))
+    return [found[task] for task in tasks]
+
+
+def make_world(world: World, runs: Sequence[int]) -> None:
+    """Make a world and what was noted of it, and keep it, so that it is made once."""
+    kept_bench(*world, runs)
+
+
+def judge_kept_world(question: tuple[str, int, int], kinds: Sequence[str]) -> list[Judged]:
+    """All calls of a kept world (family, seed) with so many runs a set-up."""
+    *world, runs = question
+    return judge_world(kept_bench(*world, [runs]), runs, kinds)
+
+
+def judge_kept_after(before: Judged, after: Sequence[int]) -> list[Judged]:
+    """What is called once the drink of this call has been made, in its kept world."""
+    bench = kept_bench(before.family, before.seed, [before.runs])
+    case = next(case for case in bench.cases if case.number == before.number)
+    return judge_after(bench, case, before.runs, before.called_s, after)
 
 
 def judge(
-    worlds: Sequence[tuple[str, int]],
+    worlds: Sequence[World],
     runs: Sequence[int],
     kinds: Sequence[str],
     after: Sequence[int],
-    executor: Executor,
+    opening: Opening,
 ) -> list[Judged]:
-    """All calls of all worlds (family, seed), with so many runs a set-up."""
-    made = [executor.submit(kept_bench, *world, runs) for world in worlds]
-    benches = {world: future.result() for world, future in zip(worlds, made, strict=True)}
-    asked = [executor.submit(judge_world, benches[world], n, kinds) for world in worlds for n in runs]
-    calls = [j for future in asked for j in future.result()]
-    chains = []
-    for j in calls:
-        if max(after) > 0 and j.kind != "measured":
-            bench = benches[j.family, j.seed]
-            case = next(case for case in bench.cases if case.number == j.number)
-            chains.append(executor.submit(judge_after, bench, case, j.runs, j.called_s, after))
+    """All calls of all worlds, with so many runs a set-up."""
+    in_turn(opening, partial(make_world, runs=runs), worlds)
+    asked = [(*world, n) for world in worlds for n in runs]
+    calls = [j for of in in_turn(opening, partial(judge_kept_world, kinds=kinds), asked) for j in of]
+    again = [j for j in calls if j.kind != "measured"] if max(after) > 0 else []
+    chains = in_turn(opening, partial(judge_kept_after, after=after), again)
     wanted = [j for j in calls if j.kind == "measured" or 0 in after]
-    return wanted + [j for future in chains for j in future.result()]
+    return wanted + [j for of in chains for j in of]
 
 
 def arguments(description: str | None) -> argparse.ArgumentParser:
@@ -307,9 +327,16 @@ def arguments(description: str | None) -> argparse.ArgumentParser:
     )
     parser.add_argument("--family", nargs="+", choices=list(FAMILIES), default=list(FAMILIES))
     parser.add_argument("--seeds", default="201-206", help="first-last of the worlds")
-    parser.add_argument("--workers", type=int, default=2)
+    add_on(parser)
     parser.add_argument("--jsonl", type=Path, help="write every judged call there")
     return parser
+
+
+def add_on(parser: argparse.ArgumentParser) -> None:
+    """The option that says where worlds are judged."""
+    parser.add_argument(
+        "--on", default=PROCESSES, help="here, processes, or a Dask scheduler, tcp://host:port"
+    )
 
 
 def write_jsonl(path: Path, calls: Sequence[Judged]) -> None:
@@ -328,8 +355,7 @@ def main() -> None:
     parser.add_argument("--html", type=Path, help="write the reliability diagram there")
     options = parser.parse_args()
     worlds = [(family, seed) for family in options.family for seed in seeds_of(options.seeds)]
-    with pool(options.workers) as executor:
-        calls = judge(worlds, options.runs, options.cases, options.after, executor)
+    calls = judge(worlds, options.runs, options.cases, options.after, workers_on(options.on))
     if options.jsonl:
         write_jsonl(options.jsonl, calls)
     print(Row.HEAD)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,8 +21,9 @@ from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace
 from rig.signals.probe_faults import QUIET_S
+from rig.work import workers_on
 from tests.judge.bench import FAMILIES, Case, final_dilution, grid_s, kept_bench, probe_readings
-from tests.judge.judge import fit_with, pool, seeds_of
+from tests.judge.judge import World, add_on, fit_with, in_turn, seeds_of
 from tests.judge.scene import charge_runs
 
 PACE_LOG_SD = 0.15
@@ -65,6 +67,11 @@ def stop_world(
     bench = kept_bench(family, seed, [runs_per_set_up])
     fit = fit_with(bench, runs_per_set_up, [])
     return [s for case in bench.cases if case.kind in kinds for s in stop_case(fit, case, runs)]
+
+
+def stop_kept_world(world: World, runs_per_set_up: int) -> list[Stopped]:
+    """All measured cases of a world (family, seed)."""
+    return stop_world(*world, runs_per_set_up)
 
 
 def stop_case(fit: Fit, case: Case, runs: int) -> list[Stopped]:
@@ -158,12 +165,10 @@ def main() -> None:
     parser.add_argument("--family", nargs="+", choices=list(FAMILIES), default=list(FAMILIES))
     parser.add_argument("--seeds", default="231-232")
     parser.add_argument("--runs", type=int, default=18, help="runs a set-up to learn from")
-    parser.add_argument("--workers", type=int, default=2)
+    add_on(parser)
     args = parser.parse_args()
     made = [(family, seed) for family in args.family for seed in seeds_of(args.seeds)]
-    with pool(args.workers) as executor:
-        futures = [executor.submit(stop_world, *world, args.runs) for world in made]
-        worlds = [future.result() for future in futures]
+    worlds = in_turn(workers_on(args.on), partial(stop_kept_world, runs_per_set_up=args.runs), made)
     print(table([s for world in worlds for s in world]))
 
 

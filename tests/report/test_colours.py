@@ -1,8 +1,6 @@
 """The palettes stay told apart by colour-blind eyes, and no two set-ups drawn together have one colour.
 
-Simulations: Machado, Oliveira & Fernandes, IEEE Trans. Visualization and Computer Graphics 15 (2009) 1291, severity 1,
-matrices on linear sRGB, from memory. Distance: CIEDE2000, checked on pairs of Sharma, Wu & Dalal, Color Res. Appl. 30
-(2005) 21. sRGB and CIELAB (D65): IEC 61966-2-1, CIE 15.
+Distance: CIEDE2000, checked on pairs of Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21. CIELAB (D65): CIE 15.
 """
 
 from __future__ import annotations
@@ -15,30 +13,14 @@ import pytest
 from rig.arrays import FloatArray
 from rig.report.look import DARK, LIGHT, Look, mark, places
 from rig.runs import SetUp
+from tests.eyes import SEEN, linear
 
-SEEN = {
-    "all cones": np.eye(3),
-    "protanopia": np.array(
-        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
-    ),
-    "deuteranopia": np.array(
-        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
-    ),
-    "tritanopia": np.array(
-        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
-    ),
-}
 LEAST_APART = 10.0
 """CIEDE2000 between two thin lines that are told apart side by side; 1 is the least that is seen at all on large
 patches (common practice, no source)."""
 _XYZ = np.array(
     [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
 )
-
-
-def _linear(colour: str) -> FloatArray:
-    coded = np.array([int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)])
-    return np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
 
 
 def _lab(linear: FloatArray) -> FloatArray:
@@ -88,7 +70,7 @@ def test_the_distance_is_that_of_the_published_pairs(
 
 
 def _apart(one: str, other: str, seen: str) -> float:
-    return _ciede2000(*(_lab(SEEN[seen] @ _linear(colour)) for colour in (one, other)))
+    return _ciede2000(*(_lab(SEEN[seen] @ linear(colour)) for colour in (one, other)))
 
 
 @pytest.mark.parametrize("seen", SEEN)
