@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from shutil import which
@@ -23,11 +24,14 @@ from rig.errors import RigError
 from rig.session.places import LOGBOOK_FILE, make_folder
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from rig.advice.calling import Call
-    from rig.logbook.store import Logbook
+    from rig.advice.compare_result import Comparison
+    from rig.answer_units import AnswerUnits
+    from rig.fitting.many_benches import BenchTask
     from rig.report.calls import DrinkCalls
-    from rig.report.page import Report
-    from rig.runs import RunBook
+    from rig.report.fit_summary import SetUpFit
 
 EXAMPLE = example("chillrig demo", "chillrig demo --out somewhere-else")
 
@@ -39,19 +43,30 @@ LINE_GOES_ON = " ^\n    " if sys.platform == "win32" else " \\\n    "
 
 
 @dataclass(frozen=True)
+class Worked:
+    """What a sample bench comes to: its set-ups, comparisons and calls, and the page of it."""
+
+    bench: str
+    set_ups: tuple[SetUpFit, ...]
+    comparisons: tuple[Comparison, ...]
+    drinks: tuple[DrinkCalls, ...]
+    page: str
+
+
+@dataclass(frozen=True)
 class Shown:
     """One sample bench, brought in and worked out, and the page that was written of it."""
 
     brought_in: Import
-    report: Report
+    worked: Worked
     page: Path
 
     def to_dict(self) -> dict[str, Any]:
         """Stable keys; an entry of `demo --json`."""
         return {
             "import": self.brought_in.to_dict(),
-            "comparisons": [c.to_dict() for c in self.report.comparisons],
-            "calls": [a.to_dict() for d in self.report.drinks for a in d.calls],
+            "comparisons": [c.to_dict() for c in self.worked.comparisons],
+            "calls": [a.to_dict() for d in self.worked.drinks for a in d.calls],
             "report": str(self.page),
         }
 
@@ -73,59 +88,85 @@ def command(
 
     Everything goes into one folder, which may be deleted afterwards.
     """
-    from rig.importing.bench_folder import open_bench
-    from rig.logbook.store import open_logbook
-
     folders = sample_benches()
     if not folders:
         raise RigError("the sample benches are not beside the program; install chillrig again to have them")
     make_folder(out)
     at = out / LOGBOOK_FILE
-    # the bench with most to compare comes first and has the page with the plain name
-    books = sorted(((f, open_bench(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
-    shown: list[Shown] = []
+    brought_in = _brought_in(at, folders, as_json)
     if not as_json:
-        say(f"{len(books)} sample benches, each imported, fitted and called for; all of it goes to {out}/.")
-    with open_logbook(at) as logbook:
-        for folder, book in books:
-            page = out / ("report.html" if not shown else f"report-{folder.name}.html")
-            shown.append(_work_out(logbook, folder, book, page, as_json))
-            if not as_json:
-                _print_bench(shown[-1])
+        say(f"{len(folders)} sample benches, each imported, fitted and called for; all of it goes to {out}/.")
+    shown: list[Shown] = []
+    for worked in _in_order(_work_out(at, list(brought_in), as_json), list(brought_in)):
+        page = out / ("report.html" if not shown else f"report-{worked.bench}.html")
+        write_text(page, worked.page, overwrite=True)
+        shown.append(Shown(brought_in[worked.bench], worked, page))
+        if not as_json:
+            _print_bench(shown[-1])
     if as_json:
         print_json({"logbook": str(at), "benches": [s.to_dict() for s in shown]})
     else:
         _print_next(at, shown)
 
 
-def _work_out(logbook: Logbook, folder: Path, book: RunBook, page: Path, quiet: bool) -> Shown:
+def _brought_in(at: Path, folders: Sequence[Path], quiet: bool) -> dict[str, Import]:
+    """The sample benches in the logbook, by name: the one with most to compare first, whose page has the plain name."""
+    from rig.importing.bench_folder import open_bench
+    from rig.logbook.store import open_logbook
+
+    books = sorted(((f, open_bench(f)) for f in folders), key=lambda b: -len(b[1].set_ups))
+    with open_logbook(at) as logbook:
+        done = [bring_in(logbook, folder, folder.name, book, quiet)[0] for folder, book in books]
+    return {d.name: d for d in done}
+
+
+def _work_out(at: Path, names: Sequence[str], quiet: bool) -> Iterator[Worked]:
+    """All that is shown of each bench, as they get done on the processors there are."""
     from datetime import datetime
 
-    from rig.fitting.kept_fit import fit_or_kept
+    from rig.fitting.many_benches import each_bench
+    from rig.work import PROCESSES, workers_on
+
+    work = partial(work_out, made_at=datetime.now().astimezone(), units=reader_units())
+    with progress(f"fitting and calling for {len(names)} benches", quiet) as tell:
+        yield from each_bench(work, str(at.resolve()), names, workers_on(PROCESSES), tell)
+
+
+def work_out(task: BenchTask, made_at: datetime, units: AnswerUnits) -> Worked:
+    """Of whoever works on it: a bench fitted and called for."""
+    from rig.fitting.many_benches import fit_of
     from rig.report.page import make_report, render
 
-    (done,) = bring_in(logbook, folder, folder.name, book, quiet)
-    with progress(f"fitting {folder.name}", quiet) as tell:
-        fit = fit_or_kept(logbook.book(folder.name), logbook, folder.name, tell)
-    with progress(f"working out calls for {folder.name}", quiet) as tell:
-        report = make_report(fit, tell)
-    write_text(page, render(report, datetime.now().astimezone(), reader_units()), overwrite=True)
-    return Shown(done, report, page)
+    with fit_of(task) as (_, fit):
+        report = make_report(fit)
+    return Worked(
+        task.bench, report.set_ups, report.comparisons, report.drinks, render(report, made_at, units)
+    )
+
+
+def _in_order(done: Iterator[Worked], names: Sequence[str]) -> Iterator[Worked]:
+    """Each as soon as those before it are there."""
+    waiting: dict[str, Worked] = {}
+    left = list(names)
+    for worked in done:
+        waiting[worked.bench] = worked
+        while left and left[0] in waiting:
+            yield waiting.pop(left.pop(0))
 
 
 def _print_bench(shown: Shown) -> None:
     say("")
     print_import(shown.brought_in, MOST_FINDINGS)
-    doubtful = [r for s in shown.report.set_ups for r in s.doubtful]
+    doubtful = [r for s in shown.worked.set_ups for r in s.doubtful]
     if doubtful:
         say("", "Runs to doubt, by the fit:")
         bullets([f"run {r.run}: {'; '.join(r.reasons)}." for r in doubtful[:MOST_FINDINGS]])
-    for comparison in shown.report.comparisons[:1]:
+    for comparison in shown.worked.comparisons[:1]:
         heading(f"{comparison.recipe}, compared")
         print_comparison(comparison, most_pairs=MOST_PAIRS, brief=True)
-    if shown.report.drinks:
+    if shown.worked.drinks:
         heading("How long")
-        _print_calls(shown.report.drinks)
+        _print_calls(shown.worked.drinks)
 
 
 def _print_calls(drinks: Sequence[DrinkCalls]) -> None:
@@ -144,7 +185,7 @@ def _print_next(at: Path, shown: Sequence[Shown]) -> None:
         say(f"In this shell write {elsewhere} where it says chillrig.")
     say(f"Open {shown[0].page} in a browser, or all of it in the dashboard:")
     print(f"  chillrig dashboard --logbook {quoted(str(at))}")
-    named = [(s, d) for s in shown for d in s.report.drinks]
+    named = [(s, d) for s in shown for d in s.worked.drinks]
     if named:
         s, d = named[0]
         say("Ask for a call:")
