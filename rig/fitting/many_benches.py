@@ -21,6 +21,13 @@ class BenchTask:
     bench: str
     version: str
 
+    def refuse_other_version(self) -> None:
+        """Refuse to work for another version of the model, whose answers would be others."""
+        if self.version != model_version():
+            raise RigError(
+                "a worker has another version of chillrig than you. Install the same one everywhere"
+            )
+
 
 @dataclass(frozen=True)
 class BenchFitted:
@@ -51,8 +58,7 @@ def fit_benches(
 
 def fit_one(task: BenchTask) -> BenchFitted:
     """The task of one worker."""
-    if task.version != model_version():
-        raise RigError("a worker has another version of chillrig than you. Install the same one everywhere")
+    task.refuse_other_version()
     with open_logbook(task.logbook) as logbook:
         try:
             fit = fit_or_kept(logbook.book(task.bench), logbook, task.bench)

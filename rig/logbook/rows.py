@@ -12,6 +12,7 @@ from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
+from rig.population import Population
 from rig.runs import Run, Trace
 
 
@@ -30,6 +31,18 @@ def bench_of(connection: sa.Connection, bench_id: int) -> Bench:
         sa.select(schema.bench.c.name, schema.bench.c.toml).where(schema.bench.c.id == bench_id)
     ).one()
     return parse_bench(toml, f"the logbook's bench {name}")[0]
+
+
+NEW_BENCH = ""
+"""The name under which the prior of a bench that is new is kept."""
+
+
+def population_for(connection: sa.Connection, bench_name: str) -> Population | None:
+    """What was learned last as the prior of a bench, or of one that is new; None where nothing was."""
+    table = schema.learned_prior
+    query = sa.select(table.c.population).where(table.c.bench_name.in_((bench_name, NEW_BENCH)))
+    told = connection.scalar(query.order_by(table.c.bench_name.desc()).limit(1))
+    return None if told is None else Population.from_json(told)
 
 
 def run_row(connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False) -> sa.RowMapping:
