@@ -37,12 +37,26 @@ NEW_BENCH = ""
 """The name under which the prior of a bench that is new is kept."""
 
 
-def population_for(connection: sa.Connection, bench_name: str) -> Population | None:
-    """What was learned last as the prior of a bench, or of one that is new; None where nothing was."""
-    table = schema.learned_prior
-    query = sa.select(table.c.population).where(table.c.bench_name.in_((bench_name, NEW_BENCH)))
-    told = connection.scalar(query.order_by(table.c.bench_name.desc()).limit(1))
-    return None if told is None else Population.from_json(told)
+def bench_and_population(connection: sa.Connection, bench_name: str) -> tuple[Bench, Population | None]:
+    """What is on a bench, and what was learned last as its prior or a new one's, by one statement.
+
+    Raises
+    ------
+    NotFound
+        There is no such bench.
+    """
+    bench, prior = schema.bench, schema.learned_prior
+    begins = prior.c.bench_name.in_((bench_name, NEW_BENCH))
+    query = sa.select(bench.c.toml, prior.c.population).join_from(bench, prior, begins, isouter=True)
+    row = connection.execute(
+        query.where(bench.c.name == bench_name).order_by(prior.c.bench_name.desc()).limit(1)
+    ).one_or_none()
+    if row is None:
+        return bench_of(
+            connection, bench_id_of(connection, bench_name)
+        ), None  # which says that there is none
+    found = parse_bench(row.toml, f"the logbook's bench {bench_name}")[0]
+    return found, None if row.population is None else Population.from_json(row.population)
 
 
 def run_row(connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False) -> sa.RowMapping:

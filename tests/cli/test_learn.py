@@ -27,8 +27,8 @@ def test_benches_learn_from_one_another_and_a_new_one_says_from_whom(
     assert "A new bench now starts from 1 bar, 15 runs." in said.out
     assert "new bar: no run can be fitted" in said.out
     with open_logbook(own) as opened:
-        assert opened.population(name) is None  # alone it has nobody to learn from
-        learned = opened.population("new bar")
+        assert opened.book(name).population is None  # alone it has nobody to learn from
+        learned = opened.book("new bar").population
     assert learned is not None
     after = json.loads(chillrig(*asked).out)
     assert before["basis"]["others"] is None

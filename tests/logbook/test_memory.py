@@ -33,7 +33,8 @@ def test_a_bench_begins_from_what_was_learned_for_it_and_a_new_one_from_what_was
     logbook.add(book, "other", "folder")
     assert logbook.book("bar").population is None
     keep_populations(logbook, {"bar": POPULATION, NEW_BENCH: NEW})
-    assert logbook.book("bar").population == logbook.population("bar") == POPULATION
+    assert logbook.book("bar").population == POPULATION
+    assert logbook.bench_to_fit("bar") == (book.bench, POPULATION)
     assert logbook.book("other").population == NEW
     keep_populations(logbook, {"bar": None, NEW_BENCH: NEW})
     assert logbook.book("bar").population is None
