@@ -21,7 +21,7 @@ from types import ModuleType
 from typing import Any
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
 import rig
 from rig.fitting.bench_fit import fit, prior_fit
@@ -52,10 +52,11 @@ class Kindred:
         return float(middle + sd * (z + np.sqrt(1.0 - self.share) * self.own.normal()))
 
     def uniform(self, low: float = 0.0, high: float = 1.0) -> float:
-        return float(low + (high - low) * norm.cdf(self.normal()))
+        return float(low + (high - low) * ndtr(self.normal()))
 
     def random(self) -> float:
-        return self.uniform()
+        """A coin is the population's: what is drawn after it must be the same thing at every bar."""
+        return float(self.common.random())
 
     def choice(self, values: Sequence[float], p: Sequence[float] | None = None) -> float:
         return float(self.common.choice(values, p=p))
