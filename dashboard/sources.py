@@ -190,7 +190,8 @@ class LogbookSource:
         found = {run.run: run for run in self.logbook.runs(name, newest)}
         # a run that was deleted a moment ago is no more
         runs = tuple(found[run] for run in reversed(newest) if run in found)
-        return RunBook(self.bench(name), runs, (told,))
+        bench, population = self.logbook.bench_to_fit(name)
+        return RunBook(bench, runs, (told,), population=population)
 
     def fit(self, name: str, book: RunBook, progress: Progress) -> Fit:
         """The fit kept in the logbook, else a fresh one, kept there."""

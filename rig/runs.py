@@ -12,6 +12,7 @@ import numpy as np
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.errors import Place
+from rig.population import Population
 
 
 @dataclass(frozen=True, order=True)
@@ -171,13 +172,14 @@ class RunBook:
     """A bench with its runs: what a folder holds, or a selection from the logbook.
 
     `files` are those of the folder as they lay there, by their names in it, each compressed (zlib); empty where the
-    book comes from elsewhere.
+    book comes from elsewhere. `population`: what other benches know, which its fit starts from; None: published priors.
     """
 
     bench: Bench
     runs: tuple[Run, ...]
     findings: tuple[Finding, ...] = ()
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
+    population: Population | None = field(default=None, repr=False)
 
     @property
     def set_ups(self) -> tuple[SetUp, ...]:

@@ -13,7 +13,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from rig.advice.call_words import assumptions, headline
+from rig.advice.call_words import assumptions, begun, headline
 from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, by_the_clock, estimate, live_call
 from rig.arrays import FloatArray
 from rig.bench import Target
@@ -158,5 +158,7 @@ def basis_words(basis: Basis) -> str:
         BasisKind.TRANSFERRED: f"it rests on {basis.runs} of its runs, beyond them: {'; '.join(basis.extrapolated)}"
         if basis.runs
         else "never measured on this set-up: the call rests on related runs",
-        BasisKind.PRIOR_ONLY: "no run of this set-up yet: the call rests on what is usual, with wide bands",
-    }[basis.kind]
+        BasisKind.PRIOR_ONLY: f"no run of this set-up yet: the call is {basis.others}"
+        if basis.others
+        else "no run of this set-up yet: the call rests on what is usual, with wide bands",
+    }[basis.kind] + (begun(basis) if basis.kind is not BasisKind.PRIOR_ONLY else "")

@@ -112,6 +112,7 @@ class Advice(Call):
                 "related_runs": self.basis.related_runs,
                 "duration_s": None if self.run_span_s is None else [round(x, 2) for x in self.run_span_s],
                 "extrapolated": list(self.basis.extrapolated),
+                "others": self.basis.others or None,
             },
             "target": {
                 "name": self.target.name,

@@ -60,6 +60,11 @@ def assumptions(filled: Filled) -> str:
 
 def basis_sentence(basis: Basis) -> str:
     """What a call rests on, and how far to trust it."""
+    if basis.kind is BasisKind.PRIOR_ONLY and basis.others:
+        return (
+            f"Rests on no run of this bench, but on what others know of such vessels and ice, {basis.others}: "
+            "make three runs before trusting it."
+        )
     if basis.kind is BasisKind.PRIOR_ONLY:
         return (
             "Rests on no run at all, only on what is known of such vessels and ice: "
@@ -67,11 +72,16 @@ def basis_sentence(basis: Basis) -> str:
         )
     if basis.kind is BasisKind.MEASURED:
         text = f"Rests on {_runs(basis.runs)} of this very drink on this set-up"
-        return f"{text}{_beyond(basis)}."
+        return f"{text}{_beyond(basis)}{begun(basis)}."
     text = f"Transferred from {_runs(basis.related_runs)} on related set-ups"
     if basis.runs:
         text = f"Carried on from {_runs(basis.runs)} of this drink on this set-up"
-    return f"{text}{_beyond(basis)}. Make two runs like this to firm it up."
+    return f"{text}{_beyond(basis)}{begun(basis)}. Make two runs like this to firm it up."
+
+
+def begun(basis: Basis) -> str:
+    """What a call was begun from besides the bench's own runs; empty where from published priors."""
+    return f"; begun {basis.others}" if basis.others else ""
 
 
 def _beyond(basis: Basis) -> str:
@@ -86,6 +96,8 @@ def basis_label(basis: Basis) -> str:
         return "◐ extrapolated"
     if basis.kind is BasisKind.MEASURED and basis.extrapolated:
         return "◕ measured, just beyond the runs"
+    if basis.kind is BasisKind.PRIOR_ONLY and basis.others:
+        return "○ others' runs only"
     return _LABELS[basis.kind]
 
 

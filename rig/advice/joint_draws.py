@@ -16,7 +16,7 @@ from rig.fitting.prediction import (
     ParameterDraws,
     Prediction,
     at_times,
-    effect_sd,
+    effects_before,
     prediction_from,
     rising,
     run_course,
@@ -68,12 +68,12 @@ def joint_draws(
     """
     nominal = nominals(fit.bench, list(situations))
     listed = [effects_of(fit.bench, s) for s in situations]
-    sd_of: dict[Key, float] = {}
+    published: dict[Key, float] = {}
     for effects in listed:
-        for (key, _), sd in zip(effects, effect_sd(fit, effects), strict=True):
-            sd_of.setdefault(key, float(sd))
-    drawn = _effects(fit, sd_of, benches)
-    place = {key: k for k, key in enumerate(sd_of)}
+        for key, sd in effects:
+            published.setdefault(key, sd)
+    drawn = _effects(fit, published, benches)
+    place = {key: k for k, key in enumerate(published)}
     keys = [key for key, _ in listed[0]]
     columns = np.array([-1 if key[0] is None else int(key[0]) for key in keys])
     multiplier = multipliers_of(situations, nominal, keys)
@@ -101,15 +101,16 @@ def joint_draws(
     return JointDraws(told, benches, runs)
 
 
-def _effects(fit: Fit, sd_of: dict[Key, float], draws: int) -> FloatArray:
+def _effects(fit: Fit, published: dict[Key, float], draws: int) -> FloatArray:
     """(draws, effects): those fitted from their posterior together, the others as their kind scatters."""
     index = fit.random_effects.index()
-    points = standard_normal(draws, len(sd_of), SEED)
-    known = [k for k, key in enumerate(sd_of) if key in index]
-    new = [k for k, key in enumerate(sd_of) if key not in index]
-    at = [index[key] for key in sd_of if key in index]
-    out = np.zeros((draws, len(sd_of)))
+    points = standard_normal(draws, len(published), SEED)
+    mean, sd = effects_before(fit, list(published.items()))
+    known = [k for k, key in enumerate(published) if key in index]
+    new = [k for k, key in enumerate(published) if key not in index]
+    at = [index[key] for key in published if key in index]
+    out = np.zeros((draws, len(published)))
     root = square_root(fit.posterior.covariance[np.ix_(at, at)])
     out[:, known] = fit.posterior.effects[at] + points[:, : len(known)] @ root.T
-    out[:, new] = points[:, len(known) :] * np.array([list(sd_of.values())[k] for k in new])
+    out[:, new] = mean[new] + points[:, len(known) :] * sd[new]
     return out

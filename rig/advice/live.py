@@ -261,4 +261,6 @@ def _trust_note(call: LiveCall, found: Conditioned) -> str:
     if found.odd:
         return _ODD
     transferred = _BEYOND if call.basis.runs else _TRANSFERRED
+    if call.basis.kind is BasisKind.PRIOR_ONLY and call.basis.others:
+        return f"no run of this technique, vessel or ice here yet: this rests on what others know, {call.basis.others}"
     return {BasisKind.PRIOR_ONLY: _PRIOR_ONLY, BasisKind.TRANSFERRED: transferred}.get(call.basis.kind, "")

@@ -13,6 +13,7 @@ from rig.advice.assumed import CONDITIONS, filled
 from rig.advice.noise import observation_noise
 from rig.advice.slopes import Known
 from rig.arrays import FloatArray
+from rig.fitting.effect_priors import run_sd_prior
 from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.observation_model import OBSERVATIONS, Problem, linearise
 from rig.fitting.observations import BINS, Observations, strained_mass_g
@@ -140,7 +141,7 @@ def problem_of(
         design=design_of(fit.bench, situations, nominal, known.random_effects),
         random_effects=known.random_effects,
         group=np.array([techniques.index(s.technique) for s in situations]),
-        run_rate_sd=np.array([MOTIONS[fit.bench.motion(t)].run_rate_log_sd for t in techniques]),
+        run_sd=np.array([run_sd_prior(fit.bench, t, fit.book.population) for t in techniques]),
     )
 
 

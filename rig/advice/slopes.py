@@ -13,7 +13,7 @@ from rig.fitting.prediction import (
     ParameterDraws,
     Prediction,
     at_times,
-    effect_sd,
+    effects_before,
     prediction_from,
     rising,
     run_course,
@@ -42,17 +42,17 @@ def known_effects(fit: Fit, situations: list[Situation]) -> Known:
     met = set(fit.random_effects.keys)
     for s in situations:
         new |= {key: sd for key, sd in effects_of(fit.bench, s) if key not in met}
-    sd = effect_sd(fit, list(new.items()))
+    mean, sd = effects_before(fit, list(new.items()))
     count, total = len(fit.random_effects), len(fit.random_effects) + sd.size
     covariance = np.zeros((total, total))
     covariance[:count, :count] = fit.posterior.covariance
     covariance[count:, count:] = np.diag(sd**2)
     random_effects = RandomEffects(
         keys=(*fit.random_effects.keys, *new),
-        prior_mean=np.concatenate([fit.random_effects.prior_mean, np.zeros(sd.size)]),
+        prior_mean=np.concatenate([fit.random_effects.prior_mean, mean]),
         prior_sd=np.concatenate([fit.random_effects.prior_sd, sd]),
     )
-    return Known(random_effects, np.concatenate([fit.posterior.effects, np.zeros(sd.size)]), covariance)
+    return Known(random_effects, np.concatenate([fit.posterior.effects, mean]), covariance)
 
 
 _STEP = np.full(len(P), 0.1)

@@ -277,7 +277,9 @@ def _rests_on(step: Step, before: Stage) -> str:
         text = {
             BasisKind.MEASURED: f"rates from {runs} of this drink on this set-up",
             BasisKind.TRANSFERRED: f"rates carried over from {found.runs or found.related_runs} related runs",
-            BasisKind.PRIOR_ONLY: "rates from priors: no run is like it",
+            BasisKind.PRIOR_ONLY: f"rates {found.others}: no run here is like it"
+            if found.others
+            else "rates from priors: no run is like it",
         }[found.kind]
         beyond = f" ({'; '.join(found.extrapolated)})" if found.extrapolated else ""
         return f"{text}{beyond}; {step.air.words}"

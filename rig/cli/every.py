@@ -1,4 +1,4 @@
-"""What `--every` does: all benches of a logbook fitted, checked or reported, on as many workers as there are."""
+"""All benches of a logbook at once: fitted, checked, reported or learned from, on as many workers as there are."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def fit_every(logbook: str | None, on: str, as_json: bool) -> None:
     """Fit every bench of a logbook, keep the fits there, and say what came of each."""
     from rig.fitting.many_benches import fit_one
 
-    every = _every(logbook, on)
+    every = every_bench(logbook, on)
     found = every.in_order(every.each(fit_one, "fitting", as_json))
     if as_json:
         print_json([asdict(f) for f in found])
@@ -67,7 +67,7 @@ def check_every(logbook: str | None, on: str, as_json: bool) -> None:
     from rig.advice.bench_checks import check_one
     from rig.cli.fit_check import check_json
 
-    every = _every(logbook, on)
+    every = every_bench(logbook, on)
     found = every.in_order(every.each(check_one, "checking", as_json))
     if as_json:
         print_json(
@@ -102,7 +102,7 @@ def report_every(logbook: str | None, on: str, to: Path, overwrite: bool, as_jso
     from rig.cli.export import write_text
     from rig.report.bench_reports import report_one
 
-    every = _every(logbook, on)
+    every = every_bench(logbook, on)
     paths = {name: to / f"{_as_file_name(name)}.html" for name in every.names}
     for path in paths.values():
         if path.exists() and not overwrite:
@@ -133,7 +133,7 @@ def report_every(logbook: str | None, on: str, to: Path, overwrite: bool, as_jso
 
 
 @dataclass(frozen=True)
-class _Every:
+class Every:
     """All benches of the logbook at an address, and who works on them."""
 
     at: str
@@ -152,7 +152,7 @@ class _Every:
         return sorted(found, key=lambda f: self.names.index(f.bench))
 
 
-def _every(logbook: str | None, on: str) -> _Every:
+def every_bench(logbook: str | None, on: str) -> Every:
     from rig.logbook.passwords import has_password
     from rig.work import is_cluster, workers_on
 
@@ -165,7 +165,7 @@ def _every(logbook: str | None, on: str) -> _Every:
     with existing_logbook(at) as opened:
         names = tuple(b.name for b in opened.benches())
     # whoever works may do so in another folder
-    return _Every(at if "://" in at else str(Path(at).resolve()), names, workers)
+    return Every(at if "://" in at else str(Path(at).resolve()), names, workers)
 
 
 _NOT_IN_FILE_NAMES = re.compile(r'[\x00-\x1f%/\\:*?"<>|]')

@@ -38,7 +38,7 @@ On = Annotated[
     str,
     typer.Option(
         metavar="WHERE",
-        help="Where --every is worked on: here, processes, or a Dask scheduler (tcp://host:port).",
+        help="Where all benches are worked on: here, processes, or a Dask scheduler (tcp://host:port).",
     ),
 ]
 Technique = Annotated[str | None, typer.Option(help="Only this technique.")]

@@ -12,17 +12,19 @@ import numpy as np
 from rig.bench import Bench, Ice, Ingredient
 from rig.errors import ModelRangeError, NotEnoughData, NotFound, Place
 from rig.fitting.cadence import UsualCadence, mean_cadence_hz, usual_cadences
+from rig.fitting.effect_priors import random_effects_of, run_sd_prior
 from rig.fitting.labels import likely_labels
 from rig.fitting.leave_one_out import LeaveOneOut
 from rig.fitting.linear_solve import STRAINED_SD_PRIOR_G, TRACE_SD_PRIOR_K, Spreads, State
 from rig.fitting.melt_fit import MeltPosterior, Progress, fit_melt
 from rig.fitting.observation_model import Problem
 from rig.fitting.observations import Observations, duration_of, observations_of, strained_mass_g
-from rig.fitting.priors import CADENCE_POWER_SD, MOTIONS, P
-from rig.fitting.random_effects import RandomEffects, design_of, random_effects_of
+from rig.fitting.priors import CADENCE_POWER_SD, P
+from rig.fitting.random_effects import RandomEffects, design_of
 from rig.fitting.result import Fit, Measured, RunFit, Verdict
 from rig.fitting.situation import Nominals, Situation, nominals
 from rig.fitting.version import model_version
+from rig.population import Population
 from rig.runs import HEARD_HZ, PROBE_DOUBT, Finding, Gravity, Run, RunBook, SetUp
 
 STRAINED_DOUBT_Z = 3.7
@@ -55,11 +57,11 @@ def fit(book: RunBook, progress: Progress | None = None, warm: Fit | None = None
     """
     usable, set_aside = _usable(book)
     try:
-        problem, techniques = _problem_of(book.bench, usable)
+        problem, techniques = _problem_of(book, usable)
     except (NotFound, ModelRangeError):
         usable, out_of_range = _in_range(book.bench, usable)
         set_aside += out_of_range
-        problem, techniques = _problem_of(book.bench, usable)
+        problem, techniques = _problem_of(book, usable)
     posterior = fit_melt(problem, progress, _warm_state(problem, techniques, usable, warm))
     judged = tuple(_judge(book.bench, problem, posterior, row, run) for row, run in enumerate(usable))
     order = {run.run: k for k, run in enumerate(book.runs)}
@@ -207,23 +209,25 @@ def _set_aside(run: Run, verdict: Verdict, reason: str) -> RunFit:
     return RunFit(run.run, run.set_up, run.recipe, verdict, (reason,), run.duration_s)
 
 
-def _problem_of(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
+def _problem_of(book: RunBook, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
     if not runs:
         raise NotEnoughData(
             "no run can be fitted: a run needs a duration (or a trace that shows it) and a trace or a strained "
             "mass. Note those on the run sheet for six runs of one set-up, with two or more durations"
         )
-    return make_problem(bench, runs)
+    return make_problem(book.bench, runs, book.population)
 
 
-def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str, ...]]:
+def make_problem(
+    bench: Bench, runs: Sequence[Run], population: Population | None = None
+) -> tuple[Problem, tuple[str, ...]]:
     """The arrays of a fit, and the techniques in the order of its groups."""
     cadences = usual_cadences(runs)
     situations = [_with_cadence(Situation.of(r), mean_cadence_hz(r), cadences) for r in runs]
     nominal = nominals(bench, situations)
     duration = np.array([duration_of(r) or 1.0 for r in runs])
     techniques = tuple(dict.fromkeys(r.technique for r in runs))
-    random_effects = random_effects_of(bench, situations)
+    random_effects = random_effects_of(bench, situations, population)
     observed = observations_of(runs, duration)
     problem = Problem(
         nominal=_doubting_starts(_uncounted(nominal, situations, cadences), observed),
@@ -231,7 +235,7 @@ def make_problem(bench: Bench, runs: Sequence[Run]) -> tuple[Problem, tuple[str,
         design=design_of(bench, situations, nominal, random_effects),
         random_effects=random_effects,
         group=np.array([techniques.index(r.technique) for r in runs]),
-        run_rate_sd=np.array([MOTIONS[bench.motion(t)].run_rate_log_sd for t in techniques]),
+        run_sd=np.array([run_sd_prior(bench, t, population) for t in techniques]),
     )
     return problem, techniques
 
@@ -358,9 +362,11 @@ A run's trace, and the one of its `extra` that is read, are digested by themselv
 
 
 def fingerprint(book: RunBook) -> str:
-    """A digest of everything a fit depends on: the bench, the runs with their traces, and the model's sources."""
+    """A digest of everything a fit depends on: bench, runs with their traces, population, and the model's sources."""
     digest = hashlib.sha256(model_version().encode())
     digest.update(repr(_bearing(book.bench)).encode())
+    if book.population is not None:
+        digest.update(book.population.to_json().encode())
     for run in book.runs:
         digest.update(noted(run).encode())
         if run.trace is not None:

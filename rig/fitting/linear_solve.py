@@ -10,8 +10,6 @@ from rig.arrays import FloatArray
 from rig.fitting.observation_model import Linearised, Problem, noise_covariance
 from rig.fitting.priors import P
 
-RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.06, P.OFFSET: 0.10}
-"""The lag's is not learned: it is the same probe in every run, and a free lag would take the hand's part."""
 STRAINED_SD_PRIOR_G = 0.9
 TRACE_SD_PRIOR_K = 0.20
 _FIRST_NOISE = 5.0
@@ -49,17 +47,12 @@ class State:
     @staticmethod
     def start(problem: Problem) -> State:
         """Everything at its prior, the observations taken for noisier than they are."""
-        groups = problem.run_rate_sd.size
-        run_sd = np.zeros((groups, len(P)))
-        run_sd[:, P.RATE] = problem.run_rate_sd
-        for parameter, sd in RUN_SD_PRIOR.items():
-            run_sd[:, parameter] = sd
-        n = len(problem)
+        groups, n = len(problem.run_sd), len(problem)
         return State(
-            effects=np.zeros(len(problem.random_effects)),
+            effects=problem.random_effects.prior_mean.copy(),
             departures=np.zeros((n, len(P))),
             spreads=Spreads(
-                run_sd,
+                problem.run_sd.copy(),
                 np.full(groups, _FIRST_NOISE * STRAINED_SD_PRIOR_G),
                 np.full(groups, _FIRST_NOISE * TRACE_SD_PRIOR_K),
                 np.ones(len(problem.random_effects.components)),

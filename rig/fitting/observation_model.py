@@ -36,14 +36,17 @@ _STEP = np.array([0.003] * (P.THICKNESS + 1) + [0.03, 0.05, 0.002, 0.05])
 
 @dataclass(frozen=True)
 class Problem:
-    """Everything a fit needs, as arrays over runs; `group` (runs,) points to the technique."""
+    """Everything a fit needs, as arrays over runs; `group` (runs,) points to the technique.
+
+    `run_sd` (groups, parameters): how far a run departs, before any is known.
+    """
 
     nominal: Nominals
     observations: Observations
     design: Design
     random_effects: RandomEffects
     group: np.ndarray
-    run_rate_sd: FloatArray
+    run_sd: FloatArray
 
     def __len__(self) -> int:
         return int(self.group.size)

@@ -10,9 +10,9 @@ import numpy as np
 
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
-from rig.fitting.linear_solve import RUN_SD_PRIOR
+from rig.fitting.effect_priors import effect_priors, run_sd_prior
 from rig.fitting.misfit import MODES, misfit_basis
-from rig.fitting.priors import MOTIONS, P
+from rig.fitting.priors import P
 from rig.fitting.random_effects import (
     EFFECTS_A_RUN,
     Key,
@@ -40,12 +40,16 @@ class BasisKind(StrEnum):
 
 @dataclass(frozen=True)
 class Basis:
-    """How many runs a prediction rests on and of which kind; `extrapolated` says in what it goes beyond them."""
+    """How many runs a prediction rests on and of which kind; `extrapolated` says in what it goes beyond them.
+
+    `others`: how many other bars and runs it was begun from, in words; empty where published priors were.
+    """
 
     runs: int
     kind: BasisKind
     related_runs: int
     extrapolated: tuple[str, ...] = ()
+    others: str = ""
 
 
 @dataclass(frozen=True)
@@ -103,11 +107,12 @@ def _parameter_draws(
 ) -> ParameterDraws:
     listed = effects_of(fit.bench, situation)
     index = fit.random_effects.index()
-    mean = np.array([fit.posterior.effects[index[k]] if k in index else 0.0 for k, _ in listed])
-    covariance = np.diag(effect_sd(fit, listed) ** 2)
+    mean, sd = effects_before(fit, listed)
+    covariance = np.diag(sd**2)
     known = [n for n, (k, _) in enumerate(listed) if k in index]
     if known:
         at = [index[listed[n][0]] for n in known]
+        mean[known] = fit.posterior.effects[at]
         covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
     effects = mean + points[:, : len(listed)] @ square_root(covariance).T
     keys = [key for key, _ in listed]
@@ -120,23 +125,23 @@ def _parameter_draws(
     )
 
 
-def effect_sd(fit: Fit, listed: Sequence[tuple[Key, float]]) -> FloatArray:
-    """Standard deviation of effects before any run of their own, (effects,): as the fit learned it of their kind."""
+def effects_before(fit: Fit, listed: Sequence[tuple[Key, float]]) -> tuple[FloatArray, FloatArray]:
+    """Means and standard deviations, (effects,) each, before any run of their own; spreads as the fit learned them."""
     random_effects = fit.random_effects
     scale = dict(zip(random_effects.components, fit.posterior.spreads.component_scale, strict=True))
-    return np.array([sd * scale.get((key[0], key[1]), 1.0) for key, sd in listed])
+    mean, sd = effect_priors(fit.bench, listed, fit.book.population)
+    return mean, np.array(
+        [s * scale.get((key[0], key[1]), 1.0) for (key, _), s in zip(listed, sd, strict=True)]
+    )
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
     """Standard deviation of a new run's departures, (parameters,)."""
     spreads = fit.posterior.spreads
-    sd = np.zeros(len(P))
     if situation.technique in fit.techniques:
-        sd[:] = spreads.run_sd[fit.techniques.index(situation.technique)]
+        sd = spreads.run_sd[fit.techniques.index(situation.technique)]
     else:
-        sd[P.RATE] = MOTIONS[fit.bench.motion(situation.technique)].run_rate_log_sd
-        for parameter, value in RUN_SD_PRIOR.items():
-            sd[parameter] = value
+        sd = run_sd_prior(fit.bench, situation.technique, fit.book.population)
     variance: FloatArray = sd**2 + nominal.spread[0] ** 2
     if situation.cadence_log_ratio is None and situation.technique in fit.cadences:
         variance[P.RATE] += _by_cadence(fit, situation.technique)
@@ -291,12 +296,16 @@ def liquid_of(fit: Fit, situation: Situation, mass_g: float) -> Liquid:
     return liquid.times(mass_g / float(liquid.mass_g))
 
 
+FEW_RUNS = 6
+"""Up to so many runs of a drink on a set-up what others know still shows in its call."""
 _NEAR_TEMP_K = 6.0
 _NEAR_ICE_SHARE = 0.3
 
 
 def basis(fit: Fit, situation: Situation, nominal: Nominals, times: FloatArray) -> Basis:
     """What a prediction for this situation rests on."""
+    population = fit.book.population
+    others = "" if population is None else population.words
     measured = fit.measured.get((situation.set_up, situation.recipe))
     related = sum(
         m.runs
@@ -305,7 +314,8 @@ def basis(fit: Fit, situation: Situation, nominal: Nominals, times: FloatArray) 
     )
     if measured is None:
         kind = BasisKind.TRANSFERRED if related else BasisKind.PRIOR_ONLY
-        return Basis(0, kind, related, ("this drink was never measured on this set-up",) if related else ())
+        never = ("this drink was never measured on this set-up",) if related else ()
+        return Basis(0, kind, related, never, others)
     beyond = []
     low, high = measured.start_temp_c
     start = float(nominal.inputs.drink_temp_c[0])
@@ -316,4 +326,4 @@ def basis(fit: Fit, situation: Situation, nominal: Nominals, times: FloatArray) 
     if not low * (1 - _NEAR_ICE_SHARE) <= ice <= high * (1 + _NEAR_ICE_SHARE):
         beyond.append(f"{ice:.0f} g of ice, measured from {low:.0f} to {high:.0f} g")
     kind = BasisKind.TRANSFERRED if beyond else BasisKind.MEASURED
-    return Basis(measured.runs, kind, related, tuple(beyond))
+    return Basis(measured.runs, kind, related, tuple(beyond), others if measured.runs < FEW_RUNS else "")

@@ -228,6 +228,9 @@ def ice_nominal(ice: Ice, typical_temp_c: float | None) -> IceNominal:
     )
 
 
+RUN_SD_PRIOR = {P.WET: 0.30, P.LAG: 0.06, P.OFFSET: 0.10}
+"""How far a run departs from its set-up; its rate's spread is of the motion. The lag's is not learned: it is the same
+probe in every run, and a free lag would take the hand's part."""
 TYPICAL_ICE_MASS_G = 160.0
 TYPICAL_ROOM_C = 21.0
 LAG_MEDIAN_S = 0.8

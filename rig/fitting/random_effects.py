@@ -2,12 +2,13 @@
 
 A run's parameters are sums of effects: of its technique, its vessel under that technique, its ice, its
 set-up. An effect belongs to whatever it physically belongs to, so what one set-up teaches about an ice
-serves every vessel with that ice. Effects start from zero with the spread given by the priors.
+serves every vessel with that ice. Effects start from what other benches know of their kind (`effect_priors`), else from
+zero with the spread given by the priors.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, unique
 from functools import cached_property
@@ -16,7 +17,6 @@ import numpy as np
 
 from rig.arrays import FloatArray, IntArray
 from rig.bench import Bench
-from rig.errors import NotFound
 from rig.fitting.misfit import MISFITS, MODES
 from rig.fitting.priors import (
     CADENCE_POWER_SD,
@@ -176,22 +176,7 @@ class RandomEffects:
         return {key: k for k, key in enumerate(self.keys)}
 
 
-def random_effects_of(bench: Bench, situations: Iterable[Situation]) -> RandomEffects:
-    """The effects that any of the situations needs, in order of first need."""
-    order: dict[Key, float] = {}
-    first: dict[tuple[str | bool, ...], Situation] = {}
-    for s in situations:
-        first.setdefault(_kind(s), s)
-    for s in first.values():
-        try:
-            for key, sd in effects_of(bench, s):
-                order.setdefault(key, sd)
-        except NotFound:
-            continue
-    return RandomEffects(tuple(order), np.zeros(len(order)), np.array(list(order.values())))
-
-
-def _kind(s: Situation) -> tuple[str | bool, ...]:
+def situation_kind(s: Situation) -> tuple[str | bool, ...]:
     """What decides which effects a situation has."""
     return s.technique, s.vessel, s.ice, s.recipe, s.probe_std_k is not None
 
@@ -283,7 +268,7 @@ def design_of(
     known: dict[tuple[str | bool, ...], list[Key]] = {}
     rows = []
     for s in situations:
-        kind = _kind(s)
+        kind = situation_kind(s)
         if kind not in known:
             known[kind] = [key for key, _ in effects_of(bench, s)]
         rows.append([index[key] for key in known[kind]])

@@ -26,8 +26,8 @@ BELIEVED = 0.3
 """A run whose robust weight falls below this does not count when spreads are learned."""
 RUN_PARAMETERS = (P.RATE, P.WET, P.OFFSET)
 """What varies from run to run with a spread that is learned from the runs (inputs vary with known spread)."""
-_PRIOR_RUNS = 8.0
-_PRIOR_MEMBERS, _PHYSICAL_MEMBERS = 6.0, 40.0
+PRIOR_RUNS = 8.0
+PRIOR_MEMBERS, _PHYSICAL_MEMBERS = 6.0, 40.0
 """Scaled inverse chi-squared hyperpriors of variances are worth so many runs, or members of a component; those
 of what physics bounds (heat capacities, conduction, powers, instruments) are worth more than a bench can say."""
 _LEARNED = (None, P.RATE, P.BREAKAGE, P.FILM)
@@ -79,7 +79,7 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
             value = square[mine, parameter] - known[mine, parameter]
             prior = start.run_sd[g, parameter] ** 2
             run_sd[g, parameter] = np.sqrt(
-                (_PRIOR_RUNS * prior + np.sum(np.maximum(value, 0.0))) / (_PRIOR_RUNS + mine.sum())
+                (PRIOR_RUNS * prior + np.sum(np.maximum(value, 0.0))) / (PRIOR_RUNS + mine.sum())
             )
     strained, trace = start.strained_sd_g.copy(), start.trace_sd_k.copy()
     j = linear.by_parameter
@@ -89,8 +89,8 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
         rows = (problem.group == g) & has_mass & believed[:, 1]
         excess = state.weight[rows, 1] * solved.left[rows, STRAINED] ** 2
         excess += np.minimum(posterior[rows, STRAINED], state.spreads.strained_sd_g[g] ** 2)
-        total = _PRIOR_RUNS * STRAINED_SD_PRIOR_G**2 + excess.sum()
-        strained[g] = np.sqrt(total / (_PRIOR_RUNS + rows.sum()))
+        total = PRIOR_RUNS * STRAINED_SD_PRIOR_G**2 + excess.sum()
+        strained[g] = np.sqrt(total / (PRIOR_RUNS + rows.sum()))
         rows = (problem.group == g) & has_trace & believed[:, 0]
         observed = linear.observed[rows, :BINS]
         excess = state.weight[rows, 0, None] * solved.left[rows, :BINS] ** 2
@@ -101,13 +101,13 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
 
 
 def _component_scale(problem: Problem, solved: Solved) -> FloatArray:
-    """Maximisation step of the variance components, each held by a prior worth `_PRIOR_MEMBERS` effects."""
+    """Maximisation step of the variance components, each held by a prior worth `PRIOR_MEMBERS` effects."""
     random_effects = problem.random_effects
     square = (solved.effects - random_effects.prior_mean) ** 2 + np.diagonal(solved.covariance)
     count = np.bincount(random_effects.component)
     total = np.bincount(random_effects.component, weights=square / random_effects.prior_sd**2)
     learned = [parameter in _LEARNED for parameter, _ in random_effects.components]
-    prior = np.where(learned, _PRIOR_MEMBERS, _PHYSICAL_MEMBERS)
+    prior = np.where(learned, PRIOR_MEMBERS, _PHYSICAL_MEMBERS)
     return np.asarray(np.sqrt((prior + total) / (prior + count)))
 
 

@@ -8,7 +8,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 
 ROOMS = ("fitting", "physics")
-MODULES = ("arrays", "bench", "brewing", "errors", "names", "recipe", "runs", "target", "units")
+MODULES = ("arrays", "bench", "brewing", "errors", "names", "population", "recipe", "runs", "target", "units")
 
 
 @cache

@@ -108,6 +108,12 @@ def widen_indexes(connection: sa.Connection) -> None:
         connection.exec_driver_sql(f"CREATE INDEX {name} ON run ({', '.join(columns)})")
 
 
+def add_memory(connection: sa.Connection) -> None:
+    """Step 10: what benches say without their names, and what was learned of it."""
+    for table in (schema.bench_statistics, schema.statistics_shared, schema.learned_prior):
+        create_table(connection, table)
+
+
 STEPS: tuple[Step, ...] = (
     create_first,
     add_calibrations,
@@ -118,6 +124,7 @@ STEPS: tuple[Step, ...] = (
     add_steps,
     add_outbox,
     widen_indexes,
+    add_memory,
 )
 
 

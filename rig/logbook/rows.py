@@ -12,6 +12,7 @@ from rig.bench import Bench, parse_bench
 from rig.errors import LogbookError, NotFound
 from rig.logbook import schema
 from rig.logbook.records import record_from_row, run_from_record, trace_from_blobs
+from rig.population import Population
 from rig.runs import Run, Trace
 
 
@@ -30,6 +31,32 @@ def bench_of(connection: sa.Connection, bench_id: int) -> Bench:
         sa.select(schema.bench.c.name, schema.bench.c.toml).where(schema.bench.c.id == bench_id)
     ).one()
     return parse_bench(toml, f"the logbook's bench {name}")[0]
+
+
+NEW_BENCH = ""
+"""The name under which the prior of a bench that is new is kept."""
+
+
+def bench_and_population(connection: sa.Connection, bench_name: str) -> tuple[Bench, Population | None]:
+    """What is on a bench, and what was learned last as its prior or a new one's, by one statement.
+
+    Raises
+    ------
+    NotFound
+        There is no such bench.
+    """
+    bench, prior = schema.bench, schema.learned_prior
+    begins = prior.c.bench_name.in_((bench_name, NEW_BENCH))
+    query = sa.select(bench.c.toml, prior.c.population).join_from(bench, prior, begins, isouter=True)
+    row = connection.execute(
+        query.where(bench.c.name == bench_name).order_by(prior.c.bench_name.desc()).limit(1)
+    ).one_or_none()
+    if row is None:
+        return bench_of(
+            connection, bench_id_of(connection, bench_name)
+        ), None  # which says that there is none
+    found = parse_bench(row.toml, f"the logbook's bench {bench_name}")[0]
+    return found, None if row.population is None else Population.from_json(row.population)
 
 
 def run_row(connection: sa.Connection, bench_id: int, run: str, *, for_update: bool = False) -> sa.RowMapping:

@@ -218,6 +218,33 @@ fit_cache = sa.Table(
     sa.Column("cached_at", sa.Text, nullable=False),
 )
 
+bench_statistics = sa.Table(
+    "bench_statistics",
+    metadata,
+    sa.Column("bench_id", sa.ForeignKey("bench.id"), primary_key=True),
+    sa.Column("venue", sa.Text, nullable=False),
+    sa.Column("payload", sa.LargeBinary, nullable=False),
+    sa.Column("made_at", sa.Text, nullable=False),
+)
+"""What each bench's runs say of their effects, by kind and without names; `venue`: the id of its logbook."""
+
+statistics_shared = sa.Table(
+    "statistics_shared",
+    metadata,
+    sa.Column("venue", sa.Text, primary_key=True),
+    sa.Column("shared_at", sa.Text, nullable=False),
+)
+"""One row where other venues of the database are shown `bench_statistics`."""
+
+learned_prior = sa.Table(
+    "learned_prior",
+    metadata,
+    sa.Column("bench_name", sa.Text, primary_key=True),
+    sa.Column("population", sa.Text),
+    sa.Column("learned_at", sa.Text, nullable=False),
+)
+"""What the other benches know, as the prior of each bench; NULL where there is no other; under '' for a new one."""
+
 calibration = sa.Table(
     "calibration",
     metadata,

@@ -52,8 +52,17 @@ from rig.logbook.mended import still_standing
 from rig.logbook.migrations import STEPS, migrate, schema_number
 from rig.logbook.records import record_from_row, run_from_record, samples, trace_from_blobs
 from rig.logbook.restoring import finish_restoring
-from rig.logbook.rows import bench_id_of, bench_of, run_of, run_row, run_with_trace, traces_of
+from rig.logbook.rows import (
+    bench_and_population,
+    bench_id_of,
+    bench_of,
+    run_of,
+    run_row,
+    run_with_trace,
+    traces_of,
+)
 from rig.logbook.venues import settle_venue
+from rig.population import Population
 from rig.runs import Run, RunBook
 
 MOST_CACHED = 4
@@ -206,7 +215,7 @@ class Logbook:
             found = connection.execute(query).mappings().all()
             traces = traces_of(connection, chosen) if with_traces else None
             runs = tuple(run_of(row, traces) for row in found)
-            bench = bench_of(connection, bench_id)
+            bench, population = bench_and_population(connection, bench_name)
             findings = still_standing(
                 connection,
                 bench_id,
@@ -216,7 +225,12 @@ class Logbook:
             if any(v is not None for v in selection.values()):
                 names = {r.run for r in runs}
                 findings = tuple(f for f in findings if f.place.run is None or f.place.run in names)
-            return RunBook(bench, runs, findings)
+            return RunBook(bench, runs, findings, population=population)
+
+    def bench_to_fit(self, bench_name: str) -> tuple[Bench, Population | None]:
+        """What is on a bench, and what the others know as its prior; None where nothing was learned."""
+        with self._reading() as connection:
+            return bench_and_population(connection, bench_name)
 
     def run(self, bench_name: str, run: str) -> Run:
         """One run with its trace; NotFound names runs like it."""

@@ -64,12 +64,22 @@ _WRITES = {
         _KEPT_FOR_EVER,
     ),
     **dict.fromkeys(
-        ("finding", "fit_cache", "table_profile", "bench_file", "peer_bench", "peer_refused"),
+        (
+            *("finding", "fit_cache", "table_profile", "bench_file", "peer_bench", "peer_refused"),
+            *("bench_statistics", "learned_prior"),
+        ),
         _WORKED_OUT_ANEW,
     ),
-    **dict.fromkeys(("run_deleted", "bench_put_away"), Writes(Right.OWNER, None, Right.OWNER)),
+    **dict.fromkeys(
+        ("run_deleted", "bench_put_away", "statistics_shared"), Writes(Right.OWNER, None, Right.OWNER)
+    ),
 }
 """Tables that are written otherwise than by adding and correcting."""
+_LENT = {
+    "statistics_shared": "true",
+    "bench_statistics": "venue_id in (select s.venue_id from {at}.statistics_shared s)",
+}
+"""What is shown to whoever may see any venue of the database: who shares, and what the benches of those venues say."""
 
 
 def has_venues(connection: sa.Connection) -> bool:
@@ -163,6 +173,9 @@ def _protect(connection: sa.Connection, table: sa.Table) -> None:
     run(f"alter table {table.name} enable row level security")
     run(f"create policy sees on {table.name} for select using ({_mine(connection, Right.READER)})")
     run(f"grant select on {table.name} to {everybody[Right.READER]}")
+    if table.name in _LENT:
+        lent = _LENT[table.name].format(at=_schema(connection))
+        run(f"create policy lends on {table.name} for select using ({lent})")
     if writes.insert:
         mine = _mine(connection, writes.insert)
         run(f"create policy inserts on {table.name} for insert with check ({mine})")

@@ -11,7 +11,7 @@ COMMANDS = (
     "demo", "import", "ports", "record", "calibrate", "runs", "fit", "compare", "advise", "rehearse", "plan",
     "bench", "recipe", "brew", "steps", "glass", "foam", "report", "export", "dashboard", "doctor", "hear", "kit",
     "units", "rank", "shares", "logbook", "sync",
-    "units", "rank", "shares", "overview",
+    "units", "rank", "shares", "overview", "learn",
 )  # fmt: skip
 
 

@@ -156,5 +156,6 @@ def test_every_command_that_answers_was_asked() -> None:
         "units",
         "logbook",
         "sync",
+        "learn",
     }
     assert asked | others == {*COMMANDS, "guide"}

@@ -1,0 +1,221 @@
+"""Judge one memory: `python -m tests.judge.population --family lumped --seeds 901-902 --bars 8 --runs 6`.
+
+A made-up population: one common law, drawn anew for each seed, and bars whose laws are drawn around it. Every bar's
+bench is fitted; what they say, without names, becomes the prior of a new bar of the same population, which is judged
+with and without it: before its first run, and after a few runs of each set-up, on drinks it measured and on drinks it
+never did. A bar that lies as far to the other side as the population does to this one is judged too: there its own runs
+should win.
+
+A law is made of the family's own draws. Every draw is a normal quantile; `COMMON` of its variance is the population's.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtr
+
+import rig
+from rig.fitting.bench_fit import fit, prior_fit
+from rig.fitting.population import BenchStatistics, learn, statistics_of
+from rig.population import Population
+from tests.judge import lumped, scene, shells, zones
+from tests.judge.bench import Bench, bench_text, make_cases, sheet_rows
+from tests.judge.judge import Judged, arguments, judge_product, pool, seeds_of
+from tests.judge.scene import Scatter, World
+
+FAMILIES: dict[str, ModuleType] = {"shells": shells, "lumped": lumped, "zones": zones}
+COMMON = 0.7
+"""Share of the variance of every draw of a law that is the population's."""
+NEW, OTHER_SIDE = "new bar", "bar on the other side"
+FRESH = 800
+
+
+class Kindred:
+    """Chance that one bar shares with its population: as much of a NumPy generator as the families ask for."""
+
+    def __init__(
+        self, common: np.random.Generator, own: np.random.Generator, share: float, side: float
+    ) -> None:
+        self.common, self.own, self.share, self.side = common, own, share, side
+
+    def normal(self, middle: float = 0.0, sd: float = 1.0) -> float:
+        z = self.side * np.sqrt(self.share) * self.common.normal()
+        return float(middle + sd * (z + np.sqrt(1.0 - self.share) * self.own.normal()))
+
+    def uniform(self, low: float = 0.0, high: float = 1.0) -> float:
+        return float(low + (high - low) * ndtr(self.normal()))
+
+    def random(self) -> float:
+        """A coin is the population's: what is drawn after it must be the same thing at every bar."""
+        return float(self.common.random())
+
+    def choice(self, values: Sequence[float], p: Sequence[float] | None = None) -> float:
+        return float(self.common.choice(values, p=p))
+
+    def integers(self, low: int, high: int) -> int:
+        return int(self.own.integers(low, high))
+
+
+def world_of(family: str, seed: int, bar: int, side: float = 1.0) -> World:
+    """A bar's world in the population of this family and seed; `side` −1: as far off on the other side."""
+    module, number = FAMILIES[family], 1000 * seed + bar
+    own = module.draw(number)
+    chance = Kindred(
+        np.random.default_rng([seed, 1, *map(ord, family)]), np.random.default_rng([number, 2]), COMMON, side
+    )
+    labels = np.random.default_rng([number, *map(ord, family)])  # as `scene.draw_world` begins
+    vessels, ices = scene._vessels(labels), scene._ices(labels)
+    hidden = scene._ices(chance)  # type: ignore[arg-type]
+    laws = module.draw_laws(chance, vessels, ices)
+    u = chance.uniform
+    return replace(
+        own,
+        laws=laws,
+        ices={
+            name: replace(
+                ice,
+                film_pct=hidden[name].film_pct,
+                film_spread=hidden[name].film_spread,
+                brittleness=hidden[name].brittleness,
+            )
+            for name, ice in own.ices.items()
+        },
+        scatter=Scatter(
+            pace=u(0.06, 0.12),
+            strength=u(0.03, 0.08),
+            hands=u(0.15, 0.5),
+            pour=u(0.005, 0.015),
+            drink_temp_k=u(0.4, 1.2),
+            ice_mass=u(0.015, 0.05),
+            vessel_temp_k=u(0.3, 1.0),
+            room_temp_k=0.5,
+        ),
+    )
+
+
+def bench_of(world: World, runs: Sequence[int], each: int | None) -> Bench:
+    """A bar's bench; `each`: at most so many cases a kind, 0 for none."""
+    cases = make_cases(world, FRESH, each) if each != 0 else []
+    return Bench(world, bench_text(world), {n: sheet_rows(world, n) if n else [] for n in runs}, cases)
+
+
+def opened(bench: Bench, runs: int, population: Population | None) -> rig.RunBook:
+    """The bench as the product opens it, with so many runs a set-up."""
+    with TemporaryDirectory() as folder:
+        bench.write(Path(folder), runs)
+        return replace(rig.open_bench(folder), population=population)
+
+
+def told_by(family: str, seed: int, bar: int, runs: int) -> BenchStatistics:
+    """What a bar of the population hands on."""
+    found = statistics_of(fit(opened(bench_of(world_of(family, seed, bar), [runs], 0), runs, None)))
+    return BenchStatistics.from_bytes(found.to_bytes())
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A call, by which bar it was asked, and whether with the memory."""
+
+    bar: str
+    memory: bool
+    call: Judged
+
+
+def asked(
+    family: str, seed: int, bar: int, side: float, population: Population, runs: int, each: int
+) -> list[Asked]:
+    """A bar's calls before its first run and after `runs` a set-up, with and without the memory."""
+    bench = bench_of(world_of(family, seed, bar, side), (0, runs), each)
+    out = []
+    for count in (0, runs):
+        for memory in (None, population):
+            book = opened(bench, count, memory)
+            made: Any = fit(book) if count else prior_fit(book)
+            out += [
+                Asked(
+                    NEW if side > 0 else OTHER_SIDE, memory is not None, judge_product(made, case, count, 0)
+                )
+                for case in bench.cases
+                if case.kind != "pair"
+            ]
+    return out
+
+
+def judge(
+    family: str, seeds: Sequence[int], bars: int, new: int, runs: int, each: int, executor: Executor
+) -> list[Asked]:
+    """All calls of all populations."""
+    told = {s: [executor.submit(told_by, family, s, b, runs) for b in range(bars)] for s in seeds}
+    calls = []
+    for s in seeds:
+        found = learn([f.result() for f in told[s]], [f"bar {b}" for b in range(bars)])
+        prior = found.prior_for("a new bar")
+        assert prior is not None
+        for n in range(new):
+            calls += [
+                executor.submit(asked, family, s, bars + n, side, prior, runs, each) for side in (1.0, -1.0)
+            ]
+    return [one for future in calls for one in future.result()]
+
+
+def table(calls: Sequence[Asked]) -> list[str]:
+    """A line for each bar, kind of question and number of runs: without the memory → with it."""
+    lines = [
+        "| bar | question | runs a set-up | calls | score without → with | difference ± standard error "
+        "| odds said − true without → with |",
+        "| --- " * 7 + "|",
+    ]
+    for bar in (NEW, OTHER_SIDE):
+        for kind in ("measured", "drink"):
+            for runs in sorted({a.call.runs for a in calls}):
+                mine = [a for a in calls if (a.bar, a.call.kind, a.call.runs) == (bar, kind, runs)]
+                if not mine:
+                    continue
+                off, on = ([a.call for a in mine if a.memory is m] for m in (False, True))
+                gain = np.array([b.score - a.score for a, b in zip(off, on, strict=True)])
+                score = [np.mean([j.score for j in side]) for side in (off, on)]
+                said = [np.mean([j.odds_said - j.odds_true for j in side]) for side in (off, on)]
+                error = gain.std(ddof=1) / np.sqrt(gain.size) if gain.size > 1 else np.nan
+                lines.append(
+                    f"| {bar} | {kind} | {runs} | {gain.size} | {score[0]:.3f} → {score[1]:.3f} "
+                    f"| {gain.mean():+.3f} ± {error:.3f} | {said[0]:+.2f} → {said[1]:+.2f} |"
+                )
+    return lines
+
+
+def main() -> None:
+    """Print the table."""
+    parser: argparse.ArgumentParser = arguments(__doc__)
+    parser.add_argument("--bars", type=int, default=30, help="that the memory is of")
+    parser.add_argument(
+        "--new", type=int, default=2, help="new bars a population, and as many on the other side"
+    )
+    parser.add_argument("--runs", type=int, default=6, help="runs a set-up, of every bar")
+    parser.add_argument("--each", type=int, default=4, help="questions a kind")
+    options = parser.parse_args()
+    with pool(options.workers) as executor:
+        for family in options.family:
+            calls = judge(
+                family,
+                seeds_of(options.seeds),
+                options.bars,
+                options.new,
+                options.runs,
+                options.each,
+                executor,
+            )
+            print(f"\n{family}, seeds {options.seeds}, {options.bars} bars of {options.runs} runs a set-up\n")
+            print("\n".join(table(calls)), flush=True)
+
+
+if __name__ == "__main__":
+    main()
