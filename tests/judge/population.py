@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import ModuleType
@@ -27,9 +27,10 @@ import rig
 from rig.fitting.bench_fit import fit, prior_fit
 from rig.fitting.population import BenchStatistics, learn, statistics_of
 from rig.population import Population
+from rig.work import Opening, workers_on
 from tests.judge import lumped, scene, shells, zones
 from tests.judge.bench import Bench, bench_text, make_cases, sheet_rows
-from tests.judge.judge import Judged, arguments, judge_product, pool, seeds_of
+from tests.judge.judge import Judged, arguments, in_turn, judge_product, seeds_of
 from tests.judge.scene import Scatter, World
 
 FAMILIES: dict[str, ModuleType] = {"shells": shells, "lumped": lumped, "zones": zones}
@@ -115,9 +116,9 @@ def opened(bench: Bench, runs: int, population: Population | None) -> rig.RunBoo
         return replace(rig.open_bench(folder), population=population)
 
 
-def told_by(family: str, seed: int, bar: int, runs: int) -> BenchStatistics:
-    """What a bar of the population hands on."""
-    found = statistics_of(fit(opened(bench_of(world_of(family, seed, bar), [runs], 0), runs, None)))
+def told_by(bar: tuple[str, int, int], runs: int) -> BenchStatistics:
+    """What a bar (family, seed, which) of the population hands on."""
+    found = statistics_of(fit(opened(bench_of(world_of(*bar), [runs], 0), runs, None)))
     return BenchStatistics.from_bytes(found.to_bytes())
 
 
@@ -130,11 +131,10 @@ class Asked:
     call: Judged
 
 
-def asked(
-    family: str, seed: int, bar: int, side: float, population: Population, runs: int, each: int
-) -> list[Asked]:
-    """A bar's calls before its first run and after `runs` a set-up, with and without the memory."""
-    bench = bench_of(world_of(family, seed, bar, side), (0, runs), each)
+def asked(bar: tuple[str, int, int, float], population: Population, runs: int, each: int) -> list[Asked]:
+    """The calls of a bar (family, seed, which, side) before its first run and after `runs` a set-up, with and without."""
+    *_, side = bar
+    bench = bench_of(world_of(*bar), (0, runs), each)
     out = []
     for count in (0, runs):
         for memory in (None, population):
@@ -151,20 +151,18 @@ def asked(
 
 
 def judge(
-    family: str, seeds: Sequence[int], bars: int, new: int, runs: int, each: int, executor: Executor
+    family: str, seeds: Sequence[int], bars: int, new: int, runs: int, each: int, opening: Opening
 ) -> list[Asked]:
     """All calls of all populations."""
-    told = {s: [executor.submit(told_by, family, s, b, runs) for b in range(bars)] for s in seeds}
     calls = []
     for s in seeds:
-        found = learn([f.result() for f in told[s]], [f"bar {b}" for b in range(bars)])
-        prior = found.prior_for("a new bar")
+        told = in_turn(opening, partial(told_by, runs=runs), [(family, s, b) for b in range(bars)])
+        prior = learn(told, [f"bar {b}" for b in range(bars)]).prior_for("a new bar")
         assert prior is not None
-        for n in range(new):
-            calls += [
-                executor.submit(asked, family, s, bars + n, side, prior, runs, each) for side in (1.0, -1.0)
-            ]
-    return [one for future in calls for one in future.result()]
+        judged = [(family, s, bars + n, side) for n in range(new) for side in (1.0, -1.0)]
+        of = in_turn(opening, partial(asked, population=prior, runs=runs, each=each), judged)
+        calls += [one for some in of for one in some]
+    return calls
 
 
 def table(calls: Sequence[Asked]) -> list[str]:
@@ -202,19 +200,18 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=6, help="runs a set-up, of every bar")
     parser.add_argument("--each", type=int, default=4, help="questions a kind")
     options = parser.parse_args()
-    with pool(options.workers) as executor:
-        for family in options.family:
-            calls = judge(
-                family,
-                seeds_of(options.seeds),
-                options.bars,
-                options.new,
-                options.runs,
-                options.each,
-                executor,
-            )
-            print(f"\n{family}, seeds {options.seeds}, {options.bars} bars of {options.runs} runs a set-up\n")
-            print("\n".join(table(calls)), flush=True)
+    for family in options.family:
+        calls = judge(
+            family,
+            seeds_of(options.seeds),
+            options.bars,
+            options.new,
+            options.runs,
+            options.each,
+            workers_on(options.on),
+        )
+        print(f"\n{family}, seeds {options.seeds}, {options.bars} bars of {options.runs} runs a set-up\n")
+        print("\n".join(table(calls)), flush=True)
 
 
 if __name__ == "__main__":
