@@ -116,6 +116,23 @@ def test_what_a_phones_browser_refuses_is_said_in_words(browser: Any, tmp_path: 
         phone.context.close()
 
 
+def test_the_screen_is_kept_awake_again_once_the_page_is_back_in_sight(browser: Any, tmp_path: Path) -> None:
+    """A browser lets go of the screen whenever its page is out of sight (W3C Screen Wake Lock, from memory)."""
+    says = "(words) => document.querySelector('#remote-can').innerText.includes(words)"
+    with Shared(tmp_path / "bar") as shared:
+        phone = _phone(browser, at(shared.others), shared.codes.get())
+        phone.tap("#remote-ready")
+        phone.wait_for_function(says, arg="The screen stays on.")
+        phone.evaluate("() => chillrigPhone.lock.release()")
+        phone.wait_for_function(says, arg="The screen may go dark until")
+        phone.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
+        phone.wait_for_function(says, arg="The screen stays on.")
+        assert phone.evaluate(
+            "() => chillrigPhone.lock instanceof WakeLockSentinel && !chillrigPhone.lock.released"
+        )
+        phone.context.close()
+
+
 def test_the_remote_says_what_the_cadence_does_to_the_stop_as_live_does(browser: Any, tmp_path: Path) -> None:
     """What screens are told of a drink that is heard and has no probe, shown by the remote's own script."""
     heard = LiveEstimate(
