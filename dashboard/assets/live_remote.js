@@ -14,6 +14,7 @@
     say(at("remote-word"), STANDS[told.phase] || word || told.asked || "");
     say(at("remote-big"), idle ? "" : big);
     say(at("remote-second"), idle ? ways(told) : second);
+    say(at("remote-cadence"), window.chillrigStage.cadence(told));
     at("remote-now").className = big === "STOP" ? "cue-stop" : word === "Get ready" ? "cue-ready" : "";
     fill(at("remote-acts"), [told.phase, may], () => (may ? acts(told.phase) : [make("p", { class: "quiet" },
       "This phone only watches. On the computer that records, open Live and let phones start and stop.")]));

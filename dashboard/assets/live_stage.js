@@ -131,6 +131,14 @@
     return [number_s(call.left_s), `left · ${moved}${call.by_clock ? " · by the clock" : ""}${odds}`, WORDS[call.word] || ""];
   }
 
+  const sentence = (words) => words[0].toUpperCase() + words.slice(1);
+
+  // What the cadence of the hand does to the stop, where the clock goes by it.
+  function cadence(told) {
+    const call = told.call || {};
+    return told.phase !== "done" && call.by_clock && call.cadence ? sentence(call.cadence) : "";
+  }
+
   function numbers(told) {
     const [big, second, word] = giant(told), call = told.call || {}, probe = told.trust || {}, landing = told.landing;
     say(at("live-big"), big);
@@ -138,8 +146,8 @@
     say(at("live-word"), word);
     say(at("live-asked"), word || landing ? "" : told.asked || "");
     say(at("live-goal"), ` · ${targetWords(told.target)}${told.simulated ? " · simulated devices" : ""}`);
-    const note = told.phase === "done" ? "" : call.by_clock ? call.cadence : call.note;
-    say(at("live-said"), [told.said, note].filter(Boolean).map((t) => t[0].toUpperCase() + t.slice(1)).join(". "));
+    const note = told.phase === "done" || call.by_clock ? "" : call.note;
+    say(at("live-said"), [told.said && sentence(told.said), note && sentence(note), cadence(told)].filter(Boolean).join(". "));
     say(at("live-why"), landing ? landing.why : "");
     doubt(told, probe, call);
     figures(told, probe, call);
@@ -185,5 +193,5 @@
       make("span", { class: "mark", "aria-hidden": "true" }, mark), make("span", {}, s.name), make("span", { class: "mass" }, mass));
   }
 
-  window.chillrigStage = { giant, idleBlock, numbers, stage, targetWords };
+  window.chillrigStage = { cadence, giant, idleBlock, numbers, stage, targetWords };
 })();

@@ -37,7 +37,10 @@
   function held(lock) {
     phone.lock = lock;
     phone.refused = "";
-    lock.addEventListener("release", () => { phone.lock = null; });
+    lock.addEventListener("release", () => {
+      phone.lock = null;
+      phone.changed();
+    });
     if (!phone.who.size) hold();
     phone.changed();
   }

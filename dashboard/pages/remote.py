@@ -21,6 +21,7 @@ def layout(here: Here) -> Any:
                     html.H1("Looking for the drink under way …", id="remote-word"),
                     html.P("", id="remote-big", className="live-big"),
                     html.P("", id="remote-second", className="live-second"),
+                    html.P("", id="remote-cadence", className="quiet"),
                 ],
                 id="remote-now",
                 role="status",

@@ -33,7 +33,8 @@ class Cadence:
         }
 
 
-_RAMP_S = 1.0
+RAMP_S = 1.0
+"""The first second of a motion, in which it builds up, says nothing of its cadence."""
 _LEAST_READINGS = 5
 
 
@@ -43,7 +44,7 @@ def cadence(run: Run, duration_s: float) -> Cadence | None:
     if trace is None or trace.cadence_hz is None:
         return None
     beat = np.isfinite(trace.cadence_hz) & (trace.cadence_hz > 0)
-    beat &= (trace.time_s >= _RAMP_S) & (trace.time_s <= duration_s)
+    beat &= (trace.time_s >= RAMP_S) & (trace.time_s <= duration_s)
     time, hz = trace.time_s[beat], trace.cadence_hz[beat]
     if hz.size < _LEAST_READINGS:
         return None

@@ -109,7 +109,7 @@ def expected(
     out[:, BEFORE] = inputs.drink_temp_c + parameters[:, P.OFFSET]
     held = held_back_g(nominal.held_back_g[rows], parameters)
     out[:, STRAINED] = nominal.drink_mass_g[rows] + course.added_g[-1] + late_water_g(parameters) - held
-    lag = LAG_MEDIAN_S * np.exp(np.clip(parameters[:, P.LAG], -3.0, 3.0))
+    lag = _lag_s(problem, parameters[:, P.LAG], rows)
     start = observed.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - parameters[:, P.OFFSET], course.temp_c[0])
     reading = lagged(course.time_s, course.temp_c, lag, start)
@@ -117,6 +117,15 @@ def expected(
         interpolated(course.time_s, reading, observed.bin_time_s[rows]) + parameters[:, P.OFFSET, None]
     )
     return out, course
+
+
+_NO_LAG_S = 1e-3
+
+
+def _lag_s(problem: Problem, log_lag: FloatArray, rows: np.ndarray) -> FloatArray:
+    """Time constant [s] of what reads each lane, (lanes,); none where a thermometer was read at rest."""
+    lag = LAG_MEDIAN_S * np.exp(np.clip(log_lag, -3.0, 3.0))
+    return np.where(problem.observations.at_rest[rows], 0.0, lag)
 
 
 def interpolated(nodes: FloatArray, values: FloatArray, times: FloatArray) -> FloatArray:
@@ -243,7 +252,7 @@ def _instrument_slopes(
     slopes = np.zeros((rows.size, OBSERVATIONS, len(P)))
     slopes[:, :BINS, P.LAG] = _lag_slope(problem, at, rows, time_s, temp_c, base)
     started = np.isfinite(problem.observations.probe_start_c[rows])
-    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG], -3.0, 3.0))
+    lag = np.maximum(_lag_s(problem, at[:, P.LAG], rows), _NO_LAG_S)
     fade = np.exp(-np.nan_to_num(problem.observations.bin_time_s[rows]) / lag[:, None])
     slopes[:, :BINS, P.OFFSET] = np.where(started[:, None], 1.0 - fade, 1.0)
     slopes[:, BEFORE, P.OFFSET] = 1.0
@@ -261,7 +270,7 @@ def _lag_slope(
     base: FloatArray,
 ) -> FloatArray:
     step = 0.05
-    lag = LAG_MEDIAN_S * np.exp(np.clip(at[:, P.LAG] + step, -3.0, 3.0))
+    lag = _lag_s(problem, at[:, P.LAG] + step, rows)
     start = problem.observations.probe_start_c[rows]
     start = np.where(np.isfinite(start), start - at[:, P.OFFSET], temp_c[0])
     reading = interpolated(time_s, lagged(time_s, temp_c, lag, start), problem.observations.bin_time_s[rows])

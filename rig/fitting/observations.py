@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.arrays import FloatArray
+from rig.arrays import BoolArray, FloatArray
 from rig.fitting.priors import TYPICAL_ROOM_C
 from rig.physics.melt import node_fractions
 from rig.runs import Run, Trace
@@ -30,6 +30,18 @@ class Observations:
     before_c: FloatArray
     bin_time_s: FloatArray
     bin_temp_c: FloatArray
+
+    @property
+    def at_rest(self) -> BoolArray:
+        """Runs that were read once they had come to rest and not in motion, (runs,).
+
+        A thermometer was waited for until it had settled: it does not lag.
+        """
+        first_s = np.where(np.isnan(self.bin_time_s), np.inf, self.bin_time_s).min(axis=1)
+        return np.asarray(first_s >= self.duration_s - _REST_WITHIN_S)
+
+
+_REST_WITHIN_S = 0.05
 
 
 def duration_of(run: Run) -> float | None:

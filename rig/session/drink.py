@@ -18,6 +18,7 @@ from rig.capture.to_run.calibrated import Heard
 from rig.capture.to_run.probe_doubted import PROBE_BELIEVED
 from rig.capture.to_run.weighing import Step, StepKind, WeighIn, accept
 from rig.session.probe import ProbeWatch
+from rig.session.strokes import Strokes
 from rig.session.way import Way, WeighedIn
 from rig.signals.moments import Rhythm, Source
 from rig.signals.probe_faults import ProbeFault
@@ -78,8 +79,9 @@ class Session:
     started_by: Source | None = None
     stopped_by: Source | None = None
     """Who told when the motion began and stopped; None while nobody has."""
-    rhythm: Rhythm | None = None
-    """Strokes a second by now, as heard or felt; None where nobody hears them."""
+    heard_rhythm: Rhythm | None = None
+    """Strokes a second by now, as a microphone or a phone hears or feels them; None where nobody does."""
+    _strokes: Strokes = field(default_factory=Strokes)
     _own: set[int] = field(default_factory=set)
     """Stamps of the orders given here."""
 
@@ -163,6 +165,11 @@ class Session:
             return self.watch.words
         cause = _CAUSES.get(state.ports[main[0]].state, "")
         return f"{doubt.words}: {cause}" if cause else doubt.words
+
+    @property
+    def rhythm(self) -> Rhythm | None:
+        """Strokes a second by now, as a device counts them, else as they are heard or felt; None where nobody does."""
+        return self._strokes.since(self._started_s) or self.heard_rhythm
 
     def believe(self) -> None:
         """A person says that the probe is right as it reads."""
@@ -306,7 +313,7 @@ class Session:
         """The motion begins, or began at a moment of the journal as was heard or felt: the clock runs from there."""
         again = self.started
         self._started_s, self.started_by = self._order_at(EventKind.START, at_s, by), by
-        self._advised_s, self.rhythm = 0.0, None
+        self._advised_s, self.heard_rhythm = 0.0, None
         self.said = ""
         if self.hands is not None and not again:
             self._put(0.0)
@@ -324,6 +331,7 @@ class Session:
         self._weigh_in = WeighIn(self.way.after)
 
     def _hear(self, moment: Moment) -> None:
+        self._strokes.hear(moment.time_s, moment.port, moment.samples)
         for sample in moment.samples:
             if not self.follower.is_main(moment.port, sample):
                 continue

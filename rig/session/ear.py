@@ -145,7 +145,7 @@ def give(session: Session, heard: HeardShake, start_s: float, stop_s: float) -> 
         return False
     elif session.started_by is Source.OPERATOR:
         session.begin(start_s, by)
-    session.rhythm = Rhythm(heard.cadence_hz, heard.cadence_std_hz)
+    session.heard_rhythm = Rhythm(heard.cadence_hz, heard.cadence_std_hz)
     if not heard.goes_on and session.stopped_by is not by:
         if session.started_by is by and session.started_s is not None:
             # the take's clock may have been set better since it gave the start: how long it lasted is its own

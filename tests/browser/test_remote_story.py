@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from dashboard.live.state_json import call_of
+from rig.advice.live import LiveEstimate, Word
 from rig.logbook.store import open_logbook
 from rig.runs import HEARD
 from tests.browser.conftest import axe_faults, opening, weigh_nothing
@@ -110,6 +113,44 @@ def test_what_a_phones_browser_refuses_is_said_in_words(browser: Any, tmp_path: 
         phone.wait_for_function(
             "() => /only for pages with a certificate/.test(document.querySelector('#remote-can').innerText)"
         )
+        phone.context.close()
+
+
+def test_the_screen_is_kept_awake_again_once_the_page_is_back_in_sight(browser: Any, tmp_path: Path) -> None:
+    """A browser lets go of the screen whenever its page is out of sight (W3C Screen Wake Lock, from memory)."""
+    says = "(words) => document.querySelector('#remote-can').innerText.includes(words)"
+    with Shared(tmp_path / "bar") as shared:
+        phone = _phone(browser, at(shared.others), shared.codes.get())
+        phone.tap("#remote-ready")
+        phone.wait_for_function(says, arg="The screen stays on.")
+        phone.evaluate("() => chillrigPhone.lock.release()")
+        phone.wait_for_function(says, arg="The screen may go dark until")
+        phone.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
+        phone.wait_for_function(says, arg="The screen stays on.")
+        assert phone.evaluate(
+            "() => chillrigPhone.lock instanceof WakeLockSentinel && !chillrigPhone.lock.released"
+        )
+        phone.context.close()
+
+
+def test_the_remote_says_what_the_cadence_does_to_the_stop_as_live_does(browser: Any, tmp_path: Path) -> None:
+    """What screens are told of a drink that is heard and has no probe, shown by the remote's own script."""
+    heard = LiveEstimate(
+        *(6.0, (1.0, 2.0, 3.0), (0.2, 0.25, 0.3), 12.0, 6.0, 0.3, 0.8, Word.KEEP_GOING, 0, "by the clock"),
+        cadence="quicker than usual (3.9 strokes a second, usually 3.4): stop 1.0 s earlier (±0.3 s)",
+        by_clock=True,
+    )
+    moving: Any = SimpleNamespace(moved_s=6.0, moving=True, expecting=None)
+    told = {"phase": "moving", "drink": "night shift", "moved_s": 6.0, "call": call_of([heard], moving, "")}
+    believed = {**told, "call": {**told["call"], "by_clock": False}}
+    with Shared(tmp_path / "bar") as shared:
+        phone = _phone(browser, at(shared.others), shared.codes.get())
+        shown = "(told) => { chillrigLive.remote(told); return document.querySelector('#remote-cadence').innerText; }"
+        said = phone.evaluate(shown, told)
+        assert said == "Quicker than usual (3.9 strokes a second, usually 3.4): stop 1.0 s earlier (±0.3 s)"
+        assert axe_faults(phone) == []
+        assert phone.evaluate(shown, believed) == ""
+        assert phone.evaluate(shown, {"phase": "moving", "drink": "", "call": {"word": "", "note": ""}}) == ""
         phone.context.close()
 
 

@@ -198,7 +198,7 @@ def test_what_is_heard_or_felt_starts_the_clock_and_stops_it_without_a_press(
     began_s = time.monotonic() - stop_s - 2.0
     shaken = round((stop_s - 0.5) * per_s)
     assert _streamed(hearing, sense, rows[:shaken], began_s, 100)["given"] is True
-    rhythm = room._live.session.rhythm
+    rhythm = room._live.session.heard_rhythm
     assert rhythm is not None and rhythm.cadence_hz == pytest.approx(3.8, rel=0.03)
     state = told(room)
     assert state["phase"] == "moving"

@@ -37,6 +37,7 @@ from tests.judge.scene import Charge, Course, charge_runs
 KITS: dict[Part, Kit] = {
     k.part: k for k in ladder(heard=True) if k.part in (Part.THERMOMETER, Part.EAR, Part.PROBE)
 }
+HEADS = {Part.THERMOMETER: "stopwatch", Part.EAR: "start, stop and cadence heard", Part.PROBE: "probe"}
 PRESSED_STD_S = 0.5
 """How far the seconds of a stopwatch are off that is pressed with wet hands."""
 USUAL_HZ, COUNTED_LOG_SD, SO_FAR_LOG_SD = 3.4, 0.01, 0.02
@@ -82,26 +83,23 @@ def off_s(part: Part) -> float:
     return PRESSED_STD_S if part is Part.THERMOMETER else float(np.hypot(kit.start_std_s, kit.stop_std_s))
 
 
-def landed(family: str, seed: int, runs: int, drinks: int) -> list[dict[Part, bool]]:
+def landed(
+    family: str, seed: int, runs: int, drinks: int, parts: Sequence[Part] = tuple(KITS)
+) -> list[dict[Part, bool]]:
     """Fresh drinks of a world's shaken cases, and whether each landed where each bar stopped it."""
     bench = kept_bench(family, seed, [], fresh=FRESH, each=CASES)
     cases = [c for c in bench.cases if c.kind == "measured" and c.plan.technique == "shake"]
-    fits = {part: rig.fit(book) for part, book in noted(bench, runs).items()}
+    fits = {part: rig.fit(book) for part, book in noted(bench, runs).items() if part in parts}
     return [drink for case in cases for drink in landed_in(case, fits, drinks)]
 
 
 def landed_in(case: Case, fits: Mapping[Part, Fit], drinks: int) -> list[dict[Part, bool]]:
     """Fresh drinks of one case."""
-    plan = case.plan
-    rng = plan.world.rng(case.number, 13)
-    charge = charge_runs(plan, drinks, rng)
-    longest_s = float(grid_s(plan.technique)[-1])
-    course = plan.world.laws.make(plan, charge, longest_s + 1.0, rng)
-    time_s, probe_c = probe_readings(plan, charge, course, rng)
+    charge, course, (time_s, probe_c), slip, count = made_fresh(case, drinks)
+    longest_s = float(grid_s(case.plan.technique)[-1])
     asked, target = Situation(**case.advise_kwargs), rig.Target(**case.target_kwargs)  # type: ignore[arg-type]
     calls = {part: live_call(fit, asked, target, reaction_s=REACTION_S) for part, fit in fits.items()}
-    slip, count = rng.normal(size=(2, drinks))
-    heard_hz = USUAL_HZ * charge.pace * np.exp(SO_FAR_LOG_SD * count)
+    heard_hz = USUAL_HZ * np.exp(heard_log_ratio(charge, count))
     stop_s = {part: np.empty(drinks) for part in fits}
     for n in range(drinks):
         for part, call in calls.items():
@@ -118,6 +116,22 @@ def landed_in(case: Case, fits: Mapping[Part, Fit], drinks: int) -> list[dict[Pa
     ]
 
 
+def made_fresh(case: Case, drinks: int) -> tuple[Charge, Course, tuple[Floats, Floats], Floats, Floats]:
+    """Fresh drinks of a case, what a probe shows of them, and slips (drinks,) of hand and count, standard normal."""
+    plan = case.plan
+    rng = plan.world.rng(case.number, 13)
+    charge = charge_runs(plan, drinks, rng)
+    course = plan.world.laws.make(plan, charge, float(grid_s(plan.technique)[-1]) + 1.0, rng)
+    shown = probe_readings(plan, charge, course, rng)
+    slip, count = rng.normal(size=(2, drinks))
+    return charge, course, shown, slip, count
+
+
+def heard_log_ratio(charge: Charge, count: Floats) -> Floats:
+    """Logarithm of each hand's cadence over the usual one, as it is heard under way, (drinks,)."""
+    return np.asarray(np.log(charge.pace) + SO_FAR_LOG_SD * count)
+
+
 def lands(case: Case, charge: Charge, course: Course, stop_s: Floats) -> BoolArray:
     """Whether each drink lies in the target when it is stopped then, (drinks,)."""
     added = course.at("added_g", stop_s, each=True) + course.at("late_g", stop_s, each=True)
@@ -126,23 +140,28 @@ def lands(case: Case, charge: Charge, course: Course, stop_s: Floats) -> BoolArr
     return np.asarray(cold & (dilution >= low) & (dilution <= high))
 
 
-def gains(drinks: Sequence[Mapping[Part, bool]]) -> tuple[float, float]:
-    """What hearing, and what a probe, lands more than the stopwatch does, as shares of all drinks."""
-    clock, ear, probe = (np.mean([d[p] for d in drinks]) for p in (Part.THERMOMETER, Part.EAR, Part.PROBE))
-    return float(ear - clock), float(probe - clock)
+def gain(drinks: Sequence[Mapping[Part, bool]], part: Part) -> tuple[float, float]:
+    """What a part lands more than the stopwatch, as a share of all drinks, and half a 95 % interval of that.
+
+    The same drinks are stopped by both, so that the difference is taken drink by drink.
+    """
+    more = np.array([float(d[part]) - float(d[Part.THERMOMETER]) for d in drinks])
+    return float(more.mean()), float(_Z95 * more.std() / np.sqrt(more.size))
 
 
-def table(by_family: Mapping[str, Sequence[Mapping[Part, bool]]]) -> str:
+_Z95 = 1.96
+
+
+def table(by_family: Mapping[str, Sequence[Mapping[Part, bool]]], parts: Sequence[Part] = tuple(KITS)) -> str:
     """How many land by each bar, family by family and in all."""
     all_of = {**by_family, "all": [d for drinks in by_family.values() for d in drinks]}
-    lines = [
-        "| family | drinks | stopwatch | start, stop and cadence heard | probe | hearing gains | a probe gains |",
-        "| --- " * 7 + "|",
-    ]
+    told = [part for part in parts if part is not Part.THERMOMETER]
+    heads = ["family", "drinks", *(HEADS[p] for p in parts), *(f"{HEADS[p]} gains" for p in told)]
+    lines = ["| " + " | ".join(heads) + " |", "| --- " * len(heads) + "|"]
     for family, drinks in all_of.items():
-        shares = " | ".join(f"{np.mean([d[p] for d in drinks]):.1%}" for p in KITS)
-        heard, probed = (f"{100.0 * gain:+.1f} points" for gain in gains(drinks))
-        lines.append(f"| {family} | {len(drinks)} | {shares} | {heard} | {probed} |")
+        shares = [f"{np.mean([d[p] for d in drinks]):.1%}" for p in parts]
+        more = ["{:+.1f} ± {:.1f} points".format(*(100.0 * x for x in gain(drinks, p))) for p in told]
+        lines.append("| " + " | ".join([family, str(len(drinks)), *shares, *more]) + " |")
     return "\n".join(lines)
 
 
@@ -153,12 +172,16 @@ def main() -> None:
     parser.add_argument("--seeds", default="241-242")
     parser.add_argument("--runs", type=int, default=RUNS, help="runs a set-up to learn from")
     parser.add_argument("--drinks", type=int, default=24, help="fresh drinks a case")
+    parser.add_argument(
+        "--without-probe", action="store_true", help="stopwatch and ear only: many more drinks"
+    )
     args = parser.parse_args()
+    parts = [p for p in KITS if p is not Part.PROBE or not args.without_probe]
     found: dict[str, list[dict[Part, bool]]] = {}
     for seed in seeds_of(args.seeds):
         for family in args.family:
-            found.setdefault(family, []).extend(landed(family, seed, args.runs, args.drinks))
-            print(f"up to {family} {seed}:\n{table(found)}\n", flush=True)
+            found.setdefault(family, []).extend(landed(family, seed, args.runs, args.drinks, parts))
+            print(f"up to {family} {seed}:\n{table(found, parts)}\n", flush=True)
 
 
 if __name__ == "__main__":

@@ -132,7 +132,7 @@ class Asked:
 
 
 def asked(bar: tuple[str, int, int, float], population: Population, runs: int, each: int) -> list[Asked]:
-    """The calls of a bar (family, seed, which, side) before its first run and after `runs` a set-up, with and without."""
+    """The calls of a bar (family, seed, which, side), with and without, before its first run and after so many."""
     *_, side = bar
     bench = bench_of(world_of(*bar), (0, runs), each)
     out = []

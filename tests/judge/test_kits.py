@@ -9,7 +9,7 @@ from rig.advice.kit_parts import Part
 from rig.fitting.cadence import usual_cadences
 from rig.runs import RunBook
 from tests.judge.bench import kept_bench
-from tests.judge.kits import COUNTED_LOG_SD, PRESSED_STD_S, USUAL_HZ, gains, noted, off_s
+from tests.judge.kits import COUNTED_LOG_SD, PRESSED_STD_S, USUAL_HZ, gain, noted, off_s
 
 RUNS = 3
 
@@ -49,4 +49,6 @@ def test_what_is_gained_is_counted_over_all_drinks() -> None:
         dict(zip((Part.THERMOMETER, Part.EAR, Part.PROBE), each, strict=True))
         for each in ((False, True, True), (True, True, True), (False, True, True), (True, False, False))
     ]
-    assert gains(landed) == (0.25, 0.25)
+    assert gain(landed, Part.EAR)[0] == gain(landed, Part.PROBE)[0] == 0.25
+    # differences of 1, 0, 1 and -1: their standard deviation is 0.829, over the root of four
+    assert gain(landed, Part.PROBE)[1] == pytest.approx(1.96 * 0.829 / 2.0, rel=1e-3)

@@ -110,7 +110,7 @@ class Clocked:
 
     started_s, started_by, stopped_by = 10.0, Source.SOUND, None
     ready_s = 5.0
-    rhythm: Rhythm | None = None
+    heard_rhythm: Rhythm | None = None
 
 
 def test_what_is_heard_of_the_shake_under_way_reaches_the_advisors_words(helps: LiveCall) -> None:
@@ -118,7 +118,7 @@ def test_what_is_heard_of_the_shake_under_way_reaches_the_advisors_words(helps: 
     start, now = Moment(10.0, 0.1, Source.SOUND), Moment(14.0, 0.1, Source.SOUND)
     quick = USUAL_HZ * 1.15
     assert give(cast(Session, drink), HeardShake(start, now, quick, 0.02, 0.05, goes_on=True), 10.0, 14.0)
-    said = LiveAdvisor(helps)(4.0, None, drink.rhythm)
+    said = LiveAdvisor(helps)(4.0, None, drink.heard_rhythm)
     assert isinstance(said, StopWords)
     assert said.note.startswith("quicker than usual (3.9 strokes a second, usually 3.4): stop ")
     assert "by the clock and the cadence of the hand" in said.note
