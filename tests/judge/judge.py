@@ -150,28 +150,32 @@ def judge_spreadsheet(bench: Bench, case: Case, runs: int, own: Rows) -> Judged:
     return judged(case, runs, len(own), SPREADSHEET, call.duration_s, call.odds, temp, dilution)
 
 
-def fit_with(bench: Bench, runs: int, own: Rows) -> Any:
-    """Write the bench with further runs, open it and fit it."""
+def fit_with(bench: Bench, runs: int, own: Rows, before: Any = None) -> Any:
+    """Write the bench with further runs, open it and fit it; from the fit before, as a logbook does."""
     with tempfile.TemporaryDirectory() as folder:
         bench.write(Path(folder), runs, own)
-        return rig.fit(rig.open_bench(folder))
+        return rig.fit(rig.open_bench(folder), warm=before)
 
 
-def judge_world(bench: Bench, runs: int, kinds: Sequence[str] = KINDS) -> list[Judged]:
-    """All calls of one world before any run of one's own; the spreadsheet's where it can answer."""
+def judge_world(bench: Bench, runs: int, kinds: Sequence[str] = KINDS) -> tuple[list[Judged], Any]:
+    """All calls of one world before any run of one's own; the spreadsheet's where it can answer; and the fit."""
     fit = fit_with(bench, runs, [])
     cases = [case for case in bench.cases if case.kind in kinds]
     calls = [judge_product(fit, case, runs, 0) for case in cases]
-    return calls + [judge_spreadsheet(bench, case, runs, []) for case in cases if case.kind == "measured"]
+    sheet = [judge_spreadsheet(bench, case, runs, []) for case in cases if case.kind == "measured"]
+    return calls + sheet, fit
 
 
-def judge_after(bench: Bench, case: Case, runs: int, called_s: float, after: Sequence[int]) -> list[Judged]:
-    """Make the drink at the called duration, fit again, ask again; so often as `after` says."""
+def judge_after(
+    bench: Bench, case: Case, runs: int, called_s: float, after: Sequence[int], fit: Any
+) -> list[Judged]:
+    """Make the drink at the called duration, fit again from the fit before, ask again; so often as `after` says."""
     out: list[Judged] = []
     own: Rows = []
     for nth in range(max(after)):
         own += bench.made_at(case, np.array([called_s]), nth)
-        again = judge_product(fit_with(bench, runs, own), case, runs, nth + 1)
+        fit = fit_with(bench, runs, own, fit)
+        again = judge_product(fit, case, runs, nth + 1)
         called_s = again.called_s
         if nth + 1 in after:
             out.append(again)
@@ -289,13 +293,15 @@ def judge(
     made = [executor.submit(kept_bench, *world, runs) for world in worlds]
     benches = {world: future.result() for world, future in zip(worlds, made, strict=True)}
     asked = [executor.submit(judge_world, benches[world], n, kinds) for world in worlds for n in runs]
-    calls = [j for future in asked for j in future.result()]
-    chains = []
-    for j in calls:
-        if max(after) > 0 and j.kind != "measured":
-            bench = benches[j.family, j.seed]
-            case = next(case for case in bench.cases if case.number == j.number)
-            chains.append(executor.submit(judge_after, bench, case, j.runs, j.called_s, after))
+    calls, chains = [], []
+    for future in asked:
+        found, fit = future.result()
+        calls += found
+        for j in found:
+            if max(after) > 0 and j.kind != "measured":
+                bench = benches[j.family, j.seed]
+                case = next(case for case in bench.cases if case.number == j.number)
+                chains.append(executor.submit(judge_after, bench, case, j.runs, j.called_s, after, fit))
     wanted = [j for j in calls if j.kind == "measured" or 0 in after]
     return wanted + [j for future in chains for j in future.result()]
 
