@@ -124,7 +124,8 @@ def effect_sd(fit: Fit, listed: Sequence[tuple[Key, float]]) -> FloatArray:
     """Standard deviation of effects before any run of their own, (effects,): as the fit learned it of their kind."""
     random_effects = fit.random_effects
     scale = dict(zip(random_effects.components, fit.posterior.spreads.component_scale, strict=True))
-    return np.array([sd * scale.get((key[0], key[1]), 1.0) for key, sd in listed])
+    own = np.array([sd * scale.get((key[0], key[1]), 1.0) for key, sd in listed])
+    return np.asarray(fit.posterior.effect_scale * own)
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:
