@@ -154,6 +154,7 @@ def prior_fit(book: RunBook) -> Fit:
         **dict.fromkeys(_BY_RUN, none),
         weight=np.zeros((0, 2)),
         leave_one_out=LeaveOneOut(none, none, none, none, none),
+        effect_scale=1.0,
         iterations=0,
         converged=True,
     )

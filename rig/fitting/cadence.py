@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from rig.arrays import FloatArray
 from rig.runs import HEARD_HZ, Run
 
 
@@ -40,14 +41,10 @@ _LEAST_READINGS = 5
 
 def cadence(run: Run, duration_s: float) -> Cadence | None:
     """The rhythm of a run from its trace, without the first second; None where none was recorded."""
-    trace = run.trace
-    if trace is None or trace.cadence_hz is None:
+    strokes = _strokes(run, duration_s)
+    if strokes is None:
         return None
-    beat = np.isfinite(trace.cadence_hz) & (trace.cadence_hz > 0)
-    beat &= (trace.time_s >= RAMP_S) & (trace.time_s <= duration_s)
-    time, hz = trace.time_s[beat], trace.cadence_hz[beat]
-    if hz.size < _LEAST_READINGS:
-        return None
+    time, hz = strokes
     slope, level = np.polyfit(time, hz, 1)
     mean = float(hz.mean())
     start, end = level + slope * time[0], level + slope * time[-1]
@@ -55,11 +52,22 @@ def cadence(run: Run, duration_s: float) -> Cadence | None:
     return Cadence(run.run, mean, within, float(end / start) - 1.0)
 
 
+def _strokes(run: Run, duration_s: float) -> tuple[FloatArray, FloatArray] | None:
+    """Times [s] and strokes a second after the first second, (readings,) each; None where there are hardly any."""
+    trace = run.trace
+    if trace is None or trace.cadence_hz is None:
+        return None
+    beat = np.isfinite(trace.cadence_hz) & (trace.cadence_hz > 0)
+    beat &= (trace.time_s >= RAMP_S) & (trace.time_s <= duration_s)
+    time, hz = trace.time_s[beat], trace.cadence_hz[beat]
+    return None if hz.size < _LEAST_READINGS else (time, hz)
+
+
 def mean_cadence_hz(run: Run) -> float | None:
     """Strokes a second of a run, as its trace has it or as it was heard; None where nobody knows."""
-    found = cadence(run, run.duration_s) if run.duration_s else None
-    if found is not None:
-        return found.mean_hz
+    strokes = _strokes(run, run.duration_s) if run.duration_s else None
+    if strokes is not None:
+        return float(strokes[1].mean())
     try:
         heard = float(run.extra[HEARD_HZ])
     except (KeyError, ValueError):

@@ -59,6 +59,7 @@ def leave_one_out(
     residual: FloatArray,
     observed: BoolArray,
     strained: int,
+    effect_scale: float = 1.0,
 ) -> LeaveOneOut:
     """Predict each run from all others.
 
@@ -75,11 +76,13 @@ def leave_one_out(
         (runs, obs).
     strained
         Column of the strained mass; the trace's readings are the first `BINS`.
+    effect_scale
+        What the effects' standard deviations are multiplied by in a prediction.
     """
     # with Q the shared and M the marginal covariance, taking the run out gives M(M − Q)⁻¹r and M(M − Q)⁻¹Q
     downdate = np.matmul(marginal, np.linalg.inv(marginal - shared))
     predicted = np.matmul(downdate, residual[..., None])[..., 0]
-    variance = unweighted + np.matmul(downdate, shared)
+    variance = unweighted + effect_scale**2 * np.matmul(downdate, shared)
     row = np.arange(len(residual))
     last = BINS - 1 - np.argmax(observed[:, BINS - 1 :: -1], axis=1)
     has_trace, has_mass = observed[:, :BINS].any(axis=1), observed[:, strained]

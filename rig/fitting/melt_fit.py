@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
+from rig.fitting.leave_group_out import effect_scale
 from rig.fitting.leave_one_out import LeaveOneOut, leave_one_out
 from rig.fitting.linear_solve import (
     Solved,
@@ -69,7 +70,8 @@ class MeltPosterior:
     `end_temp_c`, `end_added_g` (runs,): the run's own fitted state at its end; `strained_residual_g`,
     `strained_z` (runs,): measured less expected, before the run's own departures, plainly and in units of
     its predictive spread; `trace_z` (runs,): root mean square of the trace's standardised residuals;
-    `weight` (runs, 2): robust weight of trace and strained mass; `leave_one_out`: each run against all others.
+    `weight` (runs, 2): robust weight of trace and strained mass; `leave_one_out`: each run against all others;
+    `effect_scale`: what set-ups left out say of the effects' standard deviations, already in `covariance`.
     """
 
     random_effects: RandomEffects
@@ -89,6 +91,7 @@ class MeltPosterior:
     trace_z: FloatArray
     weight: FloatArray
     leave_one_out: LeaveOneOut
+    effect_scale: float
     iterations: int
     converged: bool
 
@@ -249,6 +252,7 @@ def _posterior(
     warmer = np.sum(basis * misfit[:, MODES:], axis=1)
     count = linear.observed[:, :BINS].sum(axis=1)
     square = (np.where(linear.observed, solved.rest / sd, 0.0)[:, :BINS] ** 2).sum(axis=1)
+    scale = effect_scale(problem.random_effects, design, linear.by_effect, solved, linear.observed, STRAINED)
     without = leave_one_out(
         solved.shared,
         solved.marginal,
@@ -256,11 +260,12 @@ def _posterior(
         solved.rest,
         linear.observed,
         STRAINED,
+        scale,
     )
     return MeltPosterior(
         random_effects=problem.random_effects,
         effects=state.effects,
-        covariance=solved.covariance,
+        covariance=scale**2 * solved.covariance,
         spreads=state.spreads,
         departures=state.departures,
         departure_sd=np.sqrt(solved.departure_variance),
@@ -277,6 +282,7 @@ def _posterior(
         trace_z=np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan),
         weight=state.weight,
         leave_one_out=without,
+        effect_scale=scale,
         iterations=iterations,
         converged=converged,
     )

@@ -81,7 +81,9 @@ def statistics_of(fit: Fit) -> BenchStatistics:
     sd_of = dict(zip(published.keys, published.prior_sd, strict=True))
     kinds = [kind_of(fit.bench, key) for key in effects.keys]
     prior = 1.0 / (effects.prior_sd * post.spreads.component_scale[effects.component]) ** 2
-    precision = np.linalg.inv(post.covariance)
+    precision = post.effect_scale**2 * np.linalg.inv(
+        post.covariance
+    )  # what set-ups left out say is no information
     information = precision - np.diag(prior)
     score = precision @ post.effects - prior * effects.prior_mean
     mine = [k for k, kind in enumerate(kinds) if kind is not None]

@@ -130,9 +130,8 @@ def effects_before(fit: Fit, listed: Sequence[tuple[Key, float]]) -> tuple[Float
     random_effects = fit.random_effects
     scale = dict(zip(random_effects.components, fit.posterior.spreads.component_scale, strict=True))
     mean, sd = effect_priors(fit.bench, listed, fit.book.population)
-    return mean, np.array(
-        [s * scale.get((key[0], key[1]), 1.0) for (key, _), s in zip(listed, sd, strict=True)]
-    )
+    own = [s * scale.get((key[0], key[1]), 1.0) for (key, _), s in zip(listed, sd, strict=True)]
+    return mean, np.asarray(fit.posterior.effect_scale * np.array(own))
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:

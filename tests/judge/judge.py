@@ -150,28 +150,32 @@ def judge_spreadsheet(bench: Bench, case: Case, runs: int, own: Rows) -> Judged:
     return judged(case, runs, len(own), SPREADSHEET, call.duration_s, call.odds, temp, dilution)
 
 
-def fit_with(bench: Bench, runs: int, own: Rows) -> Any:
-    """Write the bench with further runs, open it and fit it."""
+def fit_with(bench: Bench, runs: int, own: Rows, before: Any = None) -> Any:
+    """Write the bench with further runs, open it and fit it; from the fit before, as a logbook does."""
     with tempfile.TemporaryDirectory() as folder:
         bench.write(Path(folder), runs, own)
-        return rig.fit(rig.open_bench(folder))
+        return rig.fit(rig.open_bench(folder), warm=before)
 
 
-def judge_world(bench: Bench, runs: int, kinds: Sequence[str] = KINDS) -> list[Judged]:
-    """All calls of one world before any run of one's own; the spreadsheet's where it can answer."""
+def judge_world(bench: Bench, runs: int, kinds: Sequence[str] = KINDS) -> tuple[list[Judged], Any]:
+    """All calls of one world before any run of one's own; the spreadsheet's where it can answer; and the fit."""
     fit = fit_with(bench, runs, [])
     cases = [case for case in bench.cases if case.kind in kinds]
     calls = [judge_product(fit, case, runs, 0) for case in cases]
-    return calls + [judge_spreadsheet(bench, case, runs, []) for case in cases if case.kind == "measured"]
+    sheet = [judge_spreadsheet(bench, case, runs, []) for case in cases if case.kind == "measured"]
+    return calls + sheet, fit
 
 
-def judge_after(bench: Bench, case: Case, runs: int, called_s: float, after: Sequence[int]) -> list[Judged]:
-    """Make the drink at the called duration, fit again, ask again; so often as `after` says."""
+def judge_after(
+    bench: Bench, case: Case, runs: int, called_s: float, after: Sequence[int], fit: Any
+) -> list[Judged]:
+    """Make the drink at the called duration, fit again from the fit before, ask again; so often as `after` says."""
     out: list[Judged] = []
     own: Rows = []
     for nth in range(max(after)):
         own += bench.made_at(case, np.array([called_s]), nth)
-        again = judge_product(fit_with(bench, runs, own), case, runs, nth + 1)
+        fit = fit_with(bench, runs, own, fit)
+        again = judge_product(fit, case, runs, nth + 1)
         called_s = again.called_s
         if nth + 1 in after:
             out.append(again)
@@ -290,17 +294,19 @@ def make_world(world: World, runs: Sequence[int]) -> None:
     kept_bench(*world, runs)
 
 
-def judge_kept_world(question: tuple[str, int, int], kinds: Sequence[str]) -> list[Judged]:
-    """All calls of a kept world (family, seed) with so many runs a set-up."""
+def judge_kept_world(
+    question: tuple[str, int, int], kinds: Sequence[str], after: Sequence[int]
+) -> list[Judged]:
+    """All calls of a kept world (family, seed) with so many runs a set-up, and those after runs of one's own."""
     *world, runs = question
-    return judge_world(kept_bench(*world, [runs]), runs, kinds)
-
-
-def judge_kept_after(before: Judged, after: Sequence[int]) -> list[Judged]:
-    """What is called once the drink of this call has been made, in its kept world."""
-    bench = kept_bench(before.family, before.seed, [before.runs])
-    case = next(case for case in bench.cases if case.number == before.number)
-    return judge_after(bench, case, before.runs, before.called_s, after)
+    bench = kept_bench(*world, [runs])
+    found, fit = judge_world(bench, runs, kinds)
+    calls = [j for j in found if j.kind == "measured" or 0 in after]
+    for j in found if max(after) > 0 else ():
+        if j.kind != "measured":
+            case = next(case for case in bench.cases if case.number == j.number)
+            calls += judge_after(bench, case, runs, j.called_s, after, fit)
+    return calls
 
 
 def judge(
@@ -313,11 +319,8 @@ def judge(
     """All calls of all worlds, with so many runs a set-up."""
     in_turn(opening, partial(make_world, runs=runs), worlds)
     asked = [(*world, n) for world in worlds for n in runs]
-    calls = [j for of in in_turn(opening, partial(judge_kept_world, kinds=kinds), asked) for j in of]
-    again = [j for j in calls if j.kind != "measured"] if max(after) > 0 else []
-    chains = in_turn(opening, partial(judge_kept_after, after=after), again)
-    wanted = [j for j in calls if j.kind == "measured" or 0 in after]
-    return wanted + [j for of in chains for j in of]
+    work = partial(judge_kept_world, kinds=kinds, after=after)
+    return [j for of in in_turn(opening, work, asked) for j in of]
 
 
 def arguments(description: str | None) -> argparse.ArgumentParser:

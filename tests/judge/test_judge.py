@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rig.fitting.result import Fit
 from tests.judge.bench import Bench, kept_bench
 from tests.judge.judge import PRODUCT, SPREADSHEET, Judged, judge_after, judge_world
 
@@ -23,8 +24,13 @@ def bench(request: pytest.FixtureRequest) -> Bench:
 
 
 @pytest.fixture(scope="module")
-def calls(bench: Bench) -> list[Judged]:
+def asked(bench: Bench) -> tuple[list[Judged], Fit]:
     return judge_world(bench, WORLDS[bench.world.family][1])
+
+
+@pytest.fixture(scope="module")
+def calls(asked: tuple[list[Judged], Fit]) -> list[Judged]:
+    return asked[0]
 
 
 def scores(calls: list[Judged], kind: str, by: str = PRODUCT) -> list[float]:
@@ -57,10 +63,11 @@ def test_bands_and_odds_are_not_far_from_what_happens(calls: list[Judged]) -> No
     assert abs(np.mean([j.odds_said - j.odds_true for j in mine])) < 0.22
 
 
-def test_a_run_of_ones_own_is_heard(bench: Bench, calls: list[Judged]) -> None:
+def test_a_run_of_ones_own_is_heard(bench: Bench, asked: tuple[list[Judged], Fit]) -> None:
     """After a run at the called time the set-up counts as measured, and the call is not off by everything."""
+    calls, fit = asked
     before = next(j for j in calls if j.kind == "drink")
     case = next(c for c in bench.cases if c.number == before.number)
-    after = judge_after(bench, case, before.runs, before.called_s, [1])
+    after = judge_after(bench, case, before.runs, before.called_s, [1], fit)
     assert [j.after for j in after] == [1]
     assert after[0].score >= 0.4
