@@ -10,7 +10,7 @@ from queue import LifoQueue
 from threading import Condition, Lock, Thread
 
 from dashboard.service import BenchView
-from rig.advice.ahead import DrinkAhead, work_ahead
+from rig.advice.call.ahead import DrinkAhead, work_ahead
 from rig.errors import RigError
 from rig.fitting.situation import Situation
 

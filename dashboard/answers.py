@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboard.questions.call import CallQuestion
 from dashboard.service import BenchView
-from rig.advice.call import Advice, advice_on, completed
+from rig.advice.call.call import Advice, advice_on, completed
 
 
 def make_call(view: BenchView, asked: CallQuestion) -> Advice:

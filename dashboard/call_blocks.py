@@ -8,10 +8,10 @@ from dash import html
 
 from dashboard import wording
 from dashboard.controls import figure
-from rig.advice.ahead import ALIKE_OF_WINDOW, ALIKE_S, Foretold
-from rig.advice.call import Advice
-from rig.advice.compare_words import true_minus
-from rig.advice.levers import SURE
+from rig.advice.call.ahead import ALIKE_OF_WINDOW, ALIKE_S, Foretold
+from rig.advice.call.call import Advice
+from rig.advice.call.levers import SURE
+from rig.answer_units import true_minus
 from rig.report import wording as words
 from rig.report.figures import landing_figure
 from rig.report.look import DARK, LIGHT

@@ -6,9 +6,9 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
 
 from dashboard.service import BenchView, Service
-from rig.advice.call import Advice
-from rig.advice.call_log import AskedFrom, call_of_advice, keep, keep_live
-from rig.advice.live import LiveCall
+from rig.advice.call.call import Advice
+from rig.advice.check.call_log import AskedFrom, call_of_advice, keep, keep_live
+from rig.advice.live.live import LiveCall
 from rig.fitting.result import Fit
 
 

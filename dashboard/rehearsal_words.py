@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dashboard import wording
 from dashboard.figures.rehearsal import CHARTED
-from rig.advice.by_feel import ByFeel
-from rig.advice.compare_words import true_minus
-from rig.advice.control_chart import SETTLED_RUNS, ControlChart
-from rig.advice.hit_rate import HitRate
-from rig.advice.odds import Result
-from rig.advice.rehearsal import Practice
-from rig.advice.rehearsal_trend import Drift, Steadiness
-from rig.advice.rehearsal_words import FALSE_ALARMS, more_of_hundred
+from rig.advice.call.odds import Result
+from rig.advice.evidence.hit_rate import HitRate
+from rig.advice.rehearsal.by_feel import ByFeel
+from rig.advice.rehearsal.control_chart import SETTLED_RUNS, ControlChart
+from rig.advice.rehearsal.rehearsal import Practice
+from rig.advice.rehearsal.trend import Drift, Steadiness
+from rig.advice.rehearsal.words import FALSE_ALARMS, more_of_hundred
+from rig.answer_units import true_minus
 from rig.report.wording import percent, target_words
 
 RUN_HEADS = ("Run", "Session", "Lasted", "In the glass", "Dilution", "Landed", "What went wrong")

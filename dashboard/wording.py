@@ -6,9 +6,9 @@ from datetime import datetime
 
 import numpy as np
 
-from rig.advice.call import Advice
-from rig.advice.compare_result import Comparison, Contrast, Quantity
-from rig.advice.statistics import Verdict as Judged
+from rig.advice.call.call import Advice
+from rig.advice.compare.result import Comparison, Contrast, Quantity
+from rig.advice.evidence.statistics import Verdict as Judged
 from rig.arrays import FloatArray
 from rig.fitting.result import Verdict
 

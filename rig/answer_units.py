@@ -206,3 +206,8 @@ def answer_units(said: str) -> AnswerUnits:
         mass=chosen.get("mass", "g"),
         volume=chosen.get("volume", "ml"),
     )
+
+
+def true_minus(text: str) -> str:
+    """A text for people, with a minus sign before its negative numbers where it had a hyphen."""
+    return re.sub(r"(?<![^\s(\[:,;±≤≥<>=])-(?=\d)", "−", text)

@@ -62,7 +62,7 @@ def test_importing_the_packages_opens_nothing() -> None:
         "opened = []\n"
         "sys.addaudithook(lambda e, a: opened.append((e, str(a[0]))) if e == 'socket.connect' "
         "or (e == 'open' and a[1] and set(str(a[1])) & set('wax+')) else None)\n"
-        "import rig, rig.cli, rig.fitting.bench_fit, rig.advice.call, dashboard.app\n"
+        "import rig, rig.cli, rig.fitting.bench_fit, rig.advice.call.call, dashboard.app\n"
         "opened = [o for o in opened if '__pycache__' not in o[1] and not o[1].startswith('/dev/null')]\n"
         "assert not opened, opened\n"
         "assert threading.active_count() == 1, threading.enumerate()\n"

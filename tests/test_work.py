@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 from distributed import Client, LocalCluster, Scheduler
 
-from rig.advice.bench_checks import check_one
-from rig.advice.self_check import check_own_runs
+from rig.advice.check.bench_checks import check_one
+from rig.advice.check.self_check import check_own_runs
 from rig.answer_units import LAB_UNITS
 from rig.errors import NotFound, RigError
 from rig.fitting.kept_fit import fit_from_bytes

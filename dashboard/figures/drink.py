@@ -10,7 +10,7 @@ from plotly.subplots import make_subplots
 
 from dashboard.questions.glass import InGlass
 from dashboard.questions.texture import Foamed
-from rig.advice.recipe_work import Properties
+from rig.advice.recipe.recipe_work import Properties
 from rig.arrays import FloatArray
 from rig.physics.cooling import Rested
 from rig.physics.cup import GlassState

@@ -10,9 +10,9 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from rig.advice.control_chart import ControlChart
-from rig.advice.odds import Result
-from rig.advice.rehearsal_parts import Spread
+from rig.advice.call.odds import Result
+from rig.advice.rehearsal.control_chart import ControlChart
+from rig.advice.rehearsal.parts import Spread
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.report.courses import RunCourse

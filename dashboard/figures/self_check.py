@@ -10,9 +10,9 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 from scipy.stats import norm
 
-from rig.advice.reliability import Reliability
-from rig.advice.residual_bias import Observation
-from rig.advice.self_check import BAND, SelfCheck
+from rig.advice.check.reliability import Reliability
+from rig.advice.check.residual_bias import Observation
+from rig.advice.check.self_check import BAND, SelfCheck
 from rig.arrays import FloatArray
 from rig.report.courses import short_names
 from rig.report.look import LIGHT, Look, dress, faded, mark, places

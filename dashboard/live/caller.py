@@ -13,8 +13,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from rig.advice.call_words import assumptions, begun, headline
-from rig.advice.live import EVERY_S, LiveCall, LiveEstimate, by_the_clock, estimate, live_call
+from rig.advice.call.words import assumptions, begun, headline
+from rig.advice.live.live import EVERY_S, LiveCall, LiveEstimate, by_the_clock, estimate, live_call
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.errors import RigError

@@ -18,7 +18,7 @@ from dashboard.live.question import Devices, LiveQuestion, Probe
 from dashboard.live.session import Cursor, LiveSession
 from dashboard.params import one, params_of_store
 from dashboard.service import Service
-from rig.advice.verdict import Landing, with_landing
+from rig.advice.live.verdict import Landing, with_landing
 from rig.capture.devices.ports import every_device
 from rig.capture.recording.process import Interrupted, end_left, interrupted_runs
 from rig.capture.recording.recorder_files import OPEN, Files, is_held

@@ -18,7 +18,7 @@ from dashboard.live.listening import MOVES_READINGS, Listening
 from dashboard.live.news import News
 from dashboard.live.question import Devices, LiveQuestion, Probe, World
 from dashboard.live.state_json import Standing, is_hidden, points_of, state_of
-from rig.advice.verdict import Landing, landing_of
+from rig.advice.live.verdict import Landing, landing_of
 from rig.bench import Bench
 from rig.capture.decoding.dialects import load
 from rig.capture.recording.journal import read_journal

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.live.question import LiveQuestion
-from rig.advice.call_words import of_hundred
-from rig.advice.live import LiveEstimate, Word
-from rig.advice.verdict import Landing
+from rig.advice.call.words import of_hundred
+from rig.advice.live.live import LiveEstimate, Word
+from rig.advice.live.verdict import Landing
 from rig.capture.devices.health import PortReport, PortState
 from rig.capture.recording.follow import Follower
 from rig.capture.recording.recorder_files import RecorderState

@@ -12,8 +12,8 @@ from dashboard.page import Here, Page
 from dashboard.params import address, params_of_store
 from dashboard.questions.all_benches import AllBenches
 from dashboard.service import Service
-from rig.advice.compare_words import true_minus
-from rig.advice.overview import UNTOLD, Overview, RecipeSeen
+from rig.advice.compare.overview import UNTOLD, Overview, RecipeSeen
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report.look import DARK, LIGHT
 from rig.report.recipe_figure import recipe_figure

@@ -29,8 +29,8 @@ from dashboard.questions.coffee import (
     waits_s,
 )
 from dashboard.service import Service
-from rig.advice.compare_words import true_minus
-from rig.advice.people import CAFFEINE_SINGLE_MG
+from rig.advice.recipe.people import CAFFEINE_SINGLE_MG
+from rig.answer_units import true_minus
 from rig.brewing import Spread
 from rig.errors import RigError
 from rig.physics.brew import Cupful

@@ -16,9 +16,10 @@ from dashboard.params import one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.defaults import OWN, recipes
 from dashboard.service import BenchView, Service
-from rig.advice.compare import compare
-from rig.advice.compare_result import Comparison, PairComparison
-from rig.advice.compare_words import sentence, short_names, true_minus
+from rig.advice.compare.compare import compare
+from rig.advice.compare.result import Comparison, PairComparison
+from rig.advice.compare.words import sentence, short_names
+from rig.answer_units import true_minus
 from rig.errors import NotEnoughData, RigError
 from rig.report import wording as words
 from rig.report.calls import Foreseen

@@ -10,9 +10,9 @@ from dashboard.controls import figure, notice, table
 from dashboard.figures.self_check import MOST_SET_UPS, self_check_figure
 from dashboard.service import BenchView, Service
 from dashboard.wording import number
-from rig.advice.residual_bias import MeanResidual
-from rig.advice.self_check import SelfCheck, check_own_runs
-from rig.advice.self_check_words import (
+from rig.advice.check.residual_bias import MeanResidual
+from rig.advice.check.self_check import SelfCheck, check_own_runs
+from rig.advice.check.self_check_words import (
     LANDED_BY,
     calls_sentence,
     coverage_sentence,

@@ -17,7 +17,7 @@ from dashboard.params import one, params_of_store
 from dashboard.questions.glass import GLASSES, ICE, MINUTES, ROOM, SERVED, GlassQuestion, InGlass
 from dashboard.questions.recipe import DILUTION_HIGH
 from dashboard.service import Service
-from rig.advice.compare_words import true_minus
+from rig.answer_units import true_minus
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.physics.cup import GlassState

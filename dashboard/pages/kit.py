@@ -14,10 +14,10 @@ from dashboard.pages.recipe import usual_instead
 from dashboard.params import one, params_of_store
 from dashboard.questions.kit import KitQuestion
 from dashboard.service import BenchView, Service, Working
-from rig.advice.compare_words import true_minus
-from rig.advice.kit import KitWorth
-from rig.advice.kit_parts import Part
-from rig.advice.kit_words import HEADS, NOTES, basis, figures, rows, summary
+from rig.advice.plan.kit import KitWorth
+from rig.advice.plan.kit_parts import Part
+from rig.advice.plan.kit_words import HEADS, NOTES, basis, figures, rows, summary
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report.wording import odds_words, target_words
 

@@ -16,9 +16,9 @@ from dashboard.pages.recipe import usual_instead
 from dashboard.params import Params, one, params_of_query, params_of_store
 from dashboard.questions.next_runs import COUNT, HERE, RELATED, NextRunsQuestion
 from dashboard.service import BenchView, Service, Working
-from rig.advice.compare_words import true_minus
-from rig.advice.plan import Narrowing, RunPlan
-from rig.advice.plan_sheet import printable, run_sheet
+from rig.advice.plan.plan import Narrowing, RunPlan
+from rig.advice.plan.sheet import printable, run_sheet
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report.wording import assumptions, odds_words, seconds, target_words
 

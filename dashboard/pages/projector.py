@@ -17,8 +17,8 @@ from dashboard.params import named, one, params_of_store
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.room import ASKED, MOST_SHOWN, Asked, room_said, winners
 from dashboard.service import BenchView, Service
-from rig.advice.compare_result import Comparison
-from rig.advice.compare_words import true_minus
+from rig.advice.compare.result import Comparison
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report.courses import SetUpCourse, short_names
 from rig.report.figures import chill_curves, chill_path

@@ -28,16 +28,16 @@ from dashboard.questions.recipe import (
 )
 from dashboard.questions.texture import foamed, half_life
 from dashboard.service import Service, Working
-from rig.advice.batch import Batch
-from rig.advice.compare_words import true_minus
-from rig.advice.people import (
+from rig.advice.recipe.batch import Batch
+from rig.advice.recipe.people import (
     CAFFEINE_DAY_MG,
     CAFFEINE_PREGNANCY_DAY_MG,
     CAFFEINE_SINGLE_MG,
     CAFFEINE_SOURCE,
     ForPeople,
 )
-from rig.advice.recipe_work import Properties, WashLine
+from rig.advice.recipe.recipe_work import Properties, WashLine
+from rig.answer_units import true_minus
 from rig.bench import Ingredient, Recipe
 from rig.errors import NotEnoughData, RigError
 from rig.report.look import DARK, LIGHT, Look

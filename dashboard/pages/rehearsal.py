@@ -27,9 +27,9 @@ from dashboard.rehearsal_words import (
     session_rows,
 )
 from dashboard.service import BenchView, Service
-from rig.advice.compare_words import true_minus
-from rig.advice.control_chart import ControlChart
-from rig.advice.rehearsal import Practice
+from rig.advice.rehearsal.control_chart import ControlChart
+from rig.advice.rehearsal.rehearsal import Practice
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report.courses import run_course
 from rig.report.finding_page import Block, Drawn, FindingPage, Listed, Tabled

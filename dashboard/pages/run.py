@@ -25,7 +25,7 @@ from dashboard.pages import run_corrections, run_motion
 from dashboard.pages.runs import verdict_mark, verdict_of
 from dashboard.params import address
 from dashboard.service import BenchView, Service, Working
-from rig.advice.verdict import sentence_of
+from rig.advice.live.verdict import sentence_of
 from rig.errors import RigError
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.result import RunFit, Verdict

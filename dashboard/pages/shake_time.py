@@ -18,9 +18,9 @@ from dashboard.params import one, params_of_store
 from dashboard.questions.call import CONDITIONS, CallQuestion, scales, sliders_of_target, usual_conditions
 from dashboard.questions.defaults import OWN, techniques
 from dashboard.service import BenchView, Service
-from rig.advice.ahead import foretell
-from rig.advice.call import Advice
-from rig.advice.compare_words import true_minus
+from rig.advice.call.ahead import foretell
+from rig.advice.call.call import Advice
+from rig.answer_units import true_minus
 from rig.errors import RigError
 from rig.report import wording as words
 from rig.report.figures import landing_figure

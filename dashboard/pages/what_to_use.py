@@ -14,12 +14,12 @@ from dashboard.params import one, params_of_store
 from dashboard.questions.defaults import recipes, techniques
 from dashboard.questions.what_to_use import BY, NIGHT, UseQuestion
 from dashboard.service import BenchView, Service
-from rig.advice.changes import By, WhatChanged
-from rig.advice.rank import VARIED
-from rig.advice.rank_words import money_heads, money_of
-from rig.advice.ranking import Interval, Ranked, Ranking
-from rig.advice.shares import shares
-from rig.advice.shares_result import Shares
+from rig.advice.compare.changes import By, WhatChanged
+from rig.advice.compare.rank import VARIED
+from rig.advice.compare.rank_words import money_heads, money_of
+from rig.advice.compare.ranking import Interval, Ranked, Ranking
+from rig.advice.compare.shares import shares
+from rig.advice.compare.shares_result import Shares
 from rig.errors import RigError
 from rig.report import wording as words
 from rig.report.look import DARK, LIGHT

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from dashboard.params import Params, named
 from dashboard.service import Service
-from rig.advice.overview import RECENT, Overview, overview
+from rig.advice.compare.overview import RECENT, Overview, overview
 from rig.errors import RigError
 from rig.logbook.weighed import weighed_cells
 

@@ -11,11 +11,11 @@ from typing import Any
 
 from dashboard.live.question import LONGEST_NAME, techniques
 from dashboard.params import named, one, params_of_store
-from rig.advice.call_words import assumptions, headline
-from rig.advice.calling import air_for
-from rig.advice.live import REACTION_S, live_call
-from rig.advice.texture import half_life_of
-from rig.advice.verdict import Landing, landing_of, with_landing
+from rig.advice.call.calling import air_for
+from rig.advice.call.texture import half_life_of
+from rig.advice.call.words import assumptions, headline
+from rig.advice.live.live import REACTION_S, live_call
+from rig.advice.live.verdict import Landing, landing_of, with_landing
 from rig.bench import Bench, Target
 from rig.consistency.judging import judged
 from rig.errors import ModelRangeError, NotFound, Place, RigError

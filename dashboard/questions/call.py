@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from dashboard.params import Params, Scale, named, one
 from dashboard.questions.defaults import OWN, techniques, usual_drink, usual_target
 from dashboard.service import BenchView
-from rig.advice.assumed import filled
+from rig.advice.call.assumed import filled
 from rig.bench import Target
 from rig.errors import ModelRangeError
 from rig.fitting.situation import Situation

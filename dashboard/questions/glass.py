@@ -10,7 +10,7 @@ import numpy as np
 from dashboard.params import Params, Scale, named
 from dashboard.questions.defaults import first_recipe, usual_dilution
 from dashboard.questions.recipe import DILUTION_HIGH, DILUTION_LOW
-from rig.advice.recipe_work import diluted
+from rig.advice.recipe.recipe_work import diluted
 from rig.arrays import FloatArray
 from rig.bench import Bench
 from rig.physics.cup import CUPS, Cup, GlassState

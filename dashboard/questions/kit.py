@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from dashboard.params import Params, named
 from dashboard.questions.one_call import OneCall, one_call
 from dashboard.service import BenchView
-from rig.advice.kit import KitWorth, kit_of, kit_worth
-from rig.advice.kit_parts import Part
+from rig.advice.plan.kit import KitWorth, kit_of, kit_worth
+from rig.advice.plan.kit_parts import Part
 
 
 @dataclass(frozen=True)

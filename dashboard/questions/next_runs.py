@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboard.params import Params, Scale, named
 from dashboard.questions.one_call import OneCall, one_call
 from dashboard.service import BenchView
-from rig.advice.plan import USUAL_COUNT, Asked, RunPlan, plan_runs
+from rig.advice.plan.plan import USUAL_COUNT, Asked, RunPlan, plan_runs
 
 COUNT = Scale(1.0, 24.0, 1.0, "in all")
 HERE, RELATED = "here", "related"

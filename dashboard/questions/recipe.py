@@ -7,9 +7,9 @@ from enum import StrEnum
 
 from dashboard.params import Params, Scale, named
 from dashboard.questions.defaults import first_recipe, usual_dilution
-from rig.advice.batch import Batch, Store, batch
-from rig.advice.people import ForPeople, for_people
-from rig.advice.recipe_work import Properties, properties, scaled_to_volume, strengthened
+from rig.advice.recipe.batch import Batch, Store, batch
+from rig.advice.recipe.people import ForPeople, for_people
+from rig.advice.recipe.recipe_work import Properties, properties, scaled_to_volume, strengthened
 from rig.bench import Bench, Recipe
 
 DILUTION_LOW, DILUTION_HIGH = Scale(0.0, 150.0, 1.0, "%"), Scale(0.0, 150.0, 1.0, "%")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboard.params import Params, named
 from dashboard.questions.defaults import OWN, recipes, usual_drink, usual_target
 from dashboard.service import BenchView
-from rig.advice.rehearsal import Practice, rehearse
+from rig.advice.rehearsal.rehearsal import Practice, rehearse
 from rig.errors import NotEnoughData, NotFound
 from rig.runs import SetUp
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 
-from rig.advice.compare_result import Comparison, Quantity, SetUpSummary
-from rig.advice.statistics import Verdict
+from rig.advice.compare.result import Comparison, Quantity, SetUpSummary
+from rig.advice.evidence.statistics import Verdict
 from rig.report.courses import SetUpCourse
 from rig.runs import SetUp
 

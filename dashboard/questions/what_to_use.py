@@ -8,10 +8,10 @@ from typing import Any
 from dashboard.params import Params, Scale, named
 from dashboard.questions.defaults import recipes, techniques, usual_drink, usual_target
 from dashboard.service import BenchView
-from rig.advice.changes import By, WhatChanged
-from rig.advice.rank import VARIED, rank
-from rig.advice.ranking import Ranking
-from rig.advice.what_changed import what_changed
+from rig.advice.compare.changes import By, WhatChanged
+from rig.advice.compare.rank import VARIED, rank
+from rig.advice.compare.ranking import Ranking
+from rig.advice.compare.what_changed import what_changed
 from rig.errors import RigError
 
 NIGHT = Scale(0.0, 400.0, 10.0, "drinks")

@@ -1,5 +1,1 @@
-"""From a fit to a call, a comparison and what to do next."""
-
-from rig.advice.call import Advice, advise
-
-__all__ = ["Advice", "advise"]
+"""From a fit to a call, a comparison and what to do next; a room each, which import from those below them only."""

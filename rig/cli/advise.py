@@ -14,7 +14,7 @@ from rig.cli.source import fitted_or_prior, open_source
 from rig.errors import NotFound
 
 if TYPE_CHECKING:
-    from rig.advice.call import Advice
+    from rig.advice.call.call import Advice
     from rig.bench import Target
     from rig.fitting.result import Fit
 
@@ -64,7 +64,7 @@ def command(
     Limits given here replace those of the named target. Without any, the bench's only target is taken.
     What is not given of drink, ice and room is taken as this bench usually has it, and the answer says so.
     """
-    from rig.advice.call import advise
+    from rig.advice.call.call import advise
 
     source = open_source(bench, logbook, bench_name)
     limits = {
@@ -100,7 +100,7 @@ def command(
     else:
         print_call(call)
     if source.logbook is not None:
-        from rig.advice.call_log import AskedFrom, call_of_advice, keep
+        from rig.advice.check.call_log import AskedFrom, call_of_advice, keep
 
         keep(source.logbook, source.name, call_of_advice(call, fit, AskedFrom.ADVISE, datetime.now(UTC)))
 
@@ -142,7 +142,7 @@ def require_technique(fit: Fit, technique: str) -> None:
 
 def print_call(call: Advice) -> None:
     """A call as a bartender reads it: what to do, what that assumes, where it lands and why, what to mind."""
-    from rig.advice.texture import overrun_words
+    from rig.advice.call.texture import overrun_words
     from rig.report.wording import (
         assumptions,
         basis_sentence,

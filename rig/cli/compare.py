@@ -12,7 +12,7 @@ from rig.cli.printing import bullets, print_json, say, table, two_lines
 from rig.cli.source import Source, chosen_set_ups, fitted, open_source
 
 if TYPE_CHECKING:
-    from rig.advice.compare import Comparison
+    from rig.advice.compare.compare import Comparison
 
 MOST_CHANGES = 16
 EXAMPLE = example(
@@ -56,7 +56,7 @@ def command(
     With --by or --since it says what changed between runs instead, once what the fit expects of each is taken away. A
     batch of ice is whatever the run sheet's column ice_batch names.
     """
-    from rig.advice.compare import compare
+    from rig.advice.compare.compare import compare
     from rig.bench import Target
 
     source = open_source(bench, logbook, bench_name)
@@ -86,8 +86,8 @@ def command(
 
 
 def _what_changed(source: Source, by: str | None, since: datetime | None, as_json: bool) -> None:
-    from rig.advice.changes import By
-    from rig.advice.what_changed import what_changed
+    from rig.advice.compare.changes import By
+    from rig.advice.compare.what_changed import what_changed
 
     ways = [b.value for b in By if b is not By.SINCE]
     if by is not None and by not in ways:
@@ -112,7 +112,7 @@ def print_comparison(found: Comparison, *, most_pairs: int = 12, brief: bool = F
 
     `brief` leaves out what is noted of single set-ups.
     """
-    from rig.advice.compare_words import true_minus
+    from rig.answer_units import true_minus
     from rig.report.wording import not_comparable, pairs_in_words
 
     after = "" if found.duration_s is None else f"after {found.duration_s:.3g} s"

@@ -26,8 +26,8 @@ from rig.session.places import LOGBOOK_FILE, make_folder
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from rig.advice.calling import Call
-    from rig.advice.compare_result import Comparison
+    from rig.advice.call.calling import Call
+    from rig.advice.compare.result import Comparison
     from rig.answer_units import AnswerUnits
     from rig.fitting.many_benches import BenchTask
     from rig.report.calls import DrinkCalls

@@ -64,7 +64,7 @@ def fit_every(logbook: str | None, on: str, as_json: bool) -> None:
 
 def check_every(logbook: str | None, on: str, as_json: bool) -> None:
     """Hold the fit of every bench of a logbook against its own runs, and say what came of each."""
-    from rig.advice.bench_checks import check_one
+    from rig.advice.check.bench_checks import check_one
     from rig.cli.fit_check import check_json
 
     every = every_bench(logbook, on)

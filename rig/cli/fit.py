@@ -54,7 +54,7 @@ def command(
     fit = fitted(source, as_json)
     chosen = chosen_set_ups(fit, technique, vessel, ice)
     if check:
-        from rig.advice.self_check import check_own_runs
+        from rig.advice.check.self_check import check_own_runs
         from rig.cli.fit_check import check_json, print_check
 
         found = check_own_runs(fit, source.logbook, source.name, chosen)

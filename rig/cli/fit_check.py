@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 from rig.cli.printing import bullets, heading, say, table, two_lines
 
 if TYPE_CHECKING:
-    from rig.advice.reliability import Reliability
-    from rig.advice.residual_bias import MeanResidual
-    from rig.advice.self_check import SelfCheck
+    from rig.advice.check.reliability import Reliability
+    from rig.advice.check.residual_bias import MeanResidual
+    from rig.advice.check.self_check import SelfCheck
 
 
 def check_json(title: str, fingerprint: str | None, check: SelfCheck) -> dict[str, Any]:
     """What `fit --check --json` prints; stable keys, units in the names."""
-    from rig.advice.self_check_words import LANDED_BY, sentence
+    from rig.advice.check.self_check_words import LANDED_BY, sentence
 
     return {
         "bench": title,
@@ -27,7 +27,7 @@ def check_json(title: str, fingerprint: str | None, check: SelfCheck) -> dict[st
 
 def print_check(title: str, check: SelfCheck) -> None:
     """The sentence first, then what it rests on."""
-    from rig.advice.self_check_words import (
+    from rig.advice.check.self_check_words import (
         LANDED_BY,
         calls_sentence,
         coverage_sentence,

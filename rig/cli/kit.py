@@ -14,7 +14,7 @@ from rig.cli.source import fitted_or_prior, open_source
 from rig.errors import NotFound
 
 if TYPE_CHECKING:
-    from rig.advice.kit_parts import Part
+    from rig.advice.plan.kit_parts import Part
 
 EXAMPLE = example(
     "chillrig kit --bench my-bar --technique shake \\",
@@ -49,9 +49,9 @@ def command(
 
     With no drink named in full, the one with most runs among those that match.
     """
-    from rig.advice.compare_words import true_minus
-    from rig.advice.kit import kit_worth
-    from rig.advice.kit_words import HEADS, NOTES, basis, figures, rows, summary
+    from rig.advice.plan.kit import kit_worth
+    from rig.advice.plan.kit_words import HEADS, NOTES, basis, figures, rows, summary
+    from rig.answer_units import true_minus
     from rig.report.wording import target_words
 
     source = open_source(bench, logbook, bench_name)
@@ -73,7 +73,7 @@ def command(
 
 
 def _named(have: str | None) -> Part | None:
-    from rig.advice.kit_parts import Part
+    from rig.advice.plan.kit_parts import Part
 
     if have is None:
         return None

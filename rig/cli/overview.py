@@ -13,7 +13,7 @@ from rig.cli.source import existing_logbook_at
 from rig.errors import NotFound
 
 if TYPE_CHECKING:
-    from rig.advice.overview import Overview
+    from rig.advice.compare.overview import Overview
 
 EXAMPLE = example("chillrig overview", "chillrig overview --recipe 'night shift'")
 _MOST_ICES = 12
@@ -31,7 +31,7 @@ def command(
     By weighing alone, so that nothing waits for a fit: what a drink gained on the ice, as a share of its mass, held
     against the same drink, technique and ice at the same duration.
     """
-    from rig.advice.overview import RECENT, overview
+    from rig.advice.compare.overview import RECENT, overview
     from rig.logbook.listing import LogbookListing
     from rig.logbook.store import open_logbook
     from rig.logbook.weighed import weighed_cells
@@ -50,7 +50,7 @@ def command(
 
 
 def _print(found: Overview, recipe: str | None) -> None:
-    from rig.advice.overview import UNTOLD
+    from rig.advice.compare.overview import UNTOLD
 
     say(f"{len(found.benches)} benches, {sum(b.runs for b in found.benches):,} runs", style="bold")
     table(

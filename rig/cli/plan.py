@@ -15,8 +15,8 @@ from rig.cli.source import fitted_or_prior, open_source
 from rig.errors import BenchError, NotEnoughData, Place
 
 if TYPE_CHECKING:
-    from rig.advice.plan import RunPlan
-    from rig.advice.plan_power import ComparisonSize
+    from rig.advice.plan.plan import RunPlan
+    from rig.advice.plan.power import ComparisonSize
     from rig.bench import Target
     from rig.fitting.result import Fit
     from rig.fitting.situation import Situation
@@ -68,9 +68,9 @@ def command(
 
     With no technique, vessel, ice and recipe, calls for every drink measured are narrowed together.
     """
-    from rig.advice.plan import Asked, plan_runs
-    from rig.advice.plan_power import runs_to_see
-    from rig.advice.plan_sheet import printable, run_sheet
+    from rig.advice.plan.plan import Asked, plan_runs
+    from rig.advice.plan.power import runs_to_see
+    from rig.advice.plan.sheet import printable, run_sheet
 
     source = open_source(bench, logbook, bench_name)
     wanted = wanted_target(source.book.bench.targets, target, {})
@@ -147,7 +147,7 @@ def _write(file: Path, text: str) -> None:
 
 def print_plan(plan: RunPlan, target: Target, sizes: Sequence[ComparisonSize]) -> None:
     """A plan as one works from it: what it gains, the runs in order, what to mind."""
-    from rig.advice.plan_sheet import HEADINGS, rows
+    from rig.advice.plan.sheet import HEADINGS, rows
     from rig.report.wording import percent, target_words
 
     say(f"Next {len(plan.runs)} runs", style="bold")
@@ -189,7 +189,7 @@ def _pair(values: tuple[float, float], scale: float) -> str:
 
 def comparison_in_words(s: ComparisonSize) -> str:
     """How many runs a comparison takes, in a sentence."""
-    from rig.advice.odds import Result
+    from rig.advice.call.odds import Result
     from rig.report.wording import percent
 
     is_temp = s.result is Result.TEMP_C

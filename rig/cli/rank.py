@@ -11,7 +11,7 @@ from rig.cli.printing import bullets, print_json, say, table
 from rig.cli.source import fitted, open_source
 
 if TYPE_CHECKING:
-    from rig.advice.ranking import Interval, Ranking
+    from rig.advice.compare.ranking import Interval, Ranking
 
 EXAMPLE = example(
     "chillrig rank --technique shake --vessel tin --recipe 'my drink'",
@@ -43,7 +43,7 @@ def command(
     Each gets the call that `chillrig advise` gives it. Costs need price_per_l or price_per_kg of every ingredient and
     price_per_kg of the ice in bench.toml.
     """
-    from rig.advice.rank import rank
+    from rig.advice.compare.rank import rank
     from rig.cli.advise import wanted_target
 
     source = open_source(bench, logbook, bench_name)
@@ -71,7 +71,7 @@ def command(
 
 def print_ranking(found: Ranking) -> None:
     """A table, best first, then what is sure of the order."""
-    from rig.advice.rank_words import money_heads, money_of
+    from rig.advice.compare.rank_words import money_heads, money_of
     from rig.report.wording import basis_label, of_hundred, seconds, target_words
 
     say(f"{found.varied.capitalize()} for {target_words(found.target)}", "", style="bold")

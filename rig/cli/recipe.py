@@ -12,8 +12,8 @@ from rig.cli.printing import bullets, print_json, say, table
 from rig.cli.source import open_source
 
 if TYPE_CHECKING:
-    from rig.advice.people import ForPeople
-    from rig.advice.recipe_work import State
+    from rig.advice.recipe.people import ForPeople
+    from rig.advice.recipe.recipe_work import State
     from rig.bench import Recipe
 
 EXAMPLE = example(
@@ -68,8 +68,8 @@ def properties_command(
     as_json: AsJson = False,
 ) -> None:
     """Show strength, sweetness, acid and volume before and after dilution, and what one serving holds."""
-    from rig.advice.people import for_people
-    from rig.advice.recipe_work import properties
+    from rig.advice.recipe.people import for_people
+    from rig.advice.recipe.recipe_work import properties
 
     made = _recipe(recipe, bench, logbook, bench_name)
     window = dilution[0] if dilution[0] == dilution[1] else dilution
@@ -206,7 +206,7 @@ def scale_command(
     as_json: AsJson = False,
 ) -> None:
     """Scale a recipe by a number, or so that it fills a glass after dilution, air and what is held back."""
-    from rig.advice.recipe_work import properties, scaled, scaled_to_volume
+    from rig.advice.recipe.recipe_work import properties, scaled, scaled_to_volume
 
     if (times is None) == (to_ml is None):
         raise typer.BadParameter("give --times or --to-ml, one of the two")
@@ -237,7 +237,7 @@ def strengthen_command(
     as_json: AsJson = False,
 ) -> None:
     """Change a recipe's pours so that it lands on strength, sweetness and volume after dilution."""
-    from rig.advice.recipe_work import properties, strengthened
+    from rig.advice.recipe.recipe_work import properties, strengthened
 
     if abv_pct is None and sugar_g_per_l is None and volume_ml is None:
         raise typer.BadParameter("say what to land on: --abv-pct, --sugar-g-per-l or --volume-ml")
@@ -291,7 +291,7 @@ def batch_command(
     as_json: AsJson = False,
 ) -> None:
     """Batch a recipe ahead with the water in it, and say whether it stays liquid where it waits."""
-    from rig.advice.batch import Store, batch
+    from rig.advice.recipe.batch import Store, batch
 
     stores = {s.label: s for s in Store}
     if store not in stores:

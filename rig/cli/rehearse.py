@@ -14,8 +14,8 @@ from rig.cli.source import chosen_set_ups, fitted, fitted_or_prior, open_source
 from rig.errors import BenchError, NotFound, Place
 
 if TYPE_CHECKING:
-    from rig.advice.rehearsal import Practice
-    from rig.advice.routine import Routine
+    from rig.advice.process.routine import Routine
+    from rig.advice.rehearsal.rehearsal import Practice
     from rig.bench import Target
     from rig.fitting.result import Fit
     from rig.runs import Run, SetUp
@@ -71,8 +71,8 @@ def command(
     if routine is not None:
         _routine(fitted_or_prior(source, as_json), routine, as_json)
         return
-    from rig.advice.hit_rate import IntervalKind
-    from rig.advice.rehearsal import rehearse
+    from rig.advice.evidence.hit_rate import IntervalKind
+    from rig.advice.rehearsal.rehearsal import rehearse
 
     targets = source.book.bench.targets
     if target is not None and target not in targets:
@@ -167,7 +167,7 @@ def _marks(found: Practice, run: str) -> str:
 
 
 def _print_parts(found: Practice) -> None:
-    from rig.advice.rehearsal_words import more_of_hundred
+    from rig.advice.rehearsal.words import more_of_hundred
     from rig.report.wording import percent
 
     temp, dilution = found.spreads[0], found.spreads[1]
@@ -216,7 +216,7 @@ _NAMED = {
 
 def charts_in_words(found: Practice) -> list[str]:
     """What the charts and the drifts say, a sentence each."""
-    from rig.advice.rehearsal_words import FALSE_ALARMS
+    from rig.advice.rehearsal.words import FALSE_ALARMS
 
     if not found.charts:
         return ["Too few runs for a chart: four or more."]
@@ -251,8 +251,8 @@ def charts_in_words(found: Practice) -> list[str]:
 
 
 def _routine(fit: Fit, file: Path, as_json: bool) -> None:
-    from rig.advice.routine import plan_routine
-    from rig.advice.routine_file import parse_routine
+    from rig.advice.process.routine import plan_routine
+    from rig.advice.process.routine_file import parse_routine
 
     try:
         text = file.read_text(encoding="utf-8")

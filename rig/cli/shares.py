@@ -11,7 +11,7 @@ from rig.cli.printing import bullets, print_json, say, table
 from rig.cli.source import fitted, open_source
 
 if TYPE_CHECKING:
-    from rig.advice.shares_result import Shares
+    from rig.advice.compare.shares_result import Shares
 
 EXAMPLE = example(
     "chillrig shares --bench my-bar", "chillrig shares --technique shake --all-recipes --duration-s 12"
@@ -35,7 +35,7 @@ def command(
     as_json: AsJson = False,
 ) -> None:
     """Split what differs between drinks at one time: how much is ice, how much vessel, how much hand."""
-    from rig.advice.shares import shares
+    from rig.advice.compare.shares import shares
 
     source = open_source(bench, logbook, bench_name)
     found = shares(

@@ -13,7 +13,7 @@ from rig.cli.source import fitted_or_prior, open_source
 from rig.errors import BenchError, Place
 
 if TYPE_CHECKING:
-    from rig.advice.steps import Made
+    from rig.advice.process.steps import Made
     from rig.arrays import FloatArray
 
 EXAMPLE = example(
@@ -69,7 +69,7 @@ def command(
     Rates of each technique, vessel and ice are those of the fit, or what is known of such ones where nothing
     was measured. Ranges hold 90 %.
     """
-    from rig.advice.steps import make, parse_steps
+    from rig.advice.process.steps import make, parse_steps
 
     plan = parse_steps(_text(file), file.name)
     source = open_source(bench, logbook, bench_name)

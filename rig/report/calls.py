@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from rig.advice.call import Advice, advice_on
-from rig.advice.calling import Call, air_for, call_at, landing
+from rig.advice.call.call import Advice, advice_on
+from rig.advice.call.calling import Call, air_for, call_at, landing
 from rig.bench import Target
 from rig.errors import ModelRangeError, NotEnoughData
 from rig.fitting.result import Fit

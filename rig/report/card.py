@@ -6,7 +6,7 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from rig.advice.call import Advice
+from rig.advice.call.call import Advice
 from rig.answer_units import LAB_UNITS, AnswerUnits
 from rig.bench import Recipe
 from rig.report import wording

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from rig.advice.compare import Comparison, SetUpSummary
-from rig.advice.compare_words import true_minus
+from rig.advice.compare.compare import Comparison, SetUpSummary
+from rig.answer_units import true_minus
 from rig.report.courses import short_names
 from rig.report.look import LIGHT, Look, dress, mark, places, sheet
 from rig.runs import SetUp

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.assumed import Filled
-from rig.advice.call import Band, band
-from rig.advice.calling import DRAWS, DrinkPrediction, predict_drink
+from rig.advice.call.assumed import Filled
+from rig.advice.call.call import Band, band
+from rig.advice.call.calling import DRAWS, DrinkPrediction, predict_drink
 from rig.arrays import FloatArray
 from rig.errors import NotFound
 from rig.fitting.misfit import MODES, misfit_basis

@@ -11,7 +11,7 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from rig.advice.call import Advice, Band
+from rig.advice.call.call import Advice, Band
 from rig.arrays import FloatArray
 from rig.bench import Target
 from rig.fitting.result import RunFit, Verdict

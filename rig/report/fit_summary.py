@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.assumed import filled
-from rig.advice.hand import cadence_power
+from rig.advice.call.assumed import filled
+from rig.advice.live.hand import cadence_power
 from rig.arrays import FloatArray
 from rig.fitting.prediction import parameter_draws, predict
 from rig.fitting.priors import LAG_MEDIAN_S, P

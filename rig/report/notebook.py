@@ -12,8 +12,8 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
-from rig.advice.call import Advice
-from rig.advice.compare import Comparison
+from rig.advice.call.call import Advice
+from rig.advice.compare.compare import Comparison
 from rig.errors import RigError
 from rig.fitting.result import Fit
 from rig.importing.tables import Table

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.advice.call import Advice
+from rig.advice.call.call import Advice
 from rig.report.figures import beyond_runs
 from rig.report.look import LIGHT, Look, faded
 

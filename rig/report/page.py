@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, Any
 import plotly.graph_objects as go
 from jinja2 import Environment, StrictUndefined
 
-from rig.advice.call import Advice
-from rig.advice.compare import Comparison, compare
-from rig.advice.compare_words import true_minus
-from rig.answer_units import LAB_UNITS, AnswerUnits
+from rig.advice.call.call import Advice
+from rig.advice.compare.compare import Comparison, compare
+from rig.answer_units import LAB_UNITS, AnswerUnits, true_minus
 from rig.bench import Target
 from rig.errors import RigError
 from rig.fitting.result import Fit, Verdict

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
-from rig.advice.overview import RecipeSeen
+from rig.advice.compare.overview import RecipeSeen
 from rig.report.look import LIGHT, Look, dress, mark
 
 GAIN_TITLE = "gained on the ice [% of the drink’s mass]"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
-from rig.advice.shares_result import Share, Shares
+from rig.advice.compare.shares_result import Share, Shares
 from rig.report.look import LIGHT, Look, dress
 
 _BARS = (("end temperature", "", 0), ("dilution", "/", 1))

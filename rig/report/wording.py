@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from rig.advice.call import Advice
-from rig.advice.call_words import assumptions as assumptions
-from rig.advice.call_words import basis_label as basis_label
-from rig.advice.call_words import basis_sentence as basis_sentence
-from rig.advice.call_words import headline as headline
-from rig.advice.call_words import odds_words as odds_words
-from rig.advice.call_words import of_hundred as of_hundred
-from rig.advice.call_words import percent as percent
-from rig.advice.call_words import seconds as seconds
-from rig.advice.call_words import span as span
-from rig.advice.call_words import window_words as window_words
-from rig.advice.compare import Comparison, PairComparison
-from rig.advice.compare_words import sentence, true_minus
-from rig.advice.texture import overrun_words
+from rig.advice.call.call import Advice
+from rig.advice.call.texture import overrun_words
+from rig.advice.call.words import assumptions as assumptions
+from rig.advice.call.words import basis_label as basis_label
+from rig.advice.call.words import basis_sentence as basis_sentence
+from rig.advice.call.words import headline as headline
+from rig.advice.call.words import odds_words as odds_words
+from rig.advice.call.words import of_hundred as of_hundred
+from rig.advice.call.words import percent as percent
+from rig.advice.call.words import seconds as seconds
+from rig.advice.call.words import span as span
+from rig.advice.call.words import window_words as window_words
+from rig.advice.compare.compare import Comparison, PairComparison
+from rig.advice.compare.words import sentence
+from rig.answer_units import true_minus
 from rig.bench import Target
 
 

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rig.advice.live import EVERY_S
+from rig.advice.live.live import EVERY_S
 from rig.capture.recording.follow import Advisor, StopWords
 from rig.runs import Trace
 from rig.session.way import WeighedIn
 from rig.signals.moments import Rhythm
 
 if TYPE_CHECKING:
-    from rig.advice.live import LiveCall, LiveEstimate
+    from rig.advice.live.live import LiveCall, LiveEstimate
     from rig.bench import Target
     from rig.fitting.result import Fit
 
@@ -39,7 +39,7 @@ class LiveAdvisor:
         self, time_s: float, temp_c: float | None, rhythm: Rhythm | None, believed_until_s: float = np.inf
     ) -> StopWords | None:
         """The words for this moment; None between two estimates."""
-        from rig.advice.live import by_the_clock, estimate
+        from rig.advice.live.live import by_the_clock, estimate
 
         if temp_c is not None and (not self._time_s or time_s > self._time_s[-1]):
             self._time_s.append(time_s)
@@ -56,7 +56,7 @@ class LiveAdvisor:
 
 def words(said: LiveEstimate) -> StopWords:
     """An estimate in words that can be acted on."""
-    from rig.advice.live import Word
+    from rig.advice.live.live import Word
 
     left = "" if said.seconds_left is None else f" {max(said.seconds_left, 0.0):.0f} s"
     text = {Word.STOP: "STOP", Word.PAST: "STOP: past the best moment"}.get(
@@ -83,7 +83,7 @@ def preparing(
     """
 
     def prepare(known: WeighedIn) -> Advisor:
-        from rig.advice.live import live_call
+        from rig.advice.live.live import live_call
         from rig.fitting.situation import Situation
 
         situation = Situation(

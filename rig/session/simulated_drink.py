@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.calling import answerable
-from rig.advice.search import durations
+from rig.advice.call.calling import answerable
+from rig.advice.call.search import durations
 from rig.arrays import FloatArray
 from rig.bench import Motion
 from rig.capture.devices.simulated.drink import Instruments, MadeUp, make_drink

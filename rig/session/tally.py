@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from rig.advice.by_feel import by_feel
-from rig.advice.verdict import kept_landed
+from rig.advice.live.verdict import kept_landed
+from rig.advice.rehearsal.by_feel import by_feel
 from rig.fitting.result import Fit
 from rig.logbook.store import Logbook
 from rig.runs import Run

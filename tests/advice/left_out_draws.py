@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.advice.left_out import LeftOut
+from rig.advice.check.left_out import LeftOut
 from rig.arrays import FloatArray
 from rig.bench import Bench, parse_bench
 from rig.runs import SetUp

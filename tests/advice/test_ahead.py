@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.ahead import DrinkAhead, Foretold, apart, foretell, work_ahead
-from rig.advice.calling import Call, air_for, answerable, call_for
+from rig.advice.call.ahead import DrinkAhead, Foretold, apart, foretell, work_ahead
+from rig.advice.call.calling import Call, air_for, answerable, call_for
 from rig.errors import ModelRangeError
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.assumed import CONDITIONS, Filled, Origin, filled, mixed_start
+from rig.advice.call.assumed import CONDITIONS, Filled, Origin, filled, mixed_start
 from rig.bench import Bench, parse_bench
 from rig.errors import NotFound
 from rig.fitting.bench_fit import prior_fit

@@ -7,10 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from rig.advice.by_feel import ByFeel, by_feel
-from rig.advice.hit_rate import hit_rate
-from rig.advice.rehearsal import rehearse
-from rig.advice.verdict import (
+from rig.advice.evidence.hit_rate import hit_rate
+from rig.advice.live.verdict import (
     LANDED,
     MISSED,
     RESTS_ON,
@@ -20,6 +18,8 @@ from rig.advice.verdict import (
     is_told,
     with_landing,
 )
+from rig.advice.rehearsal.by_feel import ByFeel, by_feel
+from rig.advice.rehearsal.rehearsal import rehearse
 from rig.fitting.result import Fit
 from rig.runs import BLIND, YES, Run
 from tests.cli.small_bench import small_book

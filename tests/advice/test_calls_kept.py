@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from rig.advice import advise
-from rig.advice.call_log import AskedFrom, ScoredCalls, call_of_advice, call_of_live, keep, scored_calls
-from rig.advice.live import REACTION_S, estimate, live_call
+from rig.advice.call.call import advise
+from rig.advice.check.call_log import AskedFrom, ScoredCalls, call_of_advice, call_of_live, keep, scored_calls
+from rig.advice.live.live import REACTION_S, estimate, live_call
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rig.advice.assumed import filled
-from rig.advice.cautions import cautions, glass_shock
+from rig.advice.call.assumed import filled
+from rig.advice.call.cautions import cautions, glass_shock
 from rig.bench import Bench, parse_bench
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.prediction import predict

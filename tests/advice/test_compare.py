@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rig.advice import compare_readings
-from rig.advice.compare import compare, contrasts
-from rig.advice.compare_courses import AverageCourses, average_courses
-from rig.advice.compare_ground import most_measured_recipe
-from rig.advice.compare_result import Comparison, Contrast, PairComparison, Quantity
-from rig.advice.compare_words import sentence
-from rig.advice.statistics import Verdict
+from rig.advice.compare import readings as compare_readings
+from rig.advice.compare.compare import compare, contrasts
+from rig.advice.compare.courses import AverageCourses, average_courses
+from rig.advice.compare.ground import most_measured_recipe
+from rig.advice.compare.result import Comparison, Contrast, PairComparison, Quantity
+from rig.advice.compare.words import sentence
+from rig.advice.evidence.statistics import Verdict
 from rig.arrays import FloatArray
 from rig.bench import Bench, Target, parse_bench
 from rig.errors import ModelRangeError, NotEnoughData, NotFound

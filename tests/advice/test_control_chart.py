@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.advice.control_chart import LEAST_RUNS, control_chart
+from rig.advice.rehearsal.control_chart import LEAST_RUNS, control_chart
 from rig.errors import NotEnoughData
 
 

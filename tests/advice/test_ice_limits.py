@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.ice_limits import ice_limits
+from rig.advice.call.ice_limits import ice_limits
 from rig.bench import Bench, Ice, Ingredient, Recipe, Target, Vessel
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.prediction import predict

@@ -8,8 +8,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from rig.advice.calling import call_for
-from rig.advice.kit import (
+from rig.advice.call.calling import call_for
+from rig.advice.call.slopes import Known, known_effects
+from rig.advice.evidence.noise import observation_noise
+from rig.advice.plan.candidates import Candidate, problem_of
+from rig.advice.plan.gain import choose, with_runs
+from rig.advice.plan.kit import (
     KitWorth,
     experiments_with,
     kit_of,
@@ -17,13 +21,9 @@ from rig.advice.kit import (
     observed_with,
     runs_with,
 )
-from rig.advice.kit_parts import Kit, Part, ladder
-from rig.advice.kit_words import basis, figures, rows, summary
-from rig.advice.noise import observation_noise
-from rig.advice.plan import question_of, wanted_of
-from rig.advice.plan_candidates import Candidate, problem_of
-from rig.advice.plan_gain import choose, with_runs
-from rig.advice.slopes import Known, known_effects
+from rig.advice.plan.kit_parts import Kit, Part, ladder
+from rig.advice.plan.kit_words import basis, figures, rows, summary
+from rig.advice.plan.plan import question_of, wanted_of
 from rig.bench import Target
 from rig.fitting.bench_fit import fit, prior_fit
 from rig.fitting.observation_model import STRAINED, expected, grids, misfit_slopes

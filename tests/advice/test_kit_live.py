@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.kit import kit_worth
-from rig.advice.kit_parts import Part
-from rig.advice.live import LiveCall, Word, estimate, live_call
-from rig.advice.odds import lands
+from rig.advice.call.odds import lands
+from rig.advice.live.live import LiveCall, Word, estimate, live_call
+from rig.advice.plan.kit import kit_worth
+from rig.advice.plan.kit_parts import Part
 from rig.fitting.live_fit import Rehearsal, rehearse_run
 from rig.fitting.observation_model import trace_shape
 from rig.fitting.situation import Situation

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from rig.advice.landed import landed, landing_odds, run_odds
+from rig.advice.check.landed import landed, landing_odds, run_odds
 from rig.bench import Target
 from rig.physics.liquid import abv_pct, volume_ml
 from rig.physics.recipe_liquid import liquid_from_recipe

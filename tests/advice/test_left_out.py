@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rig.advice.left_out import LeftOut, left_out
+from rig.advice.check.left_out import LeftOut, left_out
 from rig.fitting import fit
 from rig.fitting.result import Fit
 from tests.cli.small_bench import small_book

@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import rankdata
 
 import rig
-from rig.advice.live import LiveCall, Word, estimate, live_call
+from rig.advice.live.live import LiveCall, Word, estimate, live_call
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.live_fit import given_trace, rehearse_run
 from rig.fitting.misfit import misfit_basis

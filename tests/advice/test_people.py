@@ -2,7 +2,7 @@
 
 import pytest
 
-from rig.advice.people import Allergen, StandardDrink, for_people
+from rig.advice.recipe.people import Allergen, StandardDrink, for_people
 from rig.bench import Ingredient, Recipe
 from rig.errors import ModelRangeError
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.odds import RESULTS
-from rig.advice.plan import Asked, RunPlan, ordered, plan_runs
-from rig.advice.plan_candidates import Candidate, candidates, linear_experiments
-from rig.advice.plan_gain import Experiments, after, choose, reductions, with_runs, worth
-from rig.advice.plan_power import runs_to_see
-from rig.advice.plan_sheet import printable, run_sheet
-from rig.advice.slopes import known_effects, slopes
+from rig.advice.call.odds import RESULTS
+from rig.advice.call.slopes import known_effects, slopes
+from rig.advice.plan.candidates import Candidate, candidates, linear_experiments
+from rig.advice.plan.gain import Experiments, after, choose, reductions, with_runs, worth
+from rig.advice.plan.plan import Asked, RunPlan, ordered, plan_runs
+from rig.advice.plan.power import runs_to_see
+from rig.advice.plan.sheet import printable, run_sheet
 from rig.bench import Target
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting import predict
@@ -179,7 +179,7 @@ def test_a_target_out_of_reach_is_not_answered_with_runs(fitted: Fit) -> None:
 
 
 def test_nothing_learned_is_no_gain(fitted: Fit, coupe: Target) -> None:
-    from rig.advice.plan import question_of
+    from rig.advice.plan.plan import question_of
 
     s = replace(DRINK, drink_temp_c=22.0)
     known = known_effects(fitted, [s])

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.assumed import filled
-from rig.advice.calling import call_for
-from rig.advice.joint_draws import joint_draws
-from rig.advice.rank import rank
-from rig.advice.rank_words import sentences
-from rig.advice.ranking import Beats, Ranking, told_apart
+from rig.advice.call.assumed import filled
+from rig.advice.call.calling import call_for
+from rig.advice.call.joint_draws import joint_draws
+from rig.advice.compare.rank import rank
+from rig.advice.compare.rank_words import sentences
+from rig.advice.compare.ranking import Beats, Ranking, told_apart
 from rig.bench import parse_bench
 from rig.bench_toml import bench_toml
 from rig.errors import ModelRangeError, NotEnoughData, NotFound

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.advice.batch import FREEZING_MARGIN_K, Store, batch
-from rig.advice.recipe_work import (
+from rig.advice.recipe.batch import FREEZING_MARGIN_K, Store, batch
+from rig.advice.recipe.recipe_work import (
     properties,
     scaled,
     scaled_to_volume,

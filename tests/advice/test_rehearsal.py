@@ -12,11 +12,11 @@ import pytest
 from scipy import stats
 from scipy.special import logit
 
-from rig.advice.hit_rate import IntervalKind
-from rig.advice.rehearsal import Practice, charts_of, rehearse
-from rig.advice.rehearsal_parts import PARTS, Part
-from rig.advice.rehearsal_plan import planned_s
-from rig.advice.rehearsal_trend import Drift, drifts
+from rig.advice.evidence.hit_rate import IntervalKind
+from rig.advice.rehearsal.parts import PARTS, Part
+from rig.advice.rehearsal.rehearsal import Practice, charts_of, rehearse
+from rig.advice.rehearsal.series import planned_s
+from rig.advice.rehearsal.trend import Drift, drifts
 from rig.arrays import FloatArray
 from rig.bench import Bench, Target, parse_bench
 from rig.errors import NotEnoughData, NotFound

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rig.advice.hit_rate import IntervalKind, hit_rate, runs_for_width
+from rig.advice.evidence.hit_rate import IntervalKind, hit_rate, runs_for_width
 from rig.errors import NotEnoughData
 
 

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from rig.advice.reliability import chance_of_total, reliability
+from rig.advice.check.reliability import chance_of_total, reliability
 from rig.errors import NotEnoughData
 
 

@@ -9,8 +9,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from rig.advice.routine import USUAL_S, Order, Routine, Stage, landing_together, plan_routine
-from rig.advice.routine_file import parse_routine
+from rig.advice.process.routine import USUAL_S, Order, Routine, Stage, landing_together, plan_routine
+from rig.advice.process.routine_file import parse_routine
 from rig.errors import BenchError, NotFound
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.advice.odds import Limit, OddsCurve
-from rig.advice.search import (
+from rig.advice.call.odds import Limit, OddsCurve
+from rig.advice.call.search import (
     basis_at,
     best_moment,
     beyond,

@@ -10,8 +10,14 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
-from rig.advice.self_check import Observation, mean_residuals, self_check
-from rig.advice.self_check_words import coverage_sentence, leaning_sentence, odds_sentence, sentence, warnings
+from rig.advice.check.self_check import Observation, mean_residuals, self_check
+from rig.advice.check.self_check_words import (
+    coverage_sentence,
+    leaning_sentence,
+    odds_sentence,
+    sentence,
+    warnings,
+)
 from tests.advice.left_out_draws import BENCH, STIRRED, TIN, WET, drawn, residuals
 
 THREE = (TIN,) * 8 + (WET,) * 8 + (STIRRED,) * 8

@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.anova import anova_lm
 
-from rig.advice.shares import confounded, shares, split
-from rig.advice.shares_result import Part
-from rig.advice.shares_words import sentences
+from rig.advice.compare.shares import confounded, shares, split
+from rig.advice.compare.shares_result import Part
+from rig.advice.compare.shares_words import sentences
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.fitting.result import Fit
 from rig.report.shares_figure import shares_figure

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from rig.advice.statistics import (
+from rig.advice.evidence.statistics import (
     Estimate,
     Verdict,
     combined,

@@ -8,15 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rig.advice.hit_rate import hit_rate
-from rig.advice.live import by_the_clock, estimate, live_call
-from rig.advice.odds import Limit
-from rig.advice.plan import Asked, PlannedRun, plan_runs
-from rig.advice.plan_air import air_known
-from rig.advice.plan_candidates import Candidate
-from rig.advice.rehearsal import rehearse
-from rig.advice.texture import NOT_IN_ODDS, air_of, overrun_of, strained_ml
-from rig.advice.verdict import how_it_landed
+from rig.advice.call.odds import Limit
+from rig.advice.call.texture import NOT_IN_ODDS, air_of, overrun_of, strained_ml
+from rig.advice.evidence.hit_rate import hit_rate
+from rig.advice.live.live import by_the_clock, estimate, live_call
+from rig.advice.live.verdict import how_it_landed
+from rig.advice.plan.air import air_known
+from rig.advice.plan.candidates import Candidate
+from rig.advice.plan.plan import Asked, PlannedRun, plan_runs
+from rig.advice.rehearsal.rehearsal import rehearse
 from rig.bench import Target
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rig.advice.odds import Limit
-from rig.advice.verdict import Landing, how_it_landed, kept_landed, sentence_of, with_landing
+from rig.advice.call.odds import Limit
+from rig.advice.live.verdict import Landing, how_it_landed, kept_landed, sentence_of, with_landing
 from rig.bench import Target
 from rig.fitting.bench_fit import fit
 from rig.fitting.result import Fit

@@ -12,11 +12,11 @@ import statsmodels.formula.api as smf
 from scipy import stats
 from statsmodels.stats.anova import anova_lm
 
-from rig.advice.group_effects import group_effects
-from rig.advice.residual_bias import Observation
-from rig.advice.statistics import Verdict
-from rig.advice.what_changed import what_changed
-from rig.advice.what_changed_words import sentences
+from rig.advice.check.residual_bias import Observation
+from rig.advice.compare.group_effects import group_effects
+from rig.advice.compare.what_changed import what_changed
+from rig.advice.compare.what_changed_words import sentences
+from rig.advice.evidence.statistics import Verdict
 from rig.errors import NotEnoughData
 from rig.fitting.result import Fit
 from rig.fitting.result import Verdict as RunVerdict

@@ -21,7 +21,7 @@ from uuid import UUID
 import numpy as np
 import sqlalchemy as sa
 
-from rig.advice.overview import RECENT, overview
+from rig.advice.compare.overview import RECENT, overview
 from rig.logbook import schema
 from rig.logbook.connect import url_from, writing
 from rig.logbook.listing import LogbookListing, RunFilter

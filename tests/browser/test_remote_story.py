@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from dashboard.live.state_json import call_of
-from rig.advice.live import LiveEstimate, Word
+from rig.advice.live.live import LiveEstimate, Word
 from rig.logbook.store import open_logbook
 from rig.runs import HEARD
 from tests.browser.conftest import axe_faults, opening, weigh_nothing

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from rig.advice.left_out import left_out
+from rig.advice.check.left_out import left_out
 from rig.capture.decoding.dialects import load
 from rig.capture.devices.simulated.drink import make_drink
 from rig.capture.devices.simulated.rig import SimulatedRig

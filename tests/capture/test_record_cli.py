@@ -19,7 +19,7 @@ import pytest
 from rich.console import Console
 from typer.testing import CliRunner
 
-from rig.advice.live import EVERY_S, LiveCall
+from rig.advice.live.live import EVERY_S, LiveCall
 from rig.bench import parse_bench
 from rig.capture.decoding.dialects import load
 from rig.capture.decoding.readings import Quantity

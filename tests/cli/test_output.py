@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import rig
-from rig.advice.call import Advice
-from rig.advice.levers import Lever
+from rig.advice.call.call import Advice
+from rig.advice.call.levers import Lever
 from rig.cli.advise import print_call
 from rig.cli.printing import print_findings
 from rig.errors import Place

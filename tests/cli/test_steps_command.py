@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.advice.steps_file import parse_steps
+from rig.advice.process.steps_file import parse_steps
 from rig.cli.steps import EXAMPLE
 from rig.errors import BenchError
 from tests.cli.conftest import Chillrig

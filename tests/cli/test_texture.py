@@ -11,8 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 import rig
-from rig.advice.odds import Limit, OddsCurve
-from rig.advice.texture import air_of, strained_ml, with_air
+from rig.advice.call.odds import Limit, OddsCurve
+from rig.advice.call.texture import air_of, strained_ml, with_air
 from rig.bench import Bench, Target, parse_bench
 from rig.bench_toml import bench_toml
 from rig.cli.app import app
@@ -49,7 +49,7 @@ def foamed(plain: Fit) -> Fit:
     return replace(plain, book=replace(plain.book, runs=runs))
 
 
-def asked(fit: Fit, **limits: object) -> rig.advice.call.Advice:  # type: ignore[name-defined]
+def asked(fit: Fit, **limits: object) -> rig.advice.call.call.Advice:  # type: ignore[name-defined]
     return rig.advise(fit, **ASK, drink_temp_c=22.0, target=Target(**limits), with_levers=False)  # type: ignore[arg-type]
 
 

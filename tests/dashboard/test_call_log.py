@@ -19,7 +19,7 @@ from dashboard.live.session import LiveSession
 from dashboard.pages import shake_time
 from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
-from rig.advice.live import live_call
+from rig.advice.live.live import live_call
 from rig.fitting.situation import Situation
 from rig.logbook.calls import CallMade, calls_made
 from tests.dashboard.asking import callback

@@ -18,8 +18,8 @@ from dashboard.pages import compare
 from dashboard.pages.compare_check import check_block
 from dashboard.service import BenchView, Service
 from dashboard.sources import LogbookSource, logbook_source
-from rig.advice.self_check import SelfCheck, check_own_runs, self_check
-from rig.advice.self_check_words import LANDED_BY, leaning_sentence, sentence
+from rig.advice.check.self_check import SelfCheck, check_own_runs, self_check
+from rig.advice.check.self_check_words import LANDED_BY, leaning_sentence, sentence
 from rig.report.look import DARK, LIGHT, Look
 from rig.runs import SetUp
 from tests.advice.left_out_draws import BENCH, STIRRED, TIN, WET, drawn

@@ -22,8 +22,8 @@ from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.next_runs import NextRunsQuestion
 from dashboard.service import BenchView
-from rig.advice.live import estimate, live_call
-from rig.advice.routine import Order, plan_routine
+from rig.advice.live.live import estimate, live_call
+from rig.advice.process.routine import Order, plan_routine
 from rig.fitting.situation import Situation
 from rig.logbook.store import open_logbook
 from rig.report.calls import all_foreseen, drink_calls, in_full
@@ -54,7 +54,7 @@ class Asked:
     def query(self, **more: object) -> str:
         return "&".join(f"{k}={v}" for k, v in {**self.names, "target": self.target, **more}.items())
 
-    def advise(self, **more: float) -> rig.advice.call.Advice:  # type: ignore[name-defined]
+    def advise(self, **more: float) -> rig.advice.call.call.Advice:  # type: ignore[name-defined]
         target = self.view.bench.target(self.target)
         return rig.advise(self.view.fitted(), **self.names, **more, target=target, with_levers=False)  # type: ignore[arg-type]
 

@@ -15,9 +15,9 @@ from dashboard.questions.call import CallQuestion
 from dashboard.questions.compare import CompareQuestion
 from dashboard.questions.runs import PAGE_ROWS, RunsQuestion
 from dashboard.service import BenchView, Service
-from rig.advice import advise
-from rig.advice.compare import compare as compared
-from rig.advice.compare_words import true_minus
+from rig.advice.call.call import advise
+from rig.advice.compare.compare import compare as compared
+from rig.answer_units import true_minus
 from rig.logbook.listing import BookListing, Tally
 from rig.report.courses import set_up_courses
 from rig.report.wording import of_hundred

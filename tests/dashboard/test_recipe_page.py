@@ -15,7 +15,7 @@ from dashboard.questions.glass import GlassQuestion
 from dashboard.questions.recipe import RecipeQuestion
 from dashboard.questions.texture import foamed, half_life
 from dashboard.service import BenchView, Service
-from rig.advice.recipe_work import WashLine, diluted, state_at
+from rig.advice.recipe.recipe_work import WashLine, diluted, state_at
 from rig.bench import Bench, parse_bench
 from rig.errors import ModelRangeError, NotEnoughData, RigError
 from rig.physics.brew import coffee as black_coffee

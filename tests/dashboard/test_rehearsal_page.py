@@ -17,12 +17,12 @@ from dashboard.questions.next_runs import HERE, NextRunsQuestion
 from dashboard.questions.rehearsal import NO_SESSION, RehearsalQuestion, sessions
 from dashboard.rehearsal_words import cadence_words, chart_words, drift_words, rate_words, run_rows
 from dashboard.service import BenchView, Service
-from rig.advice.compare_words import true_minus
-from rig.advice.control_chart import control_chart
-from rig.advice.hit_rate import hit_rate
-from rig.advice.plan import RunPlan
-from rig.advice.rehearsal import Practice, rehearse
-from rig.advice.rehearsal_trend import Steadiness
+from rig.advice.evidence.hit_rate import hit_rate
+from rig.advice.plan.plan import RunPlan
+from rig.advice.rehearsal.control_chart import control_chart
+from rig.advice.rehearsal.rehearsal import Practice, rehearse
+from rig.advice.rehearsal.trend import Steadiness
+from rig.answer_units import true_minus
 from rig.errors import ModelRangeError, NotEnoughData, NotFound
 from rig.report.look import DARK, LIGHT
 from tests.dashboard.benches import source_of_view

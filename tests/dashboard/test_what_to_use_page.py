@@ -10,7 +10,7 @@ from dashboard.pages import what_to_use
 from dashboard.params import params_of_query
 from dashboard.questions.what_to_use import UseQuestion
 from dashboard.service import BenchView, Service
-from rig.advice.rank_words import sentences
+from rig.advice.compare.rank_words import sentences
 from rig.errors import RigError
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import source_of_view

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import rig
-from rig.advice.call import advise
+from rig.advice.call.call import advise
 from rig.errors import LogbookError
 from rig.fitting import kept_fit
 from rig.fitting.bench_fit import fit as fit_book

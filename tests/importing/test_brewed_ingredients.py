@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.advice.people import for_people
-from rig.advice.recipe_work import scaled
+from rig.advice.recipe.people import for_people
+from rig.advice.recipe.recipe_work import scaled
 from rig.bench import Bench, Ingredient, Recipe, parse_bench
 from rig.bench_toml import bench_toml
 from rig.brewing import Bean, Brew, BrewMethod, brew_method

@@ -16,7 +16,7 @@ from enum import StrEnum
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from rig.advice.kit_parts import Part
+from rig.advice.plan.kit_parts import Part
 from sample_logs.generator.liquid import Floats
 from tests.judge.bench import FAMILIES, Case, grid_s, kept_bench
 from tests.judge.judge import seeds_of

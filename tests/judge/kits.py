@@ -20,8 +20,8 @@ from pathlib import Path
 import numpy as np
 
 import rig
-from rig.advice.kit_parts import Kit, Part, ladder
-from rig.advice.live import by_the_clock, live_call
+from rig.advice.live.live import by_the_clock, live_call
+from rig.advice.plan.kit_parts import Kit, Part, ladder
 from rig.arrays import BoolArray
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

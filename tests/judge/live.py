@@ -16,7 +16,7 @@ from functools import partial
 import numpy as np
 
 import rig
-from rig.advice.live import EVERY_S, LiveCall, Word, by_the_clock, estimate, live_call
+from rig.advice.live.live import EVERY_S, LiveCall, Word, by_the_clock, estimate, live_call
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 from rig.runs import Trace

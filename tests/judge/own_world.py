@@ -20,9 +20,9 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 import rig
-from rig.advice.live import LiveCall, live_call
-from rig.advice.odds import lands
-from rig.advice.search import durations
+from rig.advice.call.odds import lands
+from rig.advice.call.search import durations
+from rig.advice.live.live import LiveCall, live_call
 from rig.arrays import FloatArray
 from rig.capture.devices.simulated.drink import Hands
 from rig.fitting.live_fit import given_trace

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rig.advice.kit_parts import Part
+from rig.advice.plan.kit_parts import Part
 from rig.fitting.cadence import usual_cadences
 from rig.runs import RunBook
 from tests.judge.bench import kept_bench

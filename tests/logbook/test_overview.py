@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from rig.advice.overview import LEAST, RECENT, overview
+from rig.advice.compare.overview import LEAST, RECENT, overview
 from rig.bench import Bench, Ice, Ingredient, Recipe, Vessel
 from rig.logbook.listing import LogbookListing
 from rig.logbook.store import open_logbook
@@ -110,7 +110,7 @@ def test_the_slope_and_what_is_left_are_those_of_an_analysis_of_covariance(
     told: dict[str, tuple[Run, ...]], url: str
 ) -> None:
     """Against statsmodels' least squares on the runs themselves."""
-    from rig.advice.overview import _common
+    from rig.advice.compare.overview import _common
 
     cells, lists = stored({"plain": told["plain"]}, url)
     lists.close()

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rig.advice.control_chart import control_chart, grubbs_limit
+from rig.advice.rehearsal.control_chart import control_chart, grubbs_limit
 
 
 @pytest.mark.parametrize(

@@ -2,9 +2,9 @@
 
 import pytest
 
-from rig.advice.batch import Store, batch
-from rig.advice.people import CAFFEINE_DAY_MG, CAFFEINE_SINGLE_MG, StandardDrink, for_people
-from rig.advice.recipe_work import properties
+from rig.advice.recipe.batch import Store, batch
+from rig.advice.recipe.people import CAFFEINE_DAY_MG, CAFFEINE_SINGLE_MG, StandardDrink, for_people
+from rig.advice.recipe.recipe_work import properties
 from rig.bench import Ingredient, Recipe
 
 

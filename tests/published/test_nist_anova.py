@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from rig.advice.statistics import pooled_sd, repeatability
+from rig.advice.evidence.statistics import pooled_sd, repeatability
 
 # Resistivity of silicon wafers, five instruments with five readings each.
 SIRSTV = (

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from rig.advice.compare import compare
+from rig.advice.compare.compare import compare
 from rig.bench import Target
 from rig.fitting.result import Fit
 from rig.report import figures

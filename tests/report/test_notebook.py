@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 import pytest
 
 import rig
-from rig.advice.compare import compare
+from rig.advice.compare.compare import compare
 from rig.fitting import Fit
 from rig.importing.tables import table_from_bytes
 from tests.shared_fits import fitted

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from rig.advice.levers import Lever
+from rig.advice.call.levers import Lever
 from rig.bench import Ingredient, Recipe
 from rig.fitting.situation import Situation
 from rig.report.card import technique_card

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from rig.advice.assumed import filled
-from rig.advice.compare import compare
+from rig.advice.call.assumed import filled
+from rig.advice.compare.compare import compare
 from rig.bench import Target
 from rig.fitting.prediction import Basis, BasisKind
 from rig.fitting.result import Fit

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from rig.advice.verdict import THERMOMETER_STD_K, how_it_landed, sentence_of
+from rig.advice.live.verdict import THERMOMETER_STD_K, how_it_landed, sentence_of
 from rig.bench import Target
 from rig.consistency.judging import judged
 from rig.errors import NotFound

@@ -8,7 +8,7 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from rig.advice.live import LiveCall, by_the_clock, live_call
+from rig.advice.live.live import LiveCall, by_the_clock, live_call
 from rig.capture.recording.follow import StopWords
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.priors import P

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rig.advice.live import LiveCall, by_the_clock, estimate, live_call
+from rig.advice.live.live import LiveCall, by_the_clock, estimate, live_call
 from rig.fitting.situation import Situation
 from rig.runs import Trace
 from rig.session.advisor import LiveAdvisor

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rig.advice.live import live_call
-from rig.advice.odds import RESULTS, Result, lands
+from rig.advice.call.odds import RESULTS, Result, lands
+from rig.advice.live.live import live_call
 from rig.arrays import FloatArray
 from rig.bench import Ingredient, Recipe
 from rig.fitting.bench_fit import fit, prior_fit

@@ -19,8 +19,8 @@ from rig.names import refuse_unclear
 from rig.session.places import new_logbook_at, recordings_beside
 
 if TYPE_CHECKING:
-    from rig.advice.live import LiveCall
-    from rig.advice.verdict import Landing
+    from rig.advice.live.live import LiveCall
+    from rig.advice.live.verdict import Landing
     from rig.capture.decoding.readings import Decoder
     from rig.capture.devices.simulated.drink import Hands
     from rig.capture.recording.recorder_files import Files, Plan
@@ -235,7 +235,7 @@ def _prepare(
     goal = made.source.book.bench.target(made.target)
 
     def called(call: LiveCall) -> None:
-        from rig.advice.call_log import AskedFrom, keep_live
+        from rig.advice.check.call_log import AskedFrom, keep_live
 
         if keep and made.source.logbook is not None:
             # beside the drink, which waits for no database; the program ends when it is written
@@ -298,7 +298,7 @@ def _taken_in(
     session: Session, logbook: OpenLogbook, decoders: dict[str, Decoder], fit: Fit | None
 ) -> tuple[Recorded, Landing | None]:
     """The run in the logbook, and whether it landed."""
-    from rig.advice.verdict import landing_of, with_landing
+    from rig.advice.live.verdict import landing_of, with_landing
     from rig.capture.to_run.intake import take_in
     from rig.logbook.calibrations import calibrations
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rig.advice.verdict import Landing
+from rig.advice.live.verdict import Landing
 from rig.capture.recording.process import Interrupted
 from rig.capture.to_run.intake import Recorded
 from rig.cli.printing import bullets, finding_json, print_findings, print_json, say
