@@ -20,6 +20,8 @@ _LONGEST_TURN_S = 1.0
 """So long at most the work waits each time for those who ask in full, so that it ends however many ask."""
 AHEAD = "chillrig.ahead"
 """Under which name the server keeps it."""
+FORETOLD = "/shake-time/foretold"
+"""Where Shake time asks for what was worked out."""
 
 
 class DrinksAhead:

@@ -13,6 +13,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, html
 from flask import Flask, Response, has_request_context, request
 
+from dashboard.ahead import FORETOLD
 from dashboard.controls import choice
 from dashboard.service import Service
 from rig.answer_units import KINDS, AnswerUnits, answer_units
@@ -21,7 +22,7 @@ from rig.report.figure_units import dict_in_units
 from rig.session.kept_units import kept_units
 
 COOKIE = "chillrig-units"
-_ASKED = ("/_dash-update-component", "/_dash-layout")
+_ASKED = ("/_dash-update-component", "/_dash-layout", FORETOLD)
 _FRAME = ("/", "/<path:path>")
 """Where Dash serves the frame that every page is shown in."""
 _WORDS = frozenset(

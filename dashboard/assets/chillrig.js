@@ -36,15 +36,69 @@ window.dash_clientside = window.dash_clientside || {};
     return asked;
   }
 
-  // What a hand asks while it moves: one question is under way at a time, and of those that come meanwhile the last.
-  const hand = { now: null, waits: null, sent_ms: -Infinity, foretold: false, inFull: null };
+  // What a hand asks while it moves, past Dash's own rounds: one question is under way at a time, and of those that
+  // come meanwhile the last.
+  const hand = { now: null, asked: null, waits: null, busy: false, foretold: false, inFull: null };
   const GIVEN_UP_MS = 5000;
 
-  // Which answer stands: the one in full once it is of what is asked now, until then what was foretold meanwhile.
-  function toldTwice() {
-    const stale = hand.now && hand.inFull && hand.inFull !== JSON.stringify(hand.now);
-    return `told-twice ${stale && hand.foretold ? "foretold" : "in-full"}`;
+  function keyOf(asked) {
+    return asked && JSON.stringify(Object.entries(asked).sort());
   }
+
+  // Which answer stands: the one in full once it is of what is asked now, until then what was foretold meanwhile.
+  function tellTwice() {
+    const told = document.getElementById("call-told");
+    const stale = hand.now && hand.inFull && hand.inFull !== keyOf(hand.now);
+    if (told) told.className = `told-twice ${stale && hand.foretold ? "foretold" : "in-full"}`;
+  }
+
+  async function foretell(asked) {
+    hand.now = asked;
+    if (keyOf(asked) === hand.asked) return;
+    if (hand.busy) {
+      hand.waits = asked;
+      return;
+    }
+    hand.busy = true;
+    hand.asked = keyOf(asked);
+    const blocks = await foretold(asked).catch(() => null);
+    const place = document.getElementById("call-foretold");
+    if (blocks && place) place.replaceChildren(...blocks.flatMap(drawn));
+    hand.foretold = !!blocks;
+    hand.busy = false;
+    tellTwice();
+    const next = hand.waits;
+    hand.waits = null;
+    if (next) foretell(next);
+  }
+
+  async function foretold(asked) {
+    const answer = await fetch("/shake-time/foretold", {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(asked),
+      signal: AbortSignal.timeout(GIVEN_UP_MS),
+    });
+    return answer.ok ? answer.json() : null;
+  }
+
+  // A part of a page as the server sends it, drawn without Dash: elements of text, and nothing that acts.
+  function drawn(part) {
+    if (part === null || part === undefined) return [];
+    if (Array.isArray(part)) return part.flatMap(drawn);
+    if (typeof part !== "object") return [document.createTextNode(String(part))];
+    const element = document.createElement(part.type);
+    if (part.props.className) element.className = part.props.className;
+    element.append(...drawn(part.props.children));
+    return [element];
+  }
+
+  document.addEventListener("input", function (event) {
+    const { id, type, value } = event.target;
+    if (hand.now && type === "range" && id.startsWith("call-")) {
+      foretell({ ...hand.now, [id.slice("call-".length)]: Number(value) });
+    }
+  }, true);
 
   function writeAddress(asked) {
     const query = new URLSearchParams();
@@ -138,6 +192,7 @@ window.dash_clientside = window.dash_clientside || {};
       // another choice makes another list, which begins at its first page; a marked run leaves it where it is
       const triggered = window.dash_clientside.callback_context.triggered;
       if (!triggered.some((t) => t.prop_id === "runs-over.data")) delete asked.page;
+      if (document.getElementById("call-told")) hand.now = asked;
       const path = window.location.pathname;
       return settled("asked", asked, 200).then(function (value) {
         if (value === asked && path === window.location.pathname) writeAddress(asked);
@@ -190,29 +245,20 @@ window.dash_clientside = window.dash_clientside || {};
       return told;
     },
 
+    // A slider that a hand moves was heard already, and stands elsewhere by now; this hears all other controls.
     inHand: function () {
-      hand.now = asking();
-      if (performance.now() - hand.sent_ms < GIVEN_UP_MS) {
-        hand.waits = hand.now;
-        return window.dash_clientside.no_update;
-      }
-      hand.sent_ms = performance.now();
-      return hand.now;
-    },
-
-    // Each by itself: a callback that heard both would wait for the one in full.
-    foretoldCame: function (foretold) {
-      const next = hand.waits;
-      hand.waits = null;
-      hand.sent_ms = next ? performance.now() : -Infinity;
-      if (next) window.dash_clientside.set_props("call-hand", { data: next });
-      hand.foretold = !!foretold && foretold.told;
-      return toldTwice();
+      const asked = asking();
+      const moved = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id.split(".")[0]);
+      const passed = moved.some(function (id) {
+        const slider = document.getElementById(id);
+        return slider && slider.type === "range" && Number(slider.value) !== asked[id.slice("call-".length)];
+      });
+      if (!passed) foretell(asked);
     },
 
     inFullCame: function (answered) {
-      hand.inFull = answered ? JSON.stringify(answered) : null;
-      return toldTwice();
+      hand.inFull = keyOf(answered);
+      tellTwice();
     },
 
     rested: function (asked) {

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html
+from flask import Response, request
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import wording
-from dashboard.ahead import AHEAD, DrinksAhead
+from dashboard.ahead import AHEAD, FORETOLD, DrinksAhead
 from dashboard.answers import complete, make_call
 from dashboard.call_blocks import answer_block, facts, figures_block, head_block, levers_block
 from dashboard.call_log import CallKeeper
@@ -241,15 +244,10 @@ def register(app: Dash, service: Service) -> None:
         calls.keep(view, call)
         return head_block(call), answer_block(call), asked
 
-    @app.callback(
-        Output("call-foretold", "children"),
-        Output("call-foretold-of", "data"),
-        Input("call-hand", "data"),
-        prevent_initial_call=True,
-    )
-    def foretold(asked: Any) -> tuple[Any, Any]:
+    # asked past Dash, whose own rounds take longer than the answer
+    def foretold() -> Response:
         try:
-            view, question = read(asked)
+            view, question = read(request.get_json(silent=True))
             ahead = drinks.of(view, question.drink) if service.ahead else None
             told = (
                 None
@@ -258,7 +256,9 @@ def register(app: Dash, service: Service) -> None:
             )
         except RigError:
             told = None  # told by the call in full
-        return told, {"asked": asked, "told": told is not None}
+        return Response(json.dumps(told, cls=PlotlyJSONEncoder), mimetype="application/json")
+
+    app.server.add_url_rule(FORETOLD, view_func=foretold, methods=["POST"])
 
     # drawn after the number is out, which the bar waits for; a switch of light and dark draws anew only this
     @app.callback(

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.ahead import AHEAD
+from dashboard.ahead import AHEAD, FORETOLD
 from dashboard.app import make_app
 from dashboard.serving import server_of
 from tests.benchmarks.live_transport import FLAGS
@@ -28,7 +28,7 @@ PEOPLE, MOVES = 20, 60
 WINDOW: Any = {"width": 1440, "height": 900}
 TARGET = {"target": "short", "serve_temp_c_max": 2, "dilution_low": 15, "dilution_high": 30}
 DRINK = {"technique": "shake", "vessel": "steel tin", "ice": "freezer cube", "recipe": "night shift"}
-FORETOLD, IN_FULL = "call-foretold", "call-head"
+IN_FULL = "call-head"
 # the time [ms] from each movement of the slider to the frame that shows the answer to it
 MOVE = """
 async moves => {
@@ -60,17 +60,18 @@ def served_ahead() -> tuple[Any, Any]:
     # its server is made before the first question: an application that has answered takes no further guard
     server = server_of(app, "127.0.0.1", 0)
     client = app.server.test_client()
-    while not ask(client, FORETOLD, 22.0)["call-foretold-of"]["data"]["told"]:
+    while ask(client, FORETOLD, 22.0) is None:
         for found in list(app.server.extensions[AHEAD]._kept.values()):
             found.result(600.0)
     return app, server
 
 
-def ask(client: Any, output: str, start_c: float) -> Any:
-    """One of the page's answers to the question about a drink of this start [°C]."""
+def ask(client: Any, answer: str, start_c: float) -> Any:
+    """One of the page's answers to the question about a drink of this start [°C]: foretold, or in full."""
     asked = {**DRINK, **TARGET, "drink_temp_c": start_c}
-    inputs = {f"call-{part}.data": asked for part in ("hand", "asked")}
-    return callback(client, f"{output}.children", inputs, {}).get_json()["response"]
+    if answer == FORETOLD:
+        return client.post(FORETOLD, json=asked).get_json()
+    return callback(client, f"{answer}.children", {"call-asked.data": asked}, {}).get_json()["response"]
 
 
 def timed_ms(work: Callable[[], Any]) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 
 from rig.bench import Recipe
 from rig.errors import ModelRangeError
@@ -75,10 +76,11 @@ class Allergen(Enum):
         return text.casefold() == self.label or any(w in found for w in self.words)
 
 
-def _words(text: str) -> set[str]:
+@lru_cache(maxsize=1024)
+def _words(text: str) -> frozenset[str]:
     """The words of a name, each also without a plural's s."""
     words = "".join(c if c.isalnum() else " " for c in text.casefold()).split()
-    return {*words, *(w.rstrip("s") for w in words)}
+    return frozenset((*words, *(w.rstrip("s") for w in words)))
 
 
 _PLANTS = {"oat", "coconut", "soy", "soya", "almond", "rice", "hazelnut", "cashew"}
