@@ -20,8 +20,9 @@ from rig.fitting.linear_solve import Solved
 from rig.fitting.observations import BINS
 from rig.fitting.random_effects import Design, Owner, RandomEffects
 
-PRIOR_OUTCOMES = 4.0
-"""The prior about one is worth so many outcomes of set-ups left out; each has two, its water and its temperature."""
+PRIOR_OUTCOMES = 12.0
+"""The prior about one is worth so many outcomes of set-ups left out; each has two, its water and its temperature. Those of
+one bench are foretold from the same effects, so that they are fewer than their count."""
 _LEAST, _MOST = 0.3, 2.0
 _MOST_Z = 3.0
 """A set-up that lies further out than this holds a blunder, and counts as if it lay there."""

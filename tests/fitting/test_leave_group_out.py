@@ -16,7 +16,7 @@ from rig.fitting.random_effects import Design, Owner, RandomEffects, effects_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation
 
-SET_UPS, RUNS, NOISE = 40, 5, 0.5
+SET_UPS, RUNS, NOISE = 160, 5, 0.5
 OBS = BINS + 1
 COMMON = tuple((None, owner, ("all",)) for owner in (Owner.ICE, Owner.HANDLING))
 KEYS = (*((None, Owner.SET_UP, (f"s{k}",)) for k in range(SET_UPS)), *COMMON)
