@@ -21,8 +21,10 @@ from rig.fitting.observations import BINS
 from rig.fitting.random_effects import Design, Owner, RandomEffects
 
 PRIOR_OUTCOMES = 12.0
-"""The prior about one is worth so many outcomes of set-ups left out; each has two, its water and its temperature. Those of
-one bench are foretold from the same effects, so that they are fewer than their count."""
+"""The prior about one is worth so many outcomes of set-ups left out; each has two, its water and its temperature.
+
+Those of one bench are foretold from the same effects, so that they are fewer than their count.
+"""
 _LEAST, _MOST = 0.3, 2.0
 _MOST_Z = 3.0
 """A set-up that lies further out than this holds a blunder, and counts as if it lay there."""
