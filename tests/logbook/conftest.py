@@ -166,7 +166,9 @@ def shared(crowd: sa.URL) -> Shared:
 
 
 def without_step_8(connection: sa.Connection) -> None:
-    """Take the outbox out of a logbook again, as one was before it had any."""
+    """Take the outbox and what came after it out of a logbook again, as one was before it had any."""
+    for table in (schema.bench_statistics, schema.statistics_shared, schema.learned_prior):
+        table.drop(connection)
     for table in (schema.peer_bench, schema.peer_refused, schema.peer, schema.outbox, schema.this_logbook):
         table.drop(connection)
     connection.exec_driver_sql("drop index correction_by_id")

@@ -127,8 +127,6 @@ def test_runs_of_a_logbook_older_than_calibrated_runs_are_still_the_same_runs(
             schema.run_deleted.drop(connection)
             for table in (schema.step_run, schema.step, schema.bench_put_away, schema.bench_file):
                 table.drop(connection)
-            for table in (schema.bench_statistics, schema.statistics_shared, schema.learned_prior):
-                table.drop(connection)
             connection.execute(sa.delete(schema.schema_version).where(schema.schema_version.c.version > 3))
         migrate(logbook._engine)
     with open_logbook(own_url) as logbook:
