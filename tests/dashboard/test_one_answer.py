@@ -81,8 +81,8 @@ def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
 
 
 def said(duration_s: float, odds: float) -> tuple[str, str]:
-    """A call as a person reads it."""
-    return seconds(duration_s), percent(odds)
+    """A call as a person reads it; odds to the four digits that JSON has, lest a half be rounded twice."""
+    return seconds(duration_s), percent(round(odds, 4))
 
 
 def test_what_is_left_open_is_answered_alike_everywhere(asked: Asked) -> None:
