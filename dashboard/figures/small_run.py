@@ -13,8 +13,8 @@ from rig.report.look import LIGHT
 from rig.runs import Trace
 from rig.signals.scale import Plateau
 
-_WIDTH, _HEIGHT, _EDGE = 320.0, 120.0, 8.0
-EDGE_SHARE = _EDGE / _WIDTH
+WIDTH, HEIGHT, _EDGE = 320.0, 120.0, 8.0
+EDGE_SHARE = _EDGE / WIDTH
 """Of the picture's width, what is left free on each side."""
 _LEAST_AROUND_S = 10.0
 _MOST_POINTS = 240
@@ -50,12 +50,12 @@ def small_run(
     first, last = float(time_s[0]), float(max(time_s[-1], time_s[0] + 1e-9))
 
     def x(at_s: float) -> float:
-        return _EDGE + (_WIDTH - 2 * _EDGE) * (at_s - first) / (last - first)
+        return _EDGE + (WIDTH - 2 * _EDGE) * (at_s - first) / (last - first)
 
-    parts = [f'<rect width="{_WIDTH:g}" height="{_HEIGHT:g}" fill="{LIGHT.paper}"/>']
+    parts = [f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="{LIGHT.paper}"/>']
     marks = [(0.0, LIGHT.ink)] + ([] if stop_s is None else [(stop_s, LIGHT.series[1])])
     parts += [
-        f'<line x1="{x(at):.1f}" x2="{x(at):.1f}" y1="0" y2="{_HEIGHT:g}" stroke="{colour}" stroke-width="1.5"/>'
+        f'<line x1="{x(at):.1f}" x2="{x(at):.1f}" y1="0" y2="{HEIGHT:g}" stroke="{colour}" stroke-width="1.5"/>'
         for at, colour in marks
         if first <= at <= last
     ]
@@ -65,7 +65,7 @@ def small_run(
             if values is trace.scale_g:
                 parts += [_dot(rest, values, x) for rest in rests if first <= rest.start_s <= last]
     inside = "".join(parts)
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}">{inside}</svg>'
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}">{inside}</svg>'
     return SmallRun(svg, first, last, own_start_s, stop_s)
 
 
@@ -84,7 +84,7 @@ def around_motion(trace: Trace, stop_s: float | None) -> Trace:
 def _y(value: float, values: FloatArray) -> float:
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     share = 0.5 if high == low else (value - low) / (high - low)
-    return _HEIGHT - _EDGE - (_HEIGHT - 2 * _EDGE) * share
+    return HEIGHT - _EDGE - (HEIGHT - 2 * _EDGE) * share
 
 
 def _line(time_s: FloatArray, values: FloatArray, x: object, colour: str, dash: str) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 from dash import html
 
 from dashboard.controls import aria
-from dashboard.figures.small_run import EDGE_SHARE, SmallRun
+from dashboard.figures.small_run import EDGE_SHARE, HEIGHT, WIDTH, SmallRun
 
 Id = str | dict[str, Any]
 
@@ -38,7 +38,8 @@ def strip_block(picture: SmallRun, said: str, start: Id, duration: Id) -> html.D
         )
         for name, word, label in (("start", "start", "Motion starts"), ("stop", "stop", "Motion stops"))
     ]
-    drawn = html.Img(src=picture.address, alt=said, draggable="false")
+    # with its size, so that its place is free before it is drawn
+    drawn = html.Img(src=picture.address, alt=said, width=int(WIDTH), height=int(HEIGHT), draggable="false")
     return html.Div([drawn, *handles], className="strip", **told)
 
 

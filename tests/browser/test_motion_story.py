@@ -19,9 +19,10 @@ def _seconds(handle: Any) -> float:
 
 
 def _middle(page: Any, handle: Any) -> tuple[float, float]:
-    """Where the handle's word is grabbed."""
-    handle.scroll_into_view_if_needed()
-    box = handle.locator(".strip-grip").bounding_box()
+    """Where the handle's word is grabbed, once it lies still and nothing lies over it."""
+    grip = handle.locator(".strip-grip")
+    grip.hover(trial=True)
+    box = grip.bounding_box()
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
@@ -40,6 +41,15 @@ def _px_per_s(handle: Any) -> float:
     return float(width * (1 - 2 * 8 / 320) / (high - low))
 
 
+def _line(page: Any, line: Any, start: Any) -> str:
+    """What stands in a line once it says the same as its handle."""
+    page.wait_for_function(
+        "([line, handle]) => Number(line.value) === Number(handle.getAttribute('aria-valuenow'))",
+        arg=[line.element_handle(), start.element_handle()],
+    )
+    return str(line.input_value())
+
+
 @pytest.mark.parametrize("width", [1440, 390])
 def test_a_run_that_was_found_is_put_right_by_dragging(open_logbook_page: OpenPage, width: int) -> None:
     page = open_logbook_page("/runs/bring-in/several", width=width)
@@ -54,7 +64,7 @@ def test_a_run_that_was_found_is_put_right_by_dragging(open_logbook_page: OpenPa
     _drag(page, start, 3.0 * px)
     assert _seconds(start) == pytest.approx(found_start_s + 3.0, abs=0.3)
     assert _seconds(stop) == found_stop_s
-    assert float(run.get_by_label("Starts at").input_value()) == _seconds(start)
+    _line(page, run.get_by_label("Starts at"), start)
     lasts = run.get_by_label("Shaken or stirred for [s]")
     assert float(lasts.input_value()) == pytest.approx(found_stop_s - _seconds(start), abs=0.06)
     stop.focus()
@@ -79,14 +89,15 @@ def test_a_runs_start_and_stop_are_dragged_on_its_page_by_finger_and_undone(
     start = page.get_by_role("slider", name="Motion starts")
     start.wait_for()
     x, y = _middle(page, start)
-    px = _px_per_s(start)
+    moved_by_s = 40.0 / _px_per_s(start)
     finger = page.context.new_cdp_session(page)
-    for kind, at in (("touchStart", x), ("touchMove", x + 30 * px), ("touchMove", x + 60 * px)):
+    for kind, at in (("touchStart", x), ("touchMove", x + 20.0), ("touchMove", x + 40.0)):
         finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": at, "y": y}]})
     finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-    assert 0.0 < _seconds(start) < 120.0
-    moved_s = page.get_by_label("Starts at [s]").input_value()
-    assert float(moved_s) == _seconds(start)
+    start.and_(page.locator(":not([aria-valuenow='0.0'])")).wait_for()
+    # a browser may hold a finger to be still for its first pixels
+    assert 0.5 * moved_by_s < _seconds(start) < 1.1 * moved_by_s
+    moved_s = _line(page, page.get_by_label("Starts at [s]"), start)
     page.get_by_label("Shaken or stirred for [s]").fill("12,5")
     stop = page.get_by_role("slider", name="Motion stops")
     assert _seconds(stop) == pytest.approx(_seconds(start) + 12.5, abs=0.06)
