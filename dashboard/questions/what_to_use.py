@@ -9,7 +9,7 @@ from dashboard.params import Params, Scale, named
 from dashboard.questions.defaults import recipes, techniques, usual_drink, usual_target
 from dashboard.service import BenchView
 from rig.advice.compare.changes import By, WhatChanged
-from rig.advice.compare.rank import VARIED, rank
+from rig.advice.compare.rank import VARIED, alternatives, rank
 from rig.advice.compare.ranking import Ranking
 from rig.advice.compare.what_changed import what_changed
 from rig.errors import RigError
@@ -33,7 +33,7 @@ class UseQuestion:
 
     @classmethod
     def of(cls, view: BenchView, params: Params) -> UseQuestion:
-        """What the parameters ask; left out: the ices for the drink and set-up with most runs, by day.
+        """What the parameters ask; left out: the first part there are two of, for the drink with most runs, by day.
 
         Raises
         ------
@@ -44,9 +44,12 @@ class UseQuestion:
         if not view.bench.targets:
             raise RigError("This bench names no target. Write one into bench.toml, under [targets.NAME]")
         recipe = named(params, "recipe", recipes(view), usual.recipe, "recipe")
+        technique = named(params, "technique", techniques(view), usual.technique, "technique")
+        fit = view.fitted()
+        two = next((part for part in VARIED if len(alternatives(fit, technique, part)) > 1), VARIED[0])
         return cls(
-            vary=named(params, "vary", VARIED, "ice", "part to vary"),
-            technique=named(params, "technique", techniques(view), usual.technique, "technique"),
+            vary=named(params, "vary", VARIED, two, "part to vary"),
+            technique=technique,
             vessel=named(params, "vessel", view.bench.vessels, usual.vessel, "vessel"),
             ice=named(params, "ice", view.bench.ice, usual.ice, "ice"),
             recipe=recipe,

@@ -135,7 +135,7 @@ def test_what_cannot_be_ranked_is_refused_with_what_to_do(fit: Fit) -> None:
         rank(fit, target=target, vary="colour", **DRINK)
     with pytest.raises(NotFound):
         rank(fit, target=target, among=["no such ice", "wet cube"], **DRINK)
-    with pytest.raises(NotEnoughData, match="two of ice at least"):
+    with pytest.raises(NotEnoughData, match="with one ice, of two at least"):
         rank(fit, target=target, among=["wet cube"], **DRINK)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import rig
@@ -15,6 +17,7 @@ from rig.errors import RigError
 from tests.dashboard.asking import callback
 from tests.dashboard.benches import source_of_view
 from tests.dashboard.reading import by_id, controls_and_labelled, ids, text
+from tests.shared_fits import fitted
 
 
 def test_the_page_ranks_as_the_library_does(view: BenchView) -> None:
@@ -49,6 +52,15 @@ def test_the_page_answers_and_says_what_it_cannot(view: BenchView) -> None:
     assert "of what differs is the ice" in told
     told = callback(client, "use-rank.children", asked, {}).get_data(as_text=True)
     assert "freezer cube" in told and "wet cube" in told
+
+
+def test_a_bench_with_one_ice_is_first_asked_about_what_it_has_two_of(view: BenchView) -> None:
+    runs = tuple(r for r in view.book.runs if r.ice == "wet cube")
+    book = replace(view.book, runs=runs)
+    one_ice = BenchView("corner", book, fitted(book))
+    asked = UseQuestion.of(one_ice, {})
+    assert asked.vary != "ice"
+    assert len(asked.ranking(one_ice).ranked) > 1
 
 
 def test_a_name_that_is_not_there_is_refused(view: BenchView) -> None:

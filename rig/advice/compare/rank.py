@@ -90,7 +90,7 @@ def rank(
     missing = [part for part, name in said.items() if part != vary and name is None]
     if missing:
         raise ModelRangeError(f"what is held must be named: {', '.join(missing)}")
-    names = _alternatives(fit, technique, vary, among)
+    names = alternatives(fit, technique, vary, among)
     named = {part: name or "" for part, name in said.items()} | {vary: names[0] if names else ""}
     asked = Situation(
         named["technique"],
@@ -116,10 +116,12 @@ def rank(
         except (ModelRangeError, NotEnoughData) as error:
             left_out.append((name, str(error)))
     if len(able) < 2:
-        raise NotEnoughData(
-            f"a ranking needs two of {vary} at least that this drink can be made with, found {len(able)}. "
-            + " ".join(why for _, why in left_out)
+        refusal = (
+            f"Nothing to rank: here this drink can be made with {'one' if able else 'no'} {vary}, of two at least.",
+            *(why for _, why in left_out),
+            f"Rank another part, or make runs with another {vary}.",
         )
+        raise NotEnoughData(" ".join(refusal))
     times = [_looked_at(call, p) for _, call, p in able]
     drawn = joint_draws(fit, [c.situation for _, c, _ in able], times, BENCHES, RUNS_EACH)
     seen = [
@@ -138,7 +140,9 @@ def rank(
     return replace(found, sentences=sentences(found))
 
 
-def _alternatives(fit: Fit, technique: str | None, vary: str, among: Sequence[str] | None) -> tuple[str, ...]:
+def alternatives(
+    fit: Fit, technique: str | None, vary: str, among: Sequence[str] | None = None
+) -> tuple[str, ...]:
     """Names to rank: those asked for, or those with a run, on the same technique where there are two such."""
     if among is not None:
         look_up: dict[str, Callable[[str], object]] = {
