@@ -1,6 +1,7 @@
-"""How long until a page of a 10,000-run logbook is ready in a real Chromium, and what that costs.
+"""How long until a page of a long logbook is ready in a real Chromium, and what that costs.
 
-    python -m tests.benchmarks.page_ready [--logbook FILE] [--times 3] [--pages NAME ...] [--ways WAY ...] [--json]
+    python -m tests.benchmarks.page_ready [--logbook FILE] [--runs 10000] [--times 3]
+        [--pages NAME ...] [--ways WAY ...] [--json]
 
 Words: the page's heading and its own content are drawn. Ready: its answers too, its figures are drawn, and nothing
 says that it waits. A page is loaded with an empty browser cache, with a warm one, and gone to by a link inside the
@@ -23,7 +24,7 @@ import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -53,13 +54,14 @@ class Sight:
 SIGHTS = {
     "Live": Sight("/live", "Live", "#live", ("#live-idle :first-child, #live-choice:not([hidden])",), ""),
     "Runs": Sight("/runs", "Runs", "table.runs tbody tr", ("#runs-summary",), ""),
-    "one Run": Sight("/runs/r10000", "Run r10000", ".facts", ("#run-trace .main-svg",), "/runs/r10000"),
+    "one Run": Sight("/runs/{newest}", "Run {newest}", ".facts", ("#run-trace .main-svg",), "/runs/{newest}"),
     "Compare": Sight("/compare", "Compare", "#compare-answer", ("#compare-averages .main-svg",), ""),
     "Shake time": Sight("/shake-time", "Shake time", ".control", (".big", "#call-landing .main-svg"), ""),
     "Rehearsal": Sight("/rehearsal", "Rehearsal", ".control", ("#rehearsal-head .big", ".main-svg"), ""),
     "Recipe": Sight("/recipe", "Recipe", ".control", ("#recipe-head > *", "#recipe-texture > *"), ""),
     "Rig": Sight("/rig", "Rig", "#rig-ports", ("#rig-health > *",), ""),
 }
+"""`{newest}`: the newest run of the logbook."""
 EMPTY = {
     "empty": Sight("/", "Empty", "h1", (), ""),
     "empty, a figure": Sight("/figure", "Empty", "h1", (".main-svg",), ""),
@@ -276,6 +278,11 @@ def served(what: str) -> Iterator[tuple[int, int]]:
         child.wait(20)
 
 
+def _of(sight: Sight, newest: str) -> Sight:
+    named = {k: getattr(sight, k).replace("{newest}", newest) for k in ("path", "heading", "link")}
+    return replace(sight, **named)
+
+
 def main() -> int:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -301,7 +308,7 @@ def main() -> int:
         for what, sights in (
             (NOTHING_WHOLE, WHOLE),
             (NOTHING, EMPTY),
-            (str(logbook), {name: SIGHTS[name] for name in told.pages}),
+            (str(logbook), {name: _of(SIGHTS[name], f"r{told.runs:05d}") for name in told.pages}),
         ):
             ways = [w for w in told.ways if w != "link" or what == str(logbook)]
             with served(what) as (port, pid):
