@@ -336,7 +336,9 @@ window.dash_clientside = window.dash_clientside || {};
       else link.removeAttribute("aria-current");
     }
     const heading = root.querySelector("main h1");
-    const title = heading ? `${heading.textContent} · chillrig` : "chillrig";
+    // without spare spaces, as a browser tells a title: what is set otherwise would never be what it says
+    const words = heading ? heading.textContent.replace(/\s+/g, " ").trim() : "";
+    const title = words ? `${words} · chillrig` : "chillrig";
     if (document.title !== title) document.title = title;
   }
 
