@@ -40,7 +40,7 @@
     const shown = slider.type === "range" && document.getElementById(`${slider.id}-shown`);
     if (shown) shown.textContent = window.dash_clientside.chillrig.valueWords(slider.value, shown.dataset);
     soon();
-  });
+  }, true); // before whoever holds it back from Dash
   document.addEventListener("change", soon);
   document.addEventListener("click", function (event) {
     const more = event.target.closest("#ways-more"), nav = document.getElementById("ways");

@@ -41,8 +41,9 @@ window.dash_clientside = window.dash_clientside || {};
   const hand = { now: null, asked: null, waits: null, busy: false, foretold: false, inFull: null };
   const GIVEN_UP_MS = 5000;
 
+  // a slider's value is a number as the page begins, and a text once it was moved
   function keyOf(asked) {
-    return asked && JSON.stringify(Object.entries(asked).sort());
+    return asked && JSON.stringify(Object.entries(asked).map(([name, value]) => [name, String(value)]).sort());
   }
 
   // Which answer stands: the one in full once it is of what is asked now, until then what was foretold meanwhile.
@@ -54,11 +55,9 @@ window.dash_clientside = window.dash_clientside || {};
 
   async function foretell(asked) {
     hand.now = asked;
-    if (keyOf(asked) === hand.asked) return;
-    if (hand.busy) {
-      hand.waits = asked;
-      return;
-    }
+    const isAsked = keyOf(asked) === hand.asked;
+    if (hand.busy) hand.waits = isAsked ? null : asked;
+    if (hand.busy || isAsked) return;
     hand.busy = true;
     hand.asked = keyOf(asked);
     const blocks = await foretold(asked).catch(() => null);
@@ -93,12 +92,49 @@ window.dash_clientside = window.dash_clientside || {};
     return [element];
   }
 
-  document.addEventListener("input", function (event) {
-    const { id, type, value } = event.target;
-    if (hand.now && type === "range" && id.startsWith("call-")) {
-      foretell({ ...hand.now, [id.slice("call-".length)]: Number(value) });
+  // Dash hears of a slider once the hand rests: a round of its own takes longer than the answer. What it still draws
+  // meanwhile is of an older value, so until then the slider is put back to where the hand has it.
+  const held = new Map();
+  const RESTS_MS = 200;
+  let lettingGo = false;
+  const setValue = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set;
+
+  function inHand() {
+    return Object.fromEntries([...held].map(([slider, value]) => [slider.id.slice("call-".length), value]));
+  }
+
+  function keepHeld() {
+    for (const [slider, value] of held) if (slider.value !== value) setValue.call(slider, value);
+    if (held.size) window.requestAnimationFrame(keepHeld);
+  }
+
+  function letGo() {
+    lettingGo = true;
+    for (const [slider, value] of held) {
+      setValue.call(slider, value);
+      slider.dispatchEvent(new Event("input", { bubbles: true }));
     }
-  }, true);
+    lettingGo = false;
+    held.clear();
+  }
+
+  // Whether what moved is a slider, which the hand has let go, or its box.
+  function hasRested(id) {
+    return document.getElementById(id.replace(/(-usual)?\.value$/, "")).type === "range";
+  }
+
+  function hold(event) {
+    const { id, type, value } = event.target;
+    if (!hand.now || type !== "range" || !id.startsWith("call-") || lettingGo) return;
+    event.stopPropagation();
+    if (!held.size) window.requestAnimationFrame(keepHeld);
+    held.set(event.target, value);
+    foretell({ ...hand.now, ...inHand() });
+    settled("held", true, RESTS_MS).then((rests) => rests === true && letGo());
+  }
+
+  document.addEventListener("input", hold, true);
+  document.addEventListener("change", hold, true);
 
   function writeAddress(asked) {
     const query = new URLSearchParams();
@@ -190,11 +226,13 @@ window.dash_clientside = window.dash_clientside || {};
     asked: function () {
       const asked = asking();
       // another choice makes another list, which begins at its first page; a marked run leaves it where it is
-      const triggered = window.dash_clientside.callback_context.triggered;
-      if (!triggered.some((t) => t.prop_id === "runs-over.data")) delete asked.page;
-      if (document.getElementById("call-told")) hand.now = asked;
+      const moved = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id);
+      if (!moved.includes("runs-over.data")) delete asked.page;
+      const call = document.getElementById("call-told");
+      if (call && moved.length) foretell({ ...asked, ...inHand() });
+      else if (call) hand.now = asked;
       const path = window.location.pathname;
-      return settled("asked", asked, 200).then(function (value) {
+      return settled("asked", asked, call && moved.length && moved.every(hasRested) ? 0 : RESTS_MS).then(function (value) {
         if (value === asked && path === window.location.pathname) writeAddress(asked);
         return value;
       });
@@ -243,17 +281,6 @@ window.dash_clientside = window.dash_clientside || {};
         window.location.reload();
       }
       return told;
-    },
-
-    // A slider that a hand moves was heard already, and stands elsewhere by now; this hears all other controls.
-    inHand: function () {
-      const asked = asking();
-      const moved = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id.split(".")[0]);
-      const passed = moved.some(function (id) {
-        const slider = document.getElementById(id);
-        return slider && slider.type === "range" && Number(slider.value) !== asked[id.slice("call-".length)];
-      });
-      if (!passed) foretell(asked);
     },
 
     inFullCame: function (answered) {
@@ -309,7 +336,9 @@ window.dash_clientside = window.dash_clientside || {};
       else link.removeAttribute("aria-current");
     }
     const heading = root.querySelector("main h1");
-    const title = heading ? `${heading.textContent} · chillrig` : "chillrig";
+    // without spare spaces, as a browser tells a title: what is set otherwise would never be what it says
+    const words = heading ? heading.textContent.replace(/\s+/g, " ").trim() : "";
+    const title = words ? `${words} · chillrig` : "chillrig";
     if (document.title !== title) document.title = title;
   }
 

@@ -94,8 +94,6 @@ def layout(here: Here) -> Any:
             dcc.Store(id="call-asked"),
             dcc.Store(id="call-answered"),
             dcc.Store(id="call-rested"),
-            dcc.Store(id="call-hand"),
-            dcc.Store(id="call-foretold-of"),
         ]
     )
 
@@ -193,21 +191,11 @@ def register(app: Dash, service: Service) -> None:
         *asks,
         State("call-bench", "data"),
     )
-    # while the hand still moves, what was worked out ahead is told, one question at a time
     app.clientside_callback(
-        ClientsideFunction("chillrig", "inHand"),
-        Output("call-hand", "data"),
-        *asks,
-        State("call-bench", "data"),
+        ClientsideFunction("chillrig", "inFullCame"),
+        Input("call-answered", "data"),
         prevent_initial_call=True,
     )
-    for came, store in (("foretoldCame", "call-foretold-of"), ("inFullCame", "call-answered")):
-        app.clientside_callback(
-            ClientsideFunction("chillrig", came),
-            Output("call-told", "className", allow_duplicate=came == "foretoldCame"),
-            Input(store, "data"),
-            prevent_initial_call=True,
-        )
     # what would help is tried once the call is out, so that the two do not slow each other
     app.clientside_callback(
         ClientsideFunction("chillrig", "rested"),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rig.advice.call.assumed import filled
-from rig.advice.call.cautions import cautions, glass_shock
+from rig.advice.call.cautions import cautions, contents, glass_shock
 from rig.bench import Bench, parse_bench
 from rig.fitting.bench_fit import prior_fit
 from rig.fitting.prediction import predict
@@ -44,7 +44,8 @@ def _of(bench: Bench, **given: float | str) -> tuple[str, ...]:
     }
     s = Situation(**{**asked, **given})  # type: ignore[arg-type]
     fit = prior_fit(RunBook(bench, ()))
-    return cautions(bench, filled(fit, s), predict(fit, s, np.array([10.0]), draws=16))
+    holds = contents(bench, s, predict(fit, s, np.array([10.0]), draws=16))
+    return cautions(bench, filled(fit, s), holds)
 
 
 JUICE = '{ name = "juice", volume_ml = 30 }'

@@ -108,3 +108,49 @@ def test_the_number_follows_the_hand_before_the_answer_in_full(
         assert not page.locator("#call-foretold").is_visible()
         assert page.evaluate("() => window.shift") < MOST_SHIFT
         assert axe_faults(page) == []
+
+
+# an answer of an older value, drawn over the slider while the hand has moved on, and what Dash hears in the end
+OVERTAKEN = """
+() => new Promise(done => {
+    const slider = document.getElementById('call-drink_temp_c');
+    const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+    const heard = [];
+    document.body.addEventListener('input', event => heard.push(event.target.value));
+    for (const to of ['31', '33', '35']) {
+        set.call(slider, to);
+        slider.dispatchEvent(new Event('input', { bubbles: true }));
+    }
+    window.dash_clientside.set_props('call-drink_temp_c', { value: 12 });
+    const look = () => heard.length ? done(heard) : requestAnimationFrame(look);
+    look();
+})
+"""
+
+
+def test_dash_hears_of_a_slider_once_and_where_the_hand_has_it(browser: Any, desk: Desk) -> None:
+    with opening(browser, desk.address) as opened:
+        page = opened("/shake-time?target=short")
+        page.wait_for_selector("#call-levers h2")
+        assert page.evaluate(OVERTAKEN) == ["35"]
+        page.wait_for_function("() => location.search.includes('drink_temp_c=35')")
+        page.wait_for_function(
+            "() => document.querySelector('#call-head').textContent.includes('at 35 °C (asked)')"
+        )
+        assert page.input_value("#call-drink_temp_c") == "35"
+
+
+def test_a_slider_moved_by_keys_loses_no_step(browser: Any, desk: Desk) -> None:
+    with opening(browser, desk.address) as opened:
+        page = opened("/shake-time?target=short&drink_temp_c=20")
+        page.wait_for_selector("#call-levers h2")
+        page.locator("details.ask").nth(0).locator("summary").click()
+        page.locator("#call-drink_temp_c").focus()
+        for _ in range(8):
+            page.keyboard.press("ArrowRight")
+        assert page.input_value("#call-drink_temp_c") == "24"
+        page.wait_for_function("() => location.search.includes('drink_temp_c=24')")
+        page.wait_for_function(
+            "() => document.querySelector('#call-head').textContent.includes('at 24 °C (asked)')"
+        )
+        assert page.input_value("#call-drink_temp_c") == "24"

@@ -19,7 +19,7 @@ from rig.advice.call.calling import (
     landing,
     predict_drink,
 )
-from rig.advice.call.cautions import cautions
+from rig.advice.call.cautions import cautions, contents
 from rig.advice.call.ice_limits import IceLimits, ice_limits
 from rig.advice.call.levers import Lever, levers
 from rig.advice.call.search import Moment, Span, extrapolated, limited_by
@@ -253,7 +253,7 @@ def _advice(fit: Fit, drink: DrinkPrediction, found: Landing, call: Call) -> Adv
         abv_pct=bands["abv_pct"].take(shown),
         volume_ml=bands["volume_ml"].take(shown),
         at_call=at_call,
-        cautions=cautions(fit.bench, drink.filled, prediction),
+        cautions=cautions(fit.bench, drink.filled, contents(fit.bench, drink.filled.situation, prediction)),
         texture=texture,
     )
 

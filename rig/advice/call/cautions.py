@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from rig.advice.call.assumed import Filled, Origin
@@ -29,13 +31,16 @@ CHILLED_C, WARM_GLASS_C = 8.0, 40.0
 DEFER = "Local codes and licensed practice come first."
 
 
-def cautions(bench: Bench, question: Filled, prediction: Prediction) -> tuple[str, ...]:
-    """Warnings computed for one drink on one set-up, most urgent first; a start that nobody stated may be hot."""
+def cautions(bench: Bench, question: Filled, of_contents: Sequence[str]) -> tuple[str, ...]:
+    """Warnings computed for one drink on one set-up, most urgent first; a start that nobody stated may be hot.
+
+    `of_contents`: those of what the drink holds, as `contents` has them, which neither start nor ice changes.
+    """
     situation, warmest = question.situation, question.warmest_start_c
     out = [
         *heat(bench, situation, warmest if warmest >= HOT_C else question.start.value),
         *_may_be_hot(question),
-        *_contents(bench, situation, prediction),
+        *of_contents,
     ]
     return (*out, DEFER) if out else ()
 
@@ -107,7 +112,8 @@ def glass_shock(start_c: float, glass_c: float, ice_c: float | None, what: str) 
     return out
 
 
-def _contents(bench: Bench, s: Situation, prediction: Prediction) -> list[str]:
+def contents(bench: Bench, s: Situation, prediction: Prediction) -> list[str]:
+    """Cautions for what a drink of the predicted size holds."""
     out = []
     recipe = bench.recipe(s.recipe)
     whole_g = float(liquid_from_recipe(recipe).liquid.mass_g)

@@ -185,8 +185,12 @@ def widened(prediction: Prediction, span_s: Span | None) -> Prediction:
     away = beyond(times, span_s)
     more = _BEYOND_SPREAD * np.where(times < span_s[0], np.minimum(away, np.log(2.0)), away)
 
+    some = more > 0.0
+
     def apart(draws: FloatArray) -> FloatArray:
-        return draws + more * (draws - np.median(draws, axis=0))
+        out, away = draws.copy(), draws[:, some]
+        out[:, some] += more[some] * (away - np.median(away, axis=0))
+        return out
 
     added = np.maximum(apart(prediction.added_g), 0.0)
     last = max(int(np.searchsorted(times, span_s[1], side="right")) - 1, 0)
