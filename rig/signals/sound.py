@@ -41,6 +41,8 @@ _MACHINE_CV, _HAND_CV = 0.03, 0.21
 beat."""
 _LEAST_LOUDER = 0.4
 """How much more power, as a logarithm, there must be in the band than before and after."""
+_AS_MUCH = 0.5
+"""What it falls by over what it rises by, or the other way round, where both are a shake's."""
 
 
 @dataclass(frozen=True)
@@ -282,12 +284,18 @@ def _evenness(knocks: FloatArray, knock_s: float) -> float:
 
 
 def _loud(power: FloatArray, first: int, last: int, knock_s: float) -> tuple[int, int, FloatArray]:
-    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm."""
+    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm.
+
+    What falls by much less than it rose, or the other way round, is the hand's own unevenness: on that side no rest was
+    heard (yet).
+    """
     smooth = np.log(uniform_filter1d(power, max(round(knock_s / FRAME_S), 1)))
     middle, reach = (first + last) // 2, round(_REACH_S / FRAME_S)
-    rise = max(first - reach, 0) + _risen(smooth[max(first - reach, 0) : middle])
-    fall = min(last + reach, power.size)
-    return rise, fall - _risen(smooth[middle:fall][::-1]), smooth
+    begin, end = max(first - reach, 0), min(last + reach, power.size)
+    rise, by = _risen(smooth[begin:middle])
+    fall, back = _risen(smooth[middle:end][::-1])
+    least = _AS_MUCH * max(by, back)
+    return begin + (rise if by >= least else 0), end - (fall if back >= least else 0), smooth
 
 
 def _chain(
@@ -321,10 +329,11 @@ def edge_std_s(knock_s: float) -> float:
     return hypot(0.5 * knock_s, 0.02)
 
 
-def _risen(x: FloatArray) -> int:
-    """Where a level rises: the best two levels by least squares, one before and one after; 0 where it never does."""
+def _risen(x: FloatArray) -> tuple[int, float]:
+    """Where a level rises, and by how much: the best two levels by least squares; 0 and 0.0 where it never does."""
     count = np.arange(1, x.size)
     total, so_far = x.sum(), np.cumsum(x)[:-1]
     risen = (total - so_far) / (x.size - count) - so_far / count
     between = np.where(risen > _LEAST_LOUDER, risen**2 * count * (x.size - count), 0.0)
-    return int(np.argmax(between)) + 1 if between.any() else 0
+    best = int(np.argmax(between))
+    return (best + 1, float(risen[best])) if between.any() else (0, 0.0)

@@ -9,9 +9,18 @@ import pytest
 
 from rig.errors import NotEnoughData
 from rig.signals.moments import Source
-from rig.signals.sound import FASTEST_HZ, BandMeter, HeardShake, band_power, hear_shake
+from rig.signals.sound import (
+    FASTEST_HZ,
+    FRAME_S,
+    SHORTEST_S,
+    BandMeter,
+    HeardShake,
+    band_power,
+    hear_power,
+    hear_shake,
+)
 from tests.signals import counter_sounds
-from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, Shake, over, shake
+from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, Shake, music, over, shake
 
 EDGE_S, CADENCE_SHARE = 0.25, 0.03
 
@@ -63,6 +72,18 @@ def test_a_hand_that_winds_up_in_a_room_with_an_echo_is_heard_nearly_as_well() -
     """Sounds written apart from those above; the README has what more of them come to, and what is asked."""
     right = np.array([r for seed in (1001, 1002) for r in _heard(seed, 10.0, COUNTER)])
     assert np.all(right.mean(axis=0) >= 0.9), right.mean(axis=0)
+
+
+def test_a_shake_that_goes_on_is_never_said_to_have_stopped_whenever_one_looks() -> None:
+    """A hand is uneven: while it has not been heard to rest, a softer second is no rest."""
+    rng = np.random.default_rng(8)
+    made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
+    power = band_power(over(made, music(rng, made.samples.size / RATE_HZ + 0.1), 15.0), RATE_HZ)
+    for end_s in np.arange(made.start_s + SHORTEST_S + 0.5, made.stop_s + 0.5, 0.1):
+        heard = hear_power(power[: round(end_s / FRAME_S)])
+        assert heard.goes_on
+        assert heard.start.time_s == pytest.approx(made.start_s, abs=EDGE_S)
+        assert heard.stop.time_s == pytest.approx(min(end_s, made.stop_s), abs=0.4)
 
 
 @pytest.mark.parametrize("noise", NOISES)
