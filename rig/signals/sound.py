@@ -189,6 +189,10 @@ def hear_power(band: FloatArray) -> HeardShake:
     slack = 0.25 * knock_s
     moved = chain.between((start.time_s - slack) / FRAME_S, (stop.time_s + slack) / FRAME_S)
     cadence_hz = 0.5 / (moved.lag * FRAME_S or knock_s)
+    if not SLOWEST_HZ <= cadence_hz <= FASTEST_HZ:
+        raise NotEnoughData(
+            f"what repeats would be {cadence_hz:.1f} strokes a second, which no hand keeps: no shake"
+        )
     cadence_std_hz = cadence_hz * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
     goes_on = band.size * FRAME_S - stop.time_s < STILL_S
     return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv, goes_on)

@@ -94,6 +94,18 @@ def test_a_room_without_a_shake_is_no_shake(noise: str) -> None:
             hear_shake(NOISES[noise](rng, 30.0), RATE_HZ)
 
 
+def test_a_beat_slower_than_any_hands_is_no_shake() -> None:
+    """Syllables that happen to come in time: knocks 0.45 s apart would be 1.1 strokes a second."""
+    rng, beat_s = np.random.default_rng(3), 0.45
+    out = np.zeros(int(14.0 * RATE_HZ))
+    for at in 4.0 + beat_s * np.arange(14) + 0.02 * rng.standard_normal(14):
+        t = np.arange(int(0.1 * RATE_HZ)) / RATE_HZ
+        first = int(at * RATE_HZ)
+        out[first : first + t.size] += np.exp(-t / 0.01) * rng.standard_normal(t.size)
+    with pytest.raises(NotEnoughData):
+        hear_shake(out + 1e-3 * rng.standard_normal(out.size), RATE_HZ)
+
+
 def test_a_beat_more_exact_than_a_hands_is_a_machines() -> None:
     t = np.arange(int(12.0 * RATE_HZ)) / RATE_HZ
     clicks = np.exp(-(t % 0.125) / 0.006) * np.sin(2 * np.pi * 4000.0 * t) * ((t > 3.0) & (t < 9.0))
