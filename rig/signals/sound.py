@@ -41,7 +41,9 @@ _MACHINE_CV, _HAND_CV = 0.03, 0.21
 beat."""
 _LEAST_LOUDER = 0.4
 """How much more power, as a logarithm, there must be in the band than before and after."""
-_AS_MUCH = 0.5
+_LEAST_REST_S = 0.5
+"""So much of the room must be heard beside a shake, to tell that it is louder."""
+_AS_MUCH = 0.3
 """What it falls by over what it rises by, or the other way round, where both are a shake's."""
 
 
@@ -175,7 +177,8 @@ def hear_power(band: FloatArray) -> HeardShake:
     chain = _chain(onset, smooth, first, last, rise, fall, knock_s)
     start, stop = _edges(chain, knocks, rise, fall, knock_s)
     outside = np.concatenate([smooth[:rise], smooth[fall:]])
-    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
+    rested = outside.size * FRAME_S >= _LEAST_REST_S and fall > rise
+    louder = float(smooth[rise:fall].mean() - outside.mean()) if rested else 0.0
     inside = knocks[(knocks >= start.time_s) & (knocks <= stop.time_s)]
     cv = _evenness(inside, knock_s)
     if cv < _MACHINE_CV:

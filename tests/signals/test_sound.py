@@ -86,6 +86,18 @@ def test_a_shake_that_goes_on_is_never_said_to_have_stopped_whenever_one_looks()
         assert heard.stop.time_s == pytest.approx(min(end_s, made.stop_s), abs=0.4)
 
 
+@pytest.mark.parametrize("cut_s", [0.05, 0.12, 0.3])
+def test_music_up_to_the_shake_is_not_its_start_though_nothing_was_heard_before_the_music(cut_s: float) -> None:
+    """The first quarter of a second is no room to be louder than, wherever in a bar of the music it falls."""
+    rng = np.random.default_rng(8)
+    made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
+    sound = over(made, music(rng, made.samples.size / RATE_HZ + 0.1), 15.0)
+    power = band_power(sound[int(cut_s * RATE_HZ) :], RATE_HZ)
+    for end_s in np.arange(3.2, 4.2, 0.1):
+        with pytest.raises(NotEnoughData):
+            hear_power(power[: round(end_s / FRAME_S)])
+
+
 @pytest.mark.parametrize("noise", NOISES)
 def test_a_room_without_a_shake_is_no_shake(noise: str) -> None:
     rng = np.random.default_rng(5)
