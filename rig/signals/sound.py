@@ -41,6 +41,8 @@ _MACHINE_CV, _HAND_CV = 0.03, 0.21
 beat."""
 _LEAST_LOUDER = 0.4
 """How much more power, as a logarithm, there must be in the band than before and after."""
+_CLEAR = (1.0, 2.0)
+"""Where a shake has so much more power than the room, as a logarithm, it begins to be clear of it, and is."""
 _LEAST_REST_S = 0.5
 """So much of the room must be heard beside a shake, to tell that it is louder."""
 _AS_MUCH = 0.3
@@ -316,7 +318,8 @@ def _chain(
     room = float(np.median(outside)) if outside.size else shaken - 1.0
     apart = max(shaken - room, _LEAST_LOUDER)
     louder = np.clip(2.0 * (smooth[begin:end] - 0.5 * (shaken + room)) / apart, -1.0, 1.0)
-    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S)
+    clear = float(np.clip((apart - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0))
+    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S, clear)
     return replace(chain, frame=chain.frame + begin)
 
 

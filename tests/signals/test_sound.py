@@ -87,7 +87,9 @@ def test_a_shake_that_goes_on_is_never_said_to_have_stopped_whenever_one_looks()
 
 
 @pytest.mark.parametrize("cut_s", [0.05, 0.12, 0.3])
-def test_music_up_to_the_shake_is_not_its_start_though_nothing_was_heard_before_the_music(cut_s: float) -> None:
+def test_music_up_to_the_shake_is_not_its_start_though_nothing_was_heard_before_the_music(
+    cut_s: float,
+) -> None:
     """The first quarter of a second is no room to be louder than, wherever in a bar of the music it falls."""
     rng = np.random.default_rng(8)
     made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
