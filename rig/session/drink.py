@@ -109,6 +109,11 @@ class Session:
         return self._started_s
 
     @property
+    def stopped_s(self) -> float | None:
+        """When the motion ended, in seconds from the start of the journal; None while it has not."""
+        return self._stopped_s
+
+    @property
     def started(self) -> bool:
         """Whether the drink has been moved at all."""
         return self._started_s is not None

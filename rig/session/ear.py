@@ -17,8 +17,12 @@ from rig.signals.strapped import feel_shake
 
 NEAR_S = 3.0
 """A shake that begins further from the start that was pressed is another one's."""
-LOOKED_BACK_S, REST_S = 20.0, 4.0
-"""A look goes so far back, and while a shake goes on so far before it."""
+LOOKED_BACK_S, REST_S, AGAIN_S = 20.0, 4.0, 3.0
+"""A look goes so far back; while a shake goes on, so far before it; and so far after it, as the rest tells its stop."""
+AGREED_S = 0.1
+"""A moment that is told otherwise by more than this is told anew."""
+ALIKE_S = 0.3
+"""Nothing is given before two looks, one after the other, place it so near to each other."""
 LEAST_WAIT_S, WAITS = 0.4, 12.0
 """From one look to the next: at least so long, and so many times what the last one took, to leave the core free."""
 _NS_PER_S = 1e9
@@ -31,7 +35,8 @@ class Take(ABC):
         self._rows: list[FloatArray] = []
         self._zero_ns = float("inf")
         self._due_s = float("-inf")
-        self._begun_s: float | None = None
+        self._heard: HeardShake | None = None
+        self._looked: HeardShake | None = None
         self._over_s = float("-inf")
 
     def add(self, rows: FloatArray, age_s: float) -> None:
@@ -62,18 +67,23 @@ class Take(ABC):
         return self._found(self._all(), float("-inf"))
 
     def look(self) -> HeardShake | None:
-        """The shake under way, or the one that has just stopped; None where there is none, or it is no time to look."""
+        """The shake under way, or the one that has just stopped; None where there is none, or it is no time to look.
+
+        It may be told again, and better, until it is well over.
+        """
         begun = time.perf_counter()
         if begun < self._due_s or not self._rows:
             return None
-        since_s = self.lasts_s - LOOKED_BACK_S if self._begun_s is None else self._begun_s - REST_S
+        since_s = self.lasts_s - LOOKED_BACK_S if self._heard is None else self._heard.start.time_s - REST_S
         try:
-            heard = self._found(self._all(), max(since_s, self._over_s))
+            found = self._found(self._all(), max(since_s, self._over_s))
         except NotEnoughData:
-            heard = None
-        self._begun_s = heard.start.time_s if heard is not None and heard.goes_on else None
-        if heard is not None and not heard.goes_on:
-            self._over_s = heard.stop.time_s
+            found = None
+        before, self._looked = self._looked, found
+        heard = found if found is not None and before is not None and _alike(before, found) else None
+        self._heard = heard or self._heard
+        if self._heard is not None and self.lasts_s - self._heard.stop.time_s > AGAIN_S:
+            self._over_s, self._heard = self._heard.stop.time_s, None
         now = time.perf_counter()
         self._due_s = now + max(LEAST_WAIT_S, WAITS * (now - begun))
         return heard
@@ -82,6 +92,13 @@ class Take(ABC):
         if len(self._rows) > 1:
             self._rows = [np.concatenate(self._rows)]
         return self._rows[0] if self._rows else np.zeros(0)
+
+
+def _alike(before: HeardShake, now: HeardShake) -> bool:
+    """Whether two looks, one after the other, tell the same start, and the same stop where it has stopped."""
+    if abs(now.start.time_s - before.start.time_s) > ALIKE_S:
+        return False
+    return now.goes_on or abs(now.stop.time_s - before.stop.time_s) < ALIKE_S
 
 
 class SoundTake(Take):
@@ -129,7 +146,8 @@ def listener(samples: Callable[[], FloatArray], rate_hz: float) -> Callable[[Ses
 def give(session: Session, heard: HeardShake, start_s: float, stop_s: float) -> bool:
     """Let a shake start and stop the drink under way; False where it is not this drink's.
 
-    What was pressed gives way to what was heard or felt of the same shake, once.
+    What was pressed gives way to what was heard or felt of the same shake; what was heard or felt gives way to what the
+    same sense tells better once it has heard more.
 
     Parameters
     ----------
@@ -137,24 +155,40 @@ def give(session: Session, heard: HeardShake, start_s: float, stop_s: float) -> 
         Its moments in seconds of the journal; the stop counts only where it does not go on.
     """
     by = heard.start.source
-    if session.started_s is None:
-        if session.ready_s is None or start_s < session.ready_s:
-            return False
-        session.begin(start_s, by)
-    elif abs(start_s - session.started_s) > NEAR_S:
+    if session.done:
         return False
-    elif session.started_by is Source.OPERATOR:
+    if session.started_s is None:
+        anew = session.ready_s is not None and start_s >= session.ready_s
+        mine = anew
+    elif abs(start_s - session.started_s) > NEAR_S:
+        # a start that was heard, and never heard to stop, was none where a shake is heard to start later
+        anew = session.started_by is by and session.stopped_by is None and start_s > session.started_s
+        mine = anew
+    else:
+        told_otherwise = abs(start_s - session.started_s) > AGREED_S
+        anew = session.started_by is Source.OPERATOR or (session.started_by is by and told_otherwise)
+        mine = True
+    if not mine:
+        return False
+    if anew:
         session.begin(start_s, by)
     session.heard_rhythm = Rhythm(heard.cadence_hz, heard.cadence_std_hz)
-    if not heard.goes_on and session.stopped_by is not by:
+    if not heard.goes_on:
         if session.started_by is by and session.started_s is not None:
             # the take's clock may have been set better since it gave the start: how long it lasted is its own
             stop_s += session.started_s - start_s
-        session.ended(
-            stop_s,
-            by,
-            cadence_hz=round(heard.cadence_hz, 3),
-            cadence_std_hz=round(heard.cadence_std_hz, 4),
-            stroke_cv=round(heard.stroke_cv, 4),
-        )
+        before_s = session.stopped_s
+        told_otherwise = before_s is None or anew or abs(stop_s - before_s) > AGREED_S
+        if session.stopped_by in (None, Source.OPERATOR) or (session.stopped_by is by and told_otherwise):
+            _end(session, heard, stop_s)
     return True
+
+
+def _end(session: Session, heard: HeardShake, stop_s: float) -> None:
+    session.ended(
+        stop_s,
+        heard.start.source,
+        cadence_hz=round(heard.cadence_hz, 3),
+        cadence_std_hz=round(heard.cadence_std_hz, 4),
+        stroke_cv=round(heard.stroke_cv, 4),
+    )

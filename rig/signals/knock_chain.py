@@ -17,8 +17,8 @@ from rig.arrays import FloatArray, IntArray
 
 _LEAST, _MOST = 0.1, 1.2
 """Onsets weaker than the first share of the shake's own are none; stronger than the second count no more."""
-_PAYS = 0.35
-"""What a knock must bring, in shares of the shake's own strength."""
+_PAYS, _PAYS_CLEAR = 0.35, 0.5
+"""What a knock must bring, in shares of the shake's own strength: in a room about as loud, and in one far below."""
 _LOUD = 0.8
 """What being as loud as the shake, not as the room, is worth."""
 _TIGHT = 10.0
@@ -50,7 +50,7 @@ class Chain:
         return float(self.frame[-1] - self.frame[0]) / steps if steps else 0.0
 
 
-def chain_of(onset: FloatArray, louder: FloatArray, usual: FloatArray, lag: float) -> Chain:
+def chain_of(onset: FloatArray, louder: FloatArray, usual: FloatArray, lag: float, clear: float) -> Chain:
     """The chain of knocks that is worth most.
 
     Parameters
@@ -63,17 +63,20 @@ def chain_of(onset: FloatArray, louder: FloatArray, usual: FloatArray, lag: floa
         Onset strength in a stretch that is surely the shake's.
     lag
         Frames from knock to knock, about.
+    clear
+        From 0, the room is about as loud as the shake, to 1, it is far below.
     """
     strong = np.percentile(uniform_filter1d(usual, 3), 100.0 * (1.0 - min(1.2 / lag, 0.5)))
     strength = np.minimum(uniform_filter1d(onset, 3) / max(float(strong), 1e-12), _MOST)
     heard = strength >= _LEAST
+    pays = _PAYS + (_PAYS_CLEAR - _PAYS) * clear
     so_far = np.concatenate([[0.0], np.cumsum(strength)])
     steps = np.array([1, 2])
     back = np.concatenate([np.arange(int((n - 0.3) * lag), int((n + 0.4) * lag) + 2) for n in steps])
     step = np.where(back < 1.55 * lag, 1, 2)
     cost = _TIGHT * np.log(back / (lag * step)) ** 2 + np.where(step > 1, _SKIP, 0.0)
     beside = min(max(2, round(_BESIDE * lag)), int(lag / 3.0))
-    worth = np.where(heard, strength - _PAYS + _LOUD * louder, -np.inf)
+    worth = np.where(heard, strength - pays + _LOUD * louder, -np.inf)
     before = np.full(onset.size, -1)
     for frame in np.flatnonzero(heard):
         at = frame - back

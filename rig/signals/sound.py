@@ -41,6 +41,12 @@ _MACHINE_CV, _HAND_CV = 0.03, 0.21
 beat."""
 _LEAST_LOUDER = 0.4
 """How much more power, as a logarithm, there must be in the band than before and after."""
+_CLEAR = (1.0, 2.0)
+"""Where a shake has so much more power than the room, as a logarithm, it begins to be clear of it, and is."""
+_LEAST_REST_S = 0.5
+"""So much of the room must be heard beside a shake, to tell that it is louder."""
+_AS_MUCH = 0.3
+"""What it falls by over what it rises by, or the other way round, where both are a shake's."""
 
 
 @dataclass(frozen=True)
@@ -173,7 +179,8 @@ def hear_power(band: FloatArray) -> HeardShake:
     chain = _chain(onset, smooth, first, last, rise, fall, knock_s)
     start, stop = _edges(chain, knocks, rise, fall, knock_s)
     outside = np.concatenate([smooth[:rise], smooth[fall:]])
-    louder = float(smooth[rise:fall].mean() - outside.mean()) if outside.size and fall > rise else 0.0
+    rested = outside.size * FRAME_S >= _LEAST_REST_S and fall > rise
+    louder = float(smooth[rise:fall].mean() - outside.mean()) if rested else 0.0
     inside = knocks[(knocks >= start.time_s) & (knocks <= stop.time_s)]
     cv = _evenness(inside, knock_s)
     if cv < _MACHINE_CV:
@@ -187,6 +194,10 @@ def hear_power(band: FloatArray) -> HeardShake:
     slack = 0.25 * knock_s
     moved = chain.between((start.time_s - slack) / FRAME_S, (stop.time_s + slack) / FRAME_S)
     cadence_hz = 0.5 / (moved.lag * FRAME_S or knock_s)
+    if not SLOWEST_HZ <= cadence_hz <= FASTEST_HZ:
+        raise NotEnoughData(
+            f"what repeats would be {cadence_hz:.1f} strokes a second, which no hand keeps: no shake"
+        )
     cadence_std_hz = cadence_hz * max(cv, 0.02) / np.sqrt(max(inside.size, 2))
     goes_on = band.size * FRAME_S - stop.time_s < STILL_S
     return HeardShake(start, stop, cadence_hz, float(cadence_std_hz), cv, goes_on)
@@ -282,12 +293,18 @@ def _evenness(knocks: FloatArray, knock_s: float) -> float:
 
 
 def _loud(power: FloatArray, first: int, last: int, knock_s: float) -> tuple[int, int, FloatArray]:
-    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm."""
+    """Where the power in the band rises before a stretch and falls after it, and that power, smooth, as a logarithm.
+
+    What falls by much less than it rose, or the other way round, is the hand's own unevenness: on that side no rest was
+    heard (yet).
+    """
     smooth = np.log(uniform_filter1d(power, max(round(knock_s / FRAME_S), 1)))
     middle, reach = (first + last) // 2, round(_REACH_S / FRAME_S)
-    rise = max(first - reach, 0) + _risen(smooth[max(first - reach, 0) : middle])
-    fall = min(last + reach, power.size)
-    return rise, fall - _risen(smooth[middle:fall][::-1]), smooth
+    begin, end = max(first - reach, 0), min(last + reach, power.size)
+    rise, by = _risen(smooth[begin:middle])
+    fall, back = _risen(smooth[middle:end][::-1])
+    least = _AS_MUCH * max(by, back)
+    return begin + (rise if by >= least else 0), end - (fall if back >= least else 0), smooth
 
 
 def _chain(
@@ -301,7 +318,8 @@ def _chain(
     room = float(np.median(outside)) if outside.size else shaken - 1.0
     apart = max(shaken - room, _LEAST_LOUDER)
     louder = np.clip(2.0 * (smooth[begin:end] - 0.5 * (shaken + room)) / apart, -1.0, 1.0)
-    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S)
+    clear = float(np.clip((apart - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0))
+    chain = chain_of(onset[begin:end], louder, onset[first:last], knock_s / FRAME_S, clear)
     return replace(chain, frame=chain.frame + begin)
 
 
@@ -321,10 +339,11 @@ def edge_std_s(knock_s: float) -> float:
     return hypot(0.5 * knock_s, 0.02)
 
 
-def _risen(x: FloatArray) -> int:
-    """Where a level rises: the best two levels by least squares, one before and one after; 0 where it never does."""
+def _risen(x: FloatArray) -> tuple[int, float]:
+    """Where a level rises, and by how much: the best two levels by least squares; 0 and 0.0 where it never does."""
     count = np.arange(1, x.size)
     total, so_far = x.sum(), np.cumsum(x)[:-1]
     risen = (total - so_far) / (x.size - count) - so_far / count
     between = np.where(risen > _LEAST_LOUDER, risen**2 * count * (x.size - count), 0.0)
-    return int(np.argmax(between)) + 1 if between.any() else 0
+    best = int(np.argmax(between))
+    return (best + 1, float(risen[best])) if between.any() else (0, 0.0)

@@ -24,8 +24,9 @@ from rig.session.drink import Session
 from rig.session.ear import SoundTake, listener
 from rig.session.simulated_drink import simulated_drink
 from rig.session.way import Way
-from rig.signals.sound import band_power
+from rig.signals.sound import band_power, hear_power
 from tests.cli.small_bench import small_book
+from tests.judge.hearing import live
 from tests.signals.bar_sounds import NOISES, RATE_HZ, music, over, shake
 
 
@@ -62,6 +63,20 @@ def test_a_microphones_sound_starts_and_stops_the_drink(tmp_path: Path) -> None:
     run = recorded_in(read_journal(recording.files.journal), load()).run
     assert run.duration_s == pytest.approx(made.stop_s - made.start_s, abs=0.3)
     assert run.extra[HEARD].startswith("start heard; stop heard; 3.")
+
+
+@pytest.mark.parametrize("first_look_s", [0.1, 0.35])
+def test_whenever_it_is_looked_at_a_drink_starts_and_stops_where_the_file_says(
+    first_look_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ear, "LEAST_WAIT_S", 0.0)
+    monkeypatch.setattr(ear, "WAITS", 0.0)
+    rng = np.random.default_rng(8)
+    made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
+    power = band_power(over(made, music(rng, made.samples.size / RATE_HZ + 0.1), 15.0), RATE_HZ)
+    heard, drink = hear_power(power), live(power, first_look_s)
+    assert drink.started_s == pytest.approx(heard.start.time_s, abs=ear.AGREED_S)
+    assert drink.stopped_s == pytest.approx(heard.stop.time_s, abs=ear.AGREED_S)
 
 
 @pytest.mark.slow

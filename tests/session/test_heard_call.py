@@ -111,6 +111,7 @@ class Clocked:
     started_s, started_by, stopped_by = 10.0, Source.SOUND, None
     ready_s = 5.0
     heard_rhythm: Rhythm | None = None
+    done = False
 
 
 def test_what_is_heard_of_the_shake_under_way_reaches_the_advisors_words(helps: LiveCall) -> None:
@@ -124,17 +125,69 @@ def test_what_is_heard_of_the_shake_under_way_reaches_the_advisors_words(helps: 
     assert "by the clock and the cadence of the hand" in said.note
 
 
-class Ending(Clocked):
-    """The same, which takes down when it was ended."""
+class Told(Clocked):
+    """The same, which takes down what it is told."""
 
-    ended_s: float | None = None
+    stopped_s: float | None = None
+
+    def __init__(self) -> None:
+        self.orders: list[tuple[str, float, Source]] = []
+
+    def begin(self, at_s: float, by: Source) -> None:
+        self.started_s, self.started_by = at_s, by
+        self.orders.append(("start", round(at_s, 3), by))
 
     def ended(self, at_s: float, by: Source, **told: float) -> None:
-        self.ended_s = at_s
+        self.stopped_s, self.stopped_by = at_s, by
+        self.orders.append(("stop", round(at_s, 3), by))
+
+
+def tell(drink: Any, start_s: float, stop_s: float, goes_on: bool = False, by: Source = Source.SOUND) -> bool:
+    start, stop = Moment(start_s, 0.1, by), Moment(stop_s, 0.1, by)
+    return give(cast(Session, drink), HeardShake(start, stop, USUAL_HZ, 0.02, 0.05, goes_on), start_s, stop_s)
 
 
 def test_a_heard_shake_lasts_as_long_as_its_own_take_says_though_its_clock_was_set_better_since() -> None:
-    drink: Any = Ending()
-    start, stop = Moment(9.4, 0.1, Source.SOUND), Moment(16.4, 0.1, Source.SOUND)
-    assert give(cast(Session, drink), HeardShake(start, stop, USUAL_HZ, 0.02, 0.05, goes_on=False), 9.4, 16.4)
-    assert drink.ended_s == pytest.approx(10.0 + 7.0)
+    """By a little the start stays where it is; by more it is told anew, and the stop after it."""
+    for start_s, lasted in [
+        (9.95, [("stop", 17.0, Source.SOUND)]),
+        (9.4, [("start", 9.4, Source.SOUND), ("stop", 16.4, Source.SOUND)]),
+    ]:
+        drink = Told()
+        assert tell(drink, start_s, start_s + 7.0)
+        assert drink.orders == lasted
+
+
+def test_a_stop_heard_too_soon_is_told_anew_once_more_has_been_heard_and_not_again() -> None:
+    drink = Told()
+    for stop_s in (12.0, 12.02, 17.0, 17.0):
+        assert tell(drink, 10.0, stop_s)
+    assert drink.orders == [("stop", 12.0, Source.SOUND), ("stop", 17.0, Source.SOUND)]
+
+
+def test_two_senses_do_not_correct_each_other() -> None:
+    drink = Told()
+    for by, off_s in (
+        (Source.SOUND, 0.0),
+        (Source.STRAPPED, 0.3),
+        (Source.SOUND, 0.0),
+        (Source.STRAPPED, 0.3),
+    ):
+        assert tell(drink, 10.0 + off_s, 17.0 + off_s, by=by)
+    assert drink.orders == [("stop", 17.0, Source.SOUND)]
+
+
+def test_a_start_that_was_heard_and_never_heard_to_stop_gives_way_to_the_shake_that_follows() -> None:
+    drink = Told()
+    assert tell(drink, 20.0, 24.0, goes_on=True)
+    assert not tell(drink, 10.0, 24.0, goes_on=True)
+    assert tell(drink, 20.0, 27.0)
+    assert not tell(drink, 40.0, 47.0)
+    assert drink.orders == [("start", 20.0, Source.SOUND), ("stop", 27.0, Source.SOUND)]
+
+
+def test_nothing_is_told_to_a_drink_that_is_done() -> None:
+    drink = Told()
+    drink.done = True
+    assert not tell(drink, 10.0, 17.0)
+    assert drink.orders == []

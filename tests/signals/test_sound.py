@@ -9,9 +9,18 @@ import pytest
 
 from rig.errors import NotEnoughData
 from rig.signals.moments import Source
-from rig.signals.sound import FASTEST_HZ, BandMeter, HeardShake, band_power, hear_shake
+from rig.signals.sound import (
+    FASTEST_HZ,
+    FRAME_S,
+    SHORTEST_S,
+    BandMeter,
+    HeardShake,
+    band_power,
+    hear_power,
+    hear_shake,
+)
 from tests.signals import counter_sounds
-from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, Shake, over, shake
+from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, Shake, music, over, shake
 
 EDGE_S, CADENCE_SHARE = 0.25, 0.03
 
@@ -65,12 +74,50 @@ def test_a_hand_that_winds_up_in_a_room_with_an_echo_is_heard_nearly_as_well() -
     assert np.all(right.mean(axis=0) >= 0.9), right.mean(axis=0)
 
 
+def test_a_shake_that_goes_on_is_never_said_to_have_stopped_whenever_one_looks() -> None:
+    """A hand is uneven: while it has not been heard to rest, a softer second is no rest."""
+    rng = np.random.default_rng(8)
+    made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
+    power = band_power(over(made, music(rng, made.samples.size / RATE_HZ + 0.1), 15.0), RATE_HZ)
+    for end_s in np.arange(made.start_s + SHORTEST_S + 0.5, made.stop_s + 0.5, 0.1):
+        heard = hear_power(power[: round(end_s / FRAME_S)])
+        assert heard.goes_on
+        assert heard.start.time_s == pytest.approx(made.start_s, abs=EDGE_S)
+        assert heard.stop.time_s == pytest.approx(min(end_s, made.stop_s), abs=0.4)
+
+
+@pytest.mark.parametrize("cut_s", [0.05, 0.12, 0.3])
+def test_music_up_to_the_shake_is_not_its_start_though_nothing_was_heard_before_the_music(
+    cut_s: float,
+) -> None:
+    """The first quarter of a second is no room to be louder than, wherever in a bar of the music it falls."""
+    rng = np.random.default_rng(8)
+    made = shake(rng, "metal", 3.6, 7.0, quiet_s=3.0)
+    sound = over(made, music(rng, made.samples.size / RATE_HZ + 0.1), 15.0)
+    power = band_power(sound[int(cut_s * RATE_HZ) :], RATE_HZ)
+    for end_s in np.arange(3.2, 4.2, 0.1):
+        with pytest.raises(NotEnoughData):
+            hear_power(power[: round(end_s / FRAME_S)])
+
+
 @pytest.mark.parametrize("noise", NOISES)
 def test_a_room_without_a_shake_is_no_shake(noise: str) -> None:
     rng = np.random.default_rng(5)
     for _ in range(4):
         with pytest.raises(NotEnoughData):
             hear_shake(NOISES[noise](rng, 30.0), RATE_HZ)
+
+
+def test_a_beat_slower_than_any_hands_is_no_shake() -> None:
+    """Syllables that happen to come in time: knocks 0.45 s apart would be 1.1 strokes a second."""
+    rng, beat_s = np.random.default_rng(3), 0.45
+    out = np.zeros(int(14.0 * RATE_HZ))
+    for at in 4.0 + beat_s * np.arange(14) + 0.02 * rng.standard_normal(14):
+        t = np.arange(int(0.1 * RATE_HZ)) / RATE_HZ
+        first = int(at * RATE_HZ)
+        out[first : first + t.size] += np.exp(-t / 0.01) * rng.standard_normal(t.size)
+    with pytest.raises(NotEnoughData):
+        hear_shake(out + 1e-3 * rng.standard_normal(out.size), RATE_HZ)
 
 
 def test_a_beat_more_exact_than_a_hands_is_a_machines() -> None:
