@@ -17,6 +17,7 @@ from rig.physics.recipe_liquid import liquid_from_recipe
 
 OF_INSTRUMENTS = frozenset((P.OFFSET, P.LAG))
 """A probe's error and slowness are its own: those of other bars say nothing of it."""
+_BETWEEN = " · "
 _MASS_G, _MASSES = (300.0, 700.0), ("light", "middling", "heavy")
 _EDGE_MM, _SIZES = (12.0, 22.0, 40.0), ("fine", "small", "usual", "large")
 _ABV_PCT, _STRENGTHS = (0.5, 8.0, 16.0, 28.0), ("no alcohol", "light", "middling", "full", "strong")
@@ -36,7 +37,12 @@ def kind_of(bench: Bench, key: Key) -> str | None:
     if parameter in OF_INSTRUMENTS:
         return None
     what = "misfit" if parameter is None else parameter.name.lower()
-    return " · ".join((what, owner.value, *_words(bench, owner, names)))
+    return _BETWEEN.join((what, owner.value, *_words(bench, owner, names)))
+
+
+def component_of(kind: str) -> str:
+    """The variance component that a kind is of: parameter and owner."""
+    return _BETWEEN.join(kind.split(_BETWEEN)[:2])
 
 
 def hand_kind(parameter: P, motion: Motion | None) -> str:
