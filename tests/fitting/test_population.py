@@ -11,6 +11,7 @@ import statsmodels.formula.api as smf
 from scipy.optimize import approx_fprime
 from scipy.stats import multivariate_normal
 
+from rig.advice.call.joint_draws import joint_draws
 from rig.bench import Bench
 from rig.fitting import kinds
 from rig.fitting.bench_fit import fingerprint, fit, prior_fit
@@ -251,6 +252,11 @@ def test_what_no_run_has_met_follows_what_runs_say_of_the_bar(known: Fit) -> Non
     np.testing.assert_allclose(
         found.covariance, post.effect_scale**2 * np.linalg.inv(precision), rtol=1e-4, atol=1e-8
     )
+    drink, times = Situation.of(other), np.array([5.0, 12.0])
+    plain = predict(fitted_few, drink, times, draws=512, new_run=False)
+    (joint,) = joint_draws(fitted_few, [drink], [times], 512, 1).predictions
+    np.testing.assert_allclose(joint.temp_c.mean(axis=0), plain.temp_c.mean(axis=0), atol=0.05)
+    np.testing.assert_allclose(joint.temp_c.std(axis=0), plain.temp_c.std(axis=0), rtol=0.1)
 
 
 def test_a_population_is_the_same_after_it_was_text() -> None:
