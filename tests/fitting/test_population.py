@@ -326,9 +326,10 @@ def test_classes_of_drinks_ices_and_vessels_are_told_apart_by_what_they_are(know
     bench: Bench = known.bench
     s = Situation.of(known.book.runs[0])
     found = {kind_of(bench, key) for key, _ in effects_of(bench, s)} - {None}
-    assert len([k for k in found if k is not None and k.startswith("rate")]) == 9
+    assert len([k for k in found if k is not None and k.startswith("rate")]) == 7
     assert not [
         k
         for k in found
-        if k is not None and k.split(" · ")[0].upper() in {p.name for p in kinds.OF_INSTRUMENTS}
+        if k is not None
+        and k.split(" · ")[0].upper() in {p.name for p in kinds.OF_INSTRUMENTS | kinds.OF_NATURE}
     ]

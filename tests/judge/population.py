@@ -42,8 +42,8 @@ COMMON = 0.7
 """Share of the variance of every draw of a law that is the population's."""
 NEW, OTHER_SIDE = "new bar", "bar on the other side"
 FRESH = 800
-LEFT_OUT, EVERY = 12, 6
-"""So many bars are left out in turn, and every so-manieth of their runs is foretold."""
+EVERY = 6
+"""Every so-manieth run of a bar that is left out is foretold."""
 
 
 class Kindred:
@@ -203,7 +203,7 @@ def judge(
         learned = learn([told_by(f) for f in fits], [f"bar {b}" for b in range(bars)])
         prior = learned.prior_for("a new bar")
         assert prior is not None
-        for b, found in enumerate(fits[:LEFT_OUT]):
+        for b, found in enumerate(fits):
             others = learned.prior_for(f"bar {b}", without=b)
             ends += foretold(found, others) if others is not None else []
         judged = [(family, s, bars + n, side) for n in range(new) for side in (1.0, -1.0)]
