@@ -65,7 +65,7 @@ def command(
         print_json(
             {
                 "benches": [asdict(b) for b in found.benches],
-                "new_bench": None if found.new_bench is None else asdict(found.new_bench),
+                "new_bench": None if found.new_bench is None else found.new_bench.told(),
                 "shared": shared,
             }
         )

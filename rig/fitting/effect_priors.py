@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from rig.arrays import FloatArray
+from rig.arrays import FloatArray, IntArray
 from rig.bench import Bench
 from rig.errors import NotFound
 from rig.fitting.kinds import hand_kind, kind_of
@@ -18,15 +18,34 @@ from rig.population import Population
 
 def effect_priors(
     bench: Bench, listed: Sequence[tuple[Key, float]], population: Population | None
-) -> tuple[FloatArray, FloatArray]:
-    """Means and standard deviations, (effects,) each, of effects listed with their published standard deviations."""
+) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Means and standard deviations, (effects,) each, of effects listed with their published standard deviations.
+
+    And their correlations (effects, effects), where other benches know of any: effects of one kind share the bench's
+    level of it, and levels are known together; None where all are independent.
+    """
     mean, sd = np.zeros(len(listed)), np.array([published for _, published in listed])
-    if population is not None:
-        for n, (key, _) in enumerate(listed):
-            kind = kind_of(bench, key)
-            if kind is not None and kind in population.effects:
-                mean[n], sd[n] = population.effects[kind]
-    return mean, sd
+    at = places_of(bench, [key for key, _ in listed], population)
+    if population is None or not np.any(at >= 0):
+        return mean, sd, None
+    known = at >= 0
+    mean[known], sd[known] = np.array(list(population.effects.values()))[at[known]].T
+    covariance = np.diag(sd**2) + levels_between(at, at, population)
+    sd = np.sqrt(np.diagonal(covariance))
+    return mean, sd, covariance / np.outer(sd, sd)
+
+
+def places_of(bench: Bench, keys: Sequence[Key], population: Population | None) -> IntArray:
+    """Where the kind of each effect stands in a population, (effects,); −1 where nothing is known of it."""
+    place = {} if population is None else population.place
+    kinds = [kind_of(bench, key) for key in keys] if place else [None] * len(keys)
+    return np.array([-1 if kind is None else place.get(kind, -1) for kind in kinds], dtype=np.int64)
+
+
+def levels_between(rows: IntArray, columns: IntArray, population: Population) -> FloatArray:
+    """Covariance (rows, columns) that effects have by their bench's levels, from their places; 0 of what is unknown."""
+    known = (rows[:, None] >= 0) & (columns >= 0)
+    return np.where(known, population.levels[np.ix_(rows, columns)], 0.0)
 
 
 def random_effects_of(

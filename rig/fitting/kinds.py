@@ -17,6 +17,11 @@ from rig.physics.recipe_liquid import liquid_from_recipe
 
 OF_INSTRUMENTS = frozenset((P.OFFSET, P.LAG))
 """A probe's error and slowness are its own: those of other bars say nothing of it."""
+OF_NATURE = frozenset((P.THICKNESS, P.SHIELD))
+LAWS_OF_DRINKS = frozenset((Owner.COMPOSITION, Owner.CONDUCTIVITY))
+"""Powers and constants that are the same at every bar and published; what bars seem to say of them in common is what
+the model lacks at all of them, told the surer the more bars there are."""
+_BETWEEN = " · "
 _MASS_G, _MASSES = (300.0, 700.0), ("light", "middling", "heavy")
 _EDGE_MM, _SIZES = (12.0, 22.0, 40.0), ("fine", "small", "usual", "large")
 _ABV_PCT, _STRENGTHS = (0.5, 8.0, 16.0, 28.0), ("no alcohol", "light", "middling", "full", "strong")
@@ -25,7 +30,7 @@ _SUGAR_G_PER_100ML, _SWEETNESS = (2.0, 8.0), ("dry", "half sweet", "sweet")
 
 
 def kind_of(bench: Bench, key: Key) -> str | None:
-    """The kind of an effect on a bench; None for what belongs to instruments.
+    """The kind of an effect on a bench; None for what belongs to instruments, and to nature.
 
     Raises
     ------
@@ -33,10 +38,15 @@ def kind_of(bench: Bench, key: Key) -> str | None:
         As the bench and the liquid of a recipe do.
     """
     parameter, owner, names = key
-    if parameter in OF_INSTRUMENTS:
+    if parameter in OF_INSTRUMENTS | OF_NATURE or owner in LAWS_OF_DRINKS:
         return None
     what = "misfit" if parameter is None else parameter.name.lower()
-    return " · ".join((what, owner.value, *_words(bench, owner, names)))
+    return _BETWEEN.join((what, owner.value, *_words(bench, owner, names)))
+
+
+def component_of(kind: str) -> str:
+    """The variance component that a kind is of: parameter and owner."""
+    return _BETWEEN.join(kind.split(_BETWEEN)[:2])
 
 
 def hand_kind(parameter: P, motion: Motion | None) -> str:

@@ -133,14 +133,11 @@ def solve(problem: Problem, linear: Linearised, state: State, damping: float = 0
     of_run = _marginal(variance, noise(problem, state, linear.observed), j)
     precision = np.linalg.inv(of_run)
     weighted = np.matmul(np.swapaxes(g, 1, 2), precision)
-    undamped = 1.0 / effect_sd(problem, state) ** 2
-    prior = undamped + damping / problem.random_effects.prior_sd**2
+    prior = problem.random_effects.prior_precision(effect_sd(problem, state))
+    damped = damping / problem.random_effects.prior_sd**2
     pseudo = linear.pseudo - np.einsum("rop,rp->ro", j, held)
-    information = np.diag(prior)
-    score = (
-        undamped * problem.random_effects.prior_mean
-        + damping / problem.random_effects.prior_sd**2 * state.effects
-    )
+    information = prior + np.diag(damped)
+    score = prior @ problem.random_effects.prior_mean + damped * state.effects
     for rows, at in problem.design.alike:
         information[np.ix_(at, at)] += np.tensordot(weighted[rows], g[rows], axes=([0, 2], [0, 1]))
         score[at] += np.tensordot(weighted[rows], pseudo[rows], axes=([0, 2], [0, 1]))
@@ -171,12 +168,13 @@ def log_evidence(problem: Problem, linear: Linearised, state: State) -> float:
     """Logarithm of the marginal likelihood of the linearised model, but for a constant."""
     solved = solve(problem, linear, state)
     sd = effect_sd(problem, state)
-    away = (solved.effects - problem.random_effects.prior_mean) / sd
+    away = problem.random_effects.whitened((solved.effects - problem.random_effects.prior_mean) / sd)
     square = np.einsum(
         "ro,ro->", solved.rest, np.linalg.solve(solved.marginal, solved.rest[..., None])[..., 0]
     )
     volume = np.linalg.slogdet(solved.marginal)[1].sum() - np.linalg.slogdet(solved.covariance)[1]
-    return -0.5 * float(square + volume + np.sum(away**2) + 2.0 * np.sum(np.log(sd)))
+    prior_volume = problem.random_effects.log_determinant + 2.0 * np.sum(np.log(sd))
+    return -0.5 * float(square + volume + np.sum(away**2) + prior_volume)
 
 
 def at_state(linear: Linearised, state: State, solved: Solved) -> Solved:
@@ -194,7 +192,8 @@ def cost(problem: Problem, at: State, residual: FloatArray) -> float:
     """Minus the log posterior density of effects and departures, spreads and weights held."""
     own_noise = noise(problem, at, residual != 0.0)
     variance = run_variance(problem, at)
-    away = (at.effects - problem.random_effects.prior_mean) / effect_sd(problem, at)
+    effects = problem.random_effects
+    away = effects.whitened((at.effects - effects.prior_mean) / effect_sd(problem, at))
     departed = np.divide(at.departures**2, variance, out=np.zeros_like(variance), where=variance > 0.0)
     misfit = np.einsum("ro,ro->", residual, np.linalg.solve(own_noise, residual[..., None])[..., 0])
     return 0.5 * float(misfit + np.sum(away**2) + np.sum(departed))

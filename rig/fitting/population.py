@@ -3,10 +3,9 @@
 A bench says no more than its runs' information: the posterior of its effects less the prior it was fitted under, as a
 Gaussian in natural parameters. So the same runs fitted under another prior count once, and no name leaves a bench.
 
-Around it stands a linear model of three levels: an effect is its kind's mean, what the venue adds to that, and what
-the item itself adds. Means are integrated out, variances are estimated by expectation–maximisation (Dempster, Laird &
-Rubin, J. R. Stat. Soc. B 39 (1977) 1; Searle, Casella & McCulloch, Variance Components, 1992, ch. 8), each held by a
-prior: a third of the published variance for the mean, for venues, and for items.
+Around it stands a linear model of three levels (`levels`), which starts from a third of the published variance for the
+mean, for venues, and for items. Runs tell sums of effects well and their parts hardly, so what is known of the kinds'
+means is told with its covariance: each kind's own variance would count what is not known of a sum once for each part.
 """
 
 from __future__ import annotations
@@ -20,18 +19,34 @@ from typing import Self
 
 import numpy as np
 
-from rig.arrays import FloatArray, IntArray
+from rig.arrays import FloatArray
 from rig.fitting.effect_priors import random_effects_of, run_sd_prior
-from rig.fitting.kinds import hand_kind, kind_of
+from rig.fitting.kinds import component_of, hand_kind, kind_of
+from rig.fitting.levels import (
+    Message,
+    Posterior,
+    Told,
+    Variances,
+    learned_variances,
+    mean_of_all,
+    mean_of_venue,
+    message_of,
+    nothing,
+    passed_on,
+)
 from rig.fitting.priors import MOTIONS, RUN_SD_PRIOR, P
 from rig.fitting.result import Fit, Verdict
 from rig.fitting.situation import Situation
-from rig.fitting.spreads import BELIEVED, PRIOR_MEMBERS, PRIOR_RUNS, RUN_PARAMETERS
+from rig.fitting.spreads import BELIEVED, PRIOR_RUNS, RUN_PARAMETERS
 from rig.population import Population
 
 LEVELS = 3
-ROUNDS = 25
-"""Steps of expectation–maximisation; variances then change by less than a hundredth."""
+AMOUNTS = (P.WET, P.POWER, P.HANDS)
+"""Logarithms of what acts in proportion to itself: once there is next to nothing of it, less is no different.
+
+The slopes of a linearised fit do not say so. Where runs ask for less of it, the model's second derivative counts too:
+of f ∝ exp(x) it is the slope itself, so that the information is more by what the runs pull.
+"""
 
 
 @dataclass(frozen=True)
@@ -80,18 +95,21 @@ def statistics_of(fit: Fit) -> BenchStatistics:
     published = random_effects_of(fit.bench, [Situation.of(r) for r in fit.book.runs if r.run in fitted])
     sd_of = dict(zip(published.keys, published.prior_sd, strict=True))
     kinds = [kind_of(fit.bench, key) for key in effects.keys]
-    prior = 1.0 / (effects.prior_sd * post.spreads.component_scale[effects.component]) ** 2
-    precision = post.effect_scale**2 * np.linalg.inv(
-        post.covariance
-    )  # what set-ups left out say is no information
-    information = precision - np.diag(prior)
-    score = precision @ post.effects - prior * effects.prior_mean
+    prior = effects.prior_precision(effects.prior_sd * post.spreads.component_scale[effects.component])
+    # what set-ups left out say is no information
+    precision = post.effect_scale**2 * np.linalg.inv(post.covariance)
+    pull = prior @ (post.effects - effects.prior_mean)
+    amounts = [k for k, (parameter, *_) in enumerate(effects.keys) if parameter in AMOUNTS]
+    information = precision - prior
+    information[amounts, amounts] += np.maximum(-pull[amounts], 0.0)
+    score = information @ post.effects + pull
     mine = [k for k, kind in enumerate(kinds) if kind is not None]
     own = [k for k, kind in enumerate(kinds) if kind is None]
     if own:  # a probe's own effects are integrated out under their prior
-        inner = information[np.ix_(own, own)] + np.diag(prior[own])
+        theirs = prior[np.ix_(own, own)]  # nothing that others know of goes with them
+        inner = information[np.ix_(own, own)] + theirs
         gain = np.linalg.solve(inner, information[np.ix_(own, mine)]).T
-        score = score[mine] - gain @ (score[own] + prior[own] * effects.prior_mean[own])
+        score = score[mine] - gain @ (score[own] + theirs @ effects.prior_mean[own])
         information = information[np.ix_(mine, mine)] - gain @ information[np.ix_(own, mine)]
     return BenchStatistics(
         kinds=tuple(str(kinds[k]) for k in mine),
@@ -123,42 +141,33 @@ def _hands(fit: Fit, fitted: set[str]) -> dict[str, tuple[float, float]]:
 
 
 @dataclass(frozen=True)
-class _Message:
-    """What a bench says of its venue's means: information (kinds, kinds), score (kinds,)."""
-
-    information: FloatArray
-    score: FloatArray
-
-    def __add__(self, other: _Message) -> _Message:
-        return _Message(self.information + other.information, self.score + other.score)
-
-    def __sub__(self, other: _Message) -> _Message:
-        return _Message(self.information - other.information, self.score - other.score)
-
-
-@dataclass(frozen=True)
 class Learned:
-    """What was learned from benches: variances by kind, and all that priors for a bench follow from.
-
-    `kinds` (kinds,); `item_var`, `venue_var`, `mean_var` (kinds,): of items about their venue's mean, of venues about
-    the mean of all, of that mean before any run.
-    """
+    """What was learned from benches: variances by kind, and all that priors for a bench follow from."""
 
     kinds: tuple[str, ...]
     benches: tuple[BenchStatistics, ...]
     venues: tuple[str, ...]
-    item_var: FloatArray
-    venue_var: FloatArray
-    mean_var: FloatArray
+    variances: Variances
 
     @cached_property
-    def _places(self) -> tuple[IntArray, ...]:
-        place = {kind: k for k, kind in enumerate(self.kinds)}
-        return tuple(np.array([place[kind] for kind in b.kinds], dtype=np.int64) for b in self.benches)
+    def _told(self) -> tuple[Told, ...]:
+        return _told_of(self.benches, self.kinds)
 
     @cached_property
-    def _messages(self) -> tuple[_Message, ...]:
-        return tuple(_message(b, at, self.item_var) for b, at in zip(self.benches, self._places, strict=True))
+    def _messages(self) -> tuple[Message, ...]:
+        return tuple(message_of(told, self.variances.item)[0] for told in self._told)
+
+    @cached_property
+    def _passed_on(self) -> dict[str, Message]:
+        """What each venue says of the means of all."""
+        return {v: self._passed(self._said(at))[0] for v, at in members_of(self.venues).items()}
+
+    def _said(self, benches: Sequence[int]) -> Message:
+        """What benches of one venue say of its means."""
+        return sum((self._messages[n] for n in benches), nothing(len(self.kinds)))
+
+    def _passed(self, said: Message) -> tuple[Message, FloatArray]:
+        return passed_on(said, self.variances.venue)
 
     def prior_for(self, venue: str, without: int | None = None) -> Population | None:
         """The prior of a bench at a venue, of all benches but the one `without` names; None where there is none.
@@ -169,107 +178,56 @@ class Learned:
         others = [n for n in range(len(self.benches)) if n != without]
         if not others:
             return None
-        mean, covariance = self._means(others)[venue if venue in self._venues_of(others) else ""]
+        level = self._level(venue, without)
         met = np.zeros(len(self.kinds), dtype=bool)
         for n in others:
-            met[self._places[n]] = True
-        own_venue = 0.0 if venue in self._venues_of(others) else self.venue_var
-        sd = np.sqrt(self.item_var + own_venue + np.diagonal(covariance))
+            met[self._told[n].at] = True
+        item_sd = np.sqrt(self.variances.item)
         return Population(
             effects={
-                kind: (round(float(mean[k]), 6), round(float(sd[k]), 6))
-                for k, kind in enumerate(self.kinds)
-                if met[k]
+                self.kinds[k]: (round(float(level.mean[k]), 6), round(float(item_sd[k]), 6))
+                for k in np.flatnonzero(met)
             },
+            levels=level.covariance[np.ix_(met, met)],
             hands=_pooled_hands([self.benches[n] for n in others]),
             benches=len(others),
-            venues=len(self._venues_of(others)),
+            venues=len({self.venues[n] for n in others}),
             runs=sum(self.benches[n].runs for n in others),
         )
 
-    def _venues_of(self, benches: Sequence[int]) -> dict[str, list[int]]:
-        found: dict[str, list[int]] = {}
-        for n in benches:
-            found.setdefault(self.venues[n], []).append(n)
-        return found
-
-    def _means(self, benches: Sequence[int]) -> dict[str, tuple[FloatArray, FloatArray]]:
-        """Mean (kinds,) and covariance (kinds, kinds) of each venue's means; of the mean of all under the name ''."""
-        size = len(self.kinds)
-        apart = np.diag(1.0 / self.venue_var)
-        total = _Message(np.diag(1.0 / self.mean_var), np.zeros(size))
-        inside: dict[str, tuple[FloatArray, FloatArray]] = {}
-        for venue, members in self._venues_of(benches).items():
-            told = self._messages[members[0]]
-            for n in members[1:]:
-                told = told + self._messages[n]
-            within = np.linalg.inv(told.information + apart)
-            pull = apart @ within
-            inside[venue] = np.asarray(within, dtype=float), told.score
-            total = total + _Message(apart - pull @ apart, pull @ told.score)
-        covariance = np.asarray(np.linalg.inv(total.information), dtype=float)
-        mean = covariance @ total.score
-        out = {"": (mean, covariance)}
-        for venue, (within, score) in inside.items():
-            carried = within @ apart
-            spread = within + carried @ covariance @ carried.T
-            out[venue] = within @ (score + apart @ mean), np.asarray(spread, dtype=float)
-        return out
-
-    def step(self) -> Learned:
-        """One step of expectation–maximisation of the variances."""
-        means = self._means(range(len(self.benches)))
-        mean, covariance = means.pop("")
-        size = len(self.kinds)
-        apart = np.diag(1.0 / self.venue_var)
-        prior = PRIOR_MEMBERS * self.mean_var
-        venues, items = prior.copy(), prior.copy()
-        venue_count, item_count = np.full(size, PRIOR_MEMBERS), np.full(size, PRIOR_MEMBERS)
-        for venue, members in self._venues_of(range(len(self.benches))).items():
-            here, spread = means[venue]
-            met = np.zeros(size)
-            met[np.concatenate([self._places[n] for n in members])] = 1.0
-            # covariance of the venue's mean with the mean of all, from how the one follows the other
-            told = sum((self._messages[n].information for n in members), np.zeros((size, size)))
-            carried = np.linalg.solve(told + apart, apart)
-            away = spread + covariance - carried @ covariance - covariance @ carried.T
-            venues += met * ((here - mean) ** 2 + np.diagonal(away))
-            venue_count += met
-            for n in members:
-                square = _item_square(self.benches[n], self._places[n], self.item_var, here, spread)
-                items += np.bincount(self._places[n], weights=square, minlength=size)
-                item_count += np.bincount(self._places[n], minlength=size)
-        return Learned(
-            self.kinds, self.benches, self.venues, items / item_count, venues / venue_count, self.mean_var
-        )
+    def _level(self, venue: str, without: int | None) -> Posterior:
+        """Means at a venue, from other benches alone."""
+        members = members_of(self.venues)
+        passed = dict(self._passed_on)
+        if without is not None:
+            own = self.venues[without]
+            members[own] = [n for n in members[own] if n != without]
+            passed[own], _ = self._passed(self._said(members[own]))
+        mean, _ = mean_of_all(sum(passed.values(), nothing(len(self.kinds))), self.variances.mean)
+        here = members.get(venue)
+        if not here:
+            return Posterior(mean.mean, mean.covariance + np.diag(self.variances.venue))
+        said = self._said(here)
+        return mean_of_venue(said, self._passed(said)[1], self.variances.venue, mean)
 
 
-def _message(b: BenchStatistics, at: IntArray, item_var: FloatArray) -> _Message:
-    size = item_var.size
-    loose = 1.0 / item_var[at]
-    within = np.linalg.inv(b.information + np.diag(loose))
-    information = np.diag(loose) - loose[:, None] * within * loose
-    score = loose * (within @ b.score)
-    onto = np.zeros((at.size, size))
-    onto[np.arange(at.size), at] = 1.0
-    return _Message(onto.T @ information @ onto, onto.T @ score)
+def members_of(venues: Sequence[str]) -> dict[str, list[int]]:
+    """Which benches stand at each venue."""
+    found: dict[str, list[int]] = {}
+    for n, venue in enumerate(venues):
+        found.setdefault(venue, []).append(n)
+    return found
 
 
-def _item_square(
-    b: BenchStatistics, at: IntArray, item_var: FloatArray, mean: FloatArray, covariance: FloatArray
-) -> FloatArray:
-    """Expected square (effects,) of what each item adds to its venue's mean."""
-    loose = 1.0 / item_var[at]
-    within = np.linalg.inv(b.information + np.diag(loose))
-    follows = within * loose - np.eye(at.size)
-    away = within @ (b.score + loose * mean[at]) - mean[at]
-    spread = np.diagonal(within) + np.einsum(
-        "ij,jk,ik->i", follows, covariance[np.ix_(at, at)], follows, optimize=True
+def _told_of(benches: Sequence[BenchStatistics], kinds: Sequence[str]) -> tuple[Told, ...]:
+    place = {kind: k for k, kind in enumerate(kinds)}
+    return tuple(
+        Told(b.information, b.score, np.array([place[kind] for kind in b.kinds], dtype=np.int64))
+        for b in benches
     )
-    return np.asarray(away**2 + spread)
 
 
-def learn(benches: Sequence[BenchStatistics], venues: Sequence[str], rounds: int = ROUNDS) -> Learned:
+def learn(benches: Sequence[BenchStatistics], venues: Sequence[str]) -> Learned:
     """Learn from benches, each with the venue it stands in, how far venues and items of every kind lie apart."""
     published: dict[str, list[float]] = {}
     for b in benches:
@@ -277,10 +235,10 @@ def learn(benches: Sequence[BenchStatistics], venues: Sequence[str], rounds: int
             published.setdefault(kind, []).append(float(sd) ** 2)
     kinds = tuple(sorted(published))
     third = np.array([np.mean(published[kind]) for kind in kinds]) / LEVELS
-    found = Learned(kinds, tuple(benches), tuple(venues), third, third, third)
-    for _ in range(rounds):
-        found = found.step()
-    return found
+    component = np.unique([component_of(kind) for kind in kinds], return_inverse=True)[1]
+    before = Variances(third, third, third)
+    found = learned_variances(_told_of(benches, kinds), members_of(venues), before, component)
+    return Learned(kinds, tuple(benches), tuple(venues), found)
 
 
 def _pooled_hands(benches: Sequence[BenchStatistics]) -> dict[str, float]:

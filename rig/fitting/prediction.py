@@ -10,12 +10,12 @@ import numpy as np
 
 from rig.arrays import FloatArray, take_rows
 from rig.errors import ModelRangeError
-from rig.fitting.effect_priors import effect_priors, run_sd_prior
+from rig.fitting.effect_priors import run_sd_prior
+from rig.fitting.known_effects import known_of
 from rig.fitting.misfit import MODES, misfit_basis
 from rig.fitting.priors import P
 from rig.fitting.random_effects import (
     EFFECTS_A_RUN,
-    Key,
     Owner,
     add_misfits,
     add_up,
@@ -106,15 +106,8 @@ def _parameter_draws(
     fit: Fit, situation: Situation, nominal: Nominals, points: FloatArray, new_run: bool
 ) -> ParameterDraws:
     listed = effects_of(fit.bench, situation)
-    index = fit.random_effects.index()
-    mean, sd = effects_before(fit, listed)
-    covariance = np.diag(sd**2)
-    known = [n for n, (k, _) in enumerate(listed) if k in index]
-    if known:
-        at = [index[listed[n][0]] for n in known]
-        mean[known] = fit.posterior.effects[at]
-        covariance[np.ix_(known, known)] = fit.posterior.covariance[np.ix_(at, at)]
-    effects = mean + points[:, : len(listed)] @ square_root(covariance).T
+    known = known_of(fit, listed)
+    effects = known.mean + points[:, : len(listed)] @ square_root(known.covariance).T
     keys = [key for key, _ in listed]
     columns = np.array([-1 if key[0] is None else int(key[0]) for key in keys])
     parameters = add_up(effects * multipliers_of([situation], nominal, keys), columns)
@@ -123,15 +116,6 @@ def _parameter_draws(
     return ParameterDraws(
         nominal, parameters, add_misfits(effects[:, columns < 0]), np.zeros(len(points), dtype=np.int64)
     )
-
-
-def effects_before(fit: Fit, listed: Sequence[tuple[Key, float]]) -> tuple[FloatArray, FloatArray]:
-    """Means and standard deviations, (effects,) each, before any run of their own; spreads as the fit learned them."""
-    random_effects = fit.random_effects
-    scale = dict(zip(random_effects.components, fit.posterior.spreads.component_scale, strict=True))
-    mean, sd = effect_priors(fit.bench, listed, fit.book.population)
-    own = [s * scale.get((key[0], key[1]), 1.0) for (key, _), s in zip(listed, sd, strict=True)]
-    return mean, np.asarray(fit.posterior.effect_scale * np.array(own))
 
 
 def run_spread(fit: Fit, situation: Situation, nominal: Nominals) -> FloatArray:

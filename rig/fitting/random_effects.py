@@ -14,6 +14,7 @@ from enum import StrEnum, unique
 from functools import cached_property
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from rig.arrays import FloatArray, IntArray
 from rig.bench import Bench
@@ -144,11 +145,45 @@ def _offset(s: Situation) -> tuple[Key, float]:
 
 @dataclass(frozen=True)
 class RandomEffects:
-    """All effects of a bench in a fixed order, with their prior means and standard deviations (effects,)."""
+    """All effects of a bench in a fixed order, with their prior means and standard deviations (effects,).
+
+    `prior_correlation` (effects, effects); None where they are independent.
+    """
 
     keys: tuple[Key, ...]
     prior_mean: FloatArray
     prior_sd: FloatArray
+    prior_correlation: FloatArray | None = None
+
+    @cached_property
+    def inverse_correlation(self) -> FloatArray | None:
+        """(effects, effects); None where effects are independent."""
+        if self.prior_correlation is None:
+            return None
+        return np.asarray(np.linalg.inv(self.prior_correlation), dtype=float)
+
+    def prior_precision(self, sd: FloatArray) -> FloatArray:
+        """(effects, effects) under standard deviations (effects,) that a fit has learned."""
+        if self.inverse_correlation is None:
+            return np.diag(1.0 / sd**2)
+        return np.asarray(self.inverse_correlation / np.outer(sd, sd))
+
+    def whitened(self, away: FloatArray) -> FloatArray:
+        """Independent standard normal variables (effects,) from deviations in standard deviations (effects,)."""
+        if self._root is None:
+            return away
+        return np.asarray(solve_triangular(self._root, away, lower=True))
+
+    @property
+    def log_determinant(self) -> float:
+        """Logarithm of the determinant of the correlations."""
+        return 0.0 if self._root is None else 2.0 * float(np.sum(np.log(np.diagonal(self._root))))
+
+    @cached_property
+    def _root(self) -> FloatArray | None:
+        if self.prior_correlation is None:
+            return None
+        return np.asarray(np.linalg.cholesky(self.prior_correlation), dtype=float)
 
     @cached_property
     def components(self) -> tuple[Component, ...]:

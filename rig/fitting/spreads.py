@@ -20,6 +20,7 @@ from rig.fitting.linear_solve import (
 from rig.fitting.observation_model import STRAINED, Linearised, Problem
 from rig.fitting.observations import BINS
 from rig.fitting.priors import P
+from rig.fitting.random_effects import RandomEffects
 
 _STUDENT_DF = 4.0
 BELIEVED = 0.3
@@ -103,12 +104,28 @@ def _spreads(problem: Problem, linear: Linearised, state: State, solved: Solved)
 def _component_scale(problem: Problem, solved: Solved) -> FloatArray:
     """Maximisation step of the variance components, each held by a prior worth `PRIOR_MEMBERS` effects."""
     random_effects = problem.random_effects
-    square = (solved.effects - random_effects.prior_mean) ** 2 + np.diagonal(solved.covariance)
     count = np.bincount(random_effects.component)
-    total = np.bincount(random_effects.component, weights=square / random_effects.prior_sd**2)
+    total = _squares(random_effects, solved)
     learned = [parameter in _LEARNED for parameter, _ in random_effects.components]
     prior = np.where(learned, PRIOR_MEMBERS, _PHYSICAL_MEMBERS)
     return np.asarray(np.sqrt((prior + total) / (prior + count)))
+
+
+def _squares(random_effects: RandomEffects, solved: Solved) -> FloatArray:
+    """Expected sum of squares of each component's effects in prior standard deviations, (components,).
+
+    Where effects are correlated, of as many independent ones; correlations between components are left out.
+    """
+    away, sd = solved.effects - random_effects.prior_mean, random_effects.prior_sd
+    if random_effects.prior_correlation is None:
+        square = away**2 + np.diagonal(solved.covariance)
+        return np.asarray(np.bincount(random_effects.component, weights=square / sd**2), dtype=float)
+    square = (np.outer(away, away) + solved.covariance) / np.outer(sd, sd)
+    total = np.empty(len(random_effects.components))
+    for c in range(total.size):
+        mine = np.ix_(*[np.flatnonzero(random_effects.component == c)] * 2)
+        total[c] = np.trace(np.linalg.solve(random_effects.prior_correlation[mine], square[mine]))
+    return total
 
 
 def spread_change(old: State, new: State) -> float:

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from rig.arrays import FloatArray
+from rig.fitting.known_effects import effects_before
 from rig.fitting.leave_group_out import effect_scale
 from rig.fitting.linear_solve import Solved
 from rig.fitting.observations import BINS
-from rig.fitting.prediction import effects_before
 from rig.fitting.random_effects import Design, Owner, RandomEffects, effects_of
 from rig.fitting.result import Fit
 from rig.fitting.situation import Situation

@@ -3,8 +3,9 @@
 A made-up population: one common law, drawn anew for each seed, and bars whose laws are drawn around it. Every bar's
 bench is fitted; what they say, without names, becomes the prior of a new bar of the same population, which is judged
 with and without it: before its first run, and after a few runs of each set-up, on drinks it measured and on drinks it
-never did. A bar that lies as far to the other side as the population does to this one is judged too: there its own runs
-should win.
+never did. A bar that lies as far to the other side as the population does to this one is judged too: there its own
+runs should win. And each bar of the memory is left out in turn, and its runs are foretold by the others: what its own
+fit says of their ends should lie in the 90 % bands nine times in ten.
 
 A law is made of the family's own draws. Every draw is a normal quantile; `COMMON` of its variance is the population's.
 """
@@ -26,6 +27,9 @@ from scipy.special import ndtr
 import rig
 from rig.fitting.bench_fit import fit, prior_fit
 from rig.fitting.population import BenchStatistics, learn, statistics_of
+from rig.fitting.prediction import predict
+from rig.fitting.result import Fit, Verdict
+from rig.fitting.situation import Situation
 from rig.population import Population
 from rig.work import Opening, workers_on
 from tests.judge import lumped, scene, shells, zones
@@ -38,6 +42,8 @@ COMMON = 0.7
 """Share of the variance of every draw of a law that is the population's."""
 NEW, OTHER_SIDE = "new bar", "bar on the other side"
 FRESH = 800
+EVERY = 6
+"""Every so-manieth run of a bar that is left out is foretold."""
 
 
 class Kindred:
@@ -116,10 +122,47 @@ def opened(bench: Bench, runs: int, population: Population | None) -> rig.RunBoo
         return replace(rig.open_bench(folder), population=population)
 
 
-def told_by(bar: tuple[str, int, int], runs: int) -> BenchStatistics:
-    """What a bar (family, seed, which) of the population hands on."""
-    found = statistics_of(fit(opened(bench_of(world_of(*bar), [runs], 0), runs, None)))
-    return BenchStatistics.from_bytes(found.to_bytes())
+def taught_by(bar: tuple[str, int, int], runs: int) -> Fit:
+    """The fit of a bar (family, seed, which) of the population, without a memory."""
+    return fit(opened(bench_of(world_of(*bar), [runs], 0), runs, None))
+
+
+def told_by(found: Fit) -> BenchStatistics:
+    """What a bar hands on, as a logbook keeps it."""
+    return BenchStatistics.from_bytes(statistics_of(found).to_bytes())
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """The end of a run, foretold before any run of its bar: in standard deviations, and its place among the draws."""
+
+    memory: bool
+    technique: str
+    result: str
+    z: float
+    place: float
+
+
+def foretold(found: Fit, population: Population) -> list[Foretold]:
+    """Some runs of a bar, foretold without and with a memory that the bar has no part in."""
+    fitted = [r.run for r in found.runs if r.verdict in (Verdict.GOOD, Verdict.DOUBTFUL)]
+    ends = {
+        name: (found.posterior.end_temp_c[k], found.posterior.end_added_g[k]) for k, name in enumerate(fitted)
+    }
+    out = []
+    for memory in (None, population):
+        before = prior_fit(replace(found.book, runs=(), population=memory))
+        for run in [r for r in found.book.runs if r.run in ends][::EVERY]:
+            times = np.array([0.5, 1.0]) * (run.duration_s or 0.0)
+            p = predict(before, Situation.of(run), times, draws=256)
+            for result, end, draws in zip(
+                ("temperature", "added water"), ends[run.run], (p.temp_c[:, 1], p.added_g[:, 1]), strict=True
+            ):
+                z = float((end - draws.mean()) / draws.std())
+                out.append(
+                    Foretold(memory is not None, run.technique, result, z, float(np.mean(draws < end)))
+                )
+    return out
 
 
 @dataclass(frozen=True)
@@ -152,17 +195,38 @@ def asked(bar: tuple[str, int, int, float], population: Population, runs: int, e
 
 def judge(
     family: str, seeds: Sequence[int], bars: int, new: int, runs: int, each: int, opening: Opening
-) -> list[Asked]:
-    """All calls of all populations."""
-    calls = []
+) -> tuple[list[Foretold], list[Asked]]:
+    """All runs foretold and all calls, of all populations."""
+    ends, calls = [], []
     for s in seeds:
-        told = in_turn(opening, partial(told_by, runs=runs), [(family, s, b) for b in range(bars)])
-        prior = learn(told, [f"bar {b}" for b in range(bars)]).prior_for("a new bar")
+        fits = in_turn(opening, partial(taught_by, runs=runs), [(family, s, b) for b in range(bars)])
+        learned = learn([told_by(f) for f in fits], [f"bar {b}" for b in range(bars)])
+        prior = learned.prior_for("a new bar")
         assert prior is not None
+        for b, found in enumerate(fits):
+            others = learned.prior_for(f"bar {b}", without=b)
+            ends += foretold(found, others) if others is not None else []
         judged = [(family, s, bars + n, side) for n in range(new) for side in (1.0, -1.0)]
         of = in_turn(opening, partial(asked, population=prior, runs=runs, each=each), judged)
         calls += [one for some in of for one in some]
-    return calls
+    return ends, calls
+
+
+def table_of_ends(ends: Sequence[Foretold]) -> list[str]:
+    """A line for each technique and result: without the memory → with it."""
+    lines = [
+        "| technique | result | runs | rms of standardised error without → with | in 90 % band without → with |",
+        "| --- " * 5 + "|",
+    ]
+    for technique, result in dict.fromkeys((e.technique, e.result) for e in ends):
+        mine = [e for e in ends if (e.technique, e.result) == (technique, result)]
+        off, on = ([e for e in mine if e.memory is m] for m in (False, True))
+        rms = [np.sqrt(np.mean([e.z**2 for e in side])) for side in (off, on)]
+        inside = [np.mean([0.05 < e.place < 0.95 for e in side]) for side in (off, on)]
+        lines.append(
+            f"| {technique} | {result} | {len(on)} | {rms[0]:.2f} → {rms[1]:.2f} | {inside[0]:.0%} → {inside[1]:.0%} |"
+        )
+    return lines
 
 
 def table(calls: Sequence[Asked]) -> list[str]:
@@ -201,7 +265,7 @@ def main() -> None:
     parser.add_argument("--each", type=int, default=4, help="questions a kind")
     options = parser.parse_args()
     for family in options.family:
-        calls = judge(
+        ends, calls = judge(
             family,
             seeds_of(options.seeds),
             options.bars,
@@ -211,7 +275,7 @@ def main() -> None:
             workers_on(options.on),
         )
         print(f"\n{family}, seeds {options.seeds}, {options.bars} bars of {options.runs} runs a set-up\n")
-        print("\n".join(table(calls)), flush=True)
+        print("\n".join([*table_of_ends(ends), "", *table(calls)]), flush=True)
 
 
 if __name__ == "__main__":

@@ -17,8 +17,10 @@ from rig.population import Population
 from rig.runs import RunBook
 from tests.logbook.conftest import Shared
 
-POPULATION = Population({"rate · technique · shake": (0.2, 0.3)}, {"rate · run · shake": 0.08}, 3, 1, 41)
-NEW = Population({"rate · technique · shake": (0.1, 0.4)}, {}, 4, 1, 52)
+POPULATION = Population(
+    {"rate · technique · shake": (0.2, 0.3)}, np.array([[0.25]]), {"rate · run · shake": 0.08}, 3, 1, 41
+)
+NEW = Population({"rate · technique · shake": (0.1, 0.4)}, np.zeros((1, 1)), {}, 4, 1, 52)
 
 
 def said(value: float, runs: int = 10) -> bytes:

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.arrays import FloatArray, take_rows
+from rig.fitting.known_effects import known_of
 from rig.fitting.prediction import (
     ParameterDraws,
     Prediction,
     at_times,
-    effects_before,
     prediction_from,
     rising,
     run_course,
@@ -102,15 +102,17 @@ def joint_draws(
 
 
 def _effects(fit: Fit, published: dict[Key, float], draws: int) -> FloatArray:
-    """(draws, effects): those fitted from their posterior together, the others as their kind scatters."""
+    """(draws, effects): those fitted from their posterior together, the others as they follow from these."""
     index = fit.random_effects.index()
     points = standard_normal(draws, len(published), SEED)
-    mean, sd = effects_before(fit, list(published.items()))
+    joint = known_of(fit, list(published.items()))
     known = [k for k, key in enumerate(published) if key in index]
     new = [k for k, key in enumerate(published) if key not in index]
-    at = [index[key] for key in published if key in index]
     out = np.zeros((draws, len(published)))
-    root = square_root(fit.posterior.covariance[np.ix_(at, at)])
-    out[:, known] = fit.posterior.effects[at] + points[:, : len(known)] @ root.T
-    out[:, new] = mean[new] + points[:, len(known) :] * sd[new]
+    within = joint.covariance[np.ix_(known, known)]
+    away = points[:, : len(known)] @ square_root(within).T
+    follows = np.linalg.solve(within, joint.covariance[np.ix_(known, new)]).T
+    left = joint.covariance[np.ix_(new, new)] - follows @ joint.covariance[np.ix_(known, new)]
+    out[:, known] = joint.mean[known] + away
+    out[:, new] = joint.mean[new] + away @ follows.T + points[:, len(known) :] @ np.linalg.cholesky(left).T
     return out

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.arrays import FloatArray
+from rig.fitting.known_effects import effects_before, known_of
 from rig.fitting.misfit import MISFITS
 from rig.fitting.prediction import (
     Basis,
     ParameterDraws,
     Prediction,
     at_times,
-    effects_before,
     prediction_from,
     rising,
     run_course,
@@ -43,16 +43,15 @@ def known_effects(fit: Fit, situations: list[Situation]) -> Known:
     for s in situations:
         new |= {key: sd for key, sd in effects_of(fit.bench, s) if key not in met}
     mean, sd = effects_before(fit, list(new.items()))
-    count, total = len(fit.random_effects), len(fit.random_effects) + sd.size
-    covariance = np.zeros((total, total))
-    covariance[:count, :count] = fit.posterior.covariance
-    covariance[count:, count:] = np.diag(sd**2)
     random_effects = RandomEffects(
         keys=(*fit.random_effects.keys, *new),
         prior_mean=np.concatenate([fit.random_effects.prior_mean, mean]),
         prior_sd=np.concatenate([fit.random_effects.prior_sd, sd]),
     )
-    return Known(random_effects, np.concatenate([fit.posterior.effects, mean]), covariance)
+    known = known_of(
+        fit, [*zip(fit.random_effects.keys, fit.random_effects.prior_sd, strict=True), *new.items()]
+    )
+    return Known(random_effects, known.mean, known.covariance)
 
 
 _STEP = np.full(len(P), 0.1)
