@@ -96,7 +96,6 @@ window.dash_clientside = window.dash_clientside || {};
   // meanwhile is of an older value, so until then the slider is put back to where the hand has it.
   const held = new Map();
   const RESTS_MS = 200;
-  let lettingGo = false;
   const setValue = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set;
 
   function inHand() {
@@ -108,13 +107,9 @@ window.dash_clientside = window.dash_clientside || {};
     if (held.size) window.requestAnimationFrame(keepHeld);
   }
 
+  // Told by its value: an event would be lost on Dash where the slider has come back to where Dash has it already.
   function letGo() {
-    lettingGo = true;
-    for (const [slider, value] of held) {
-      setValue.call(slider, value);
-      slider.dispatchEvent(new Event("input", { bubbles: true }));
-    }
-    lettingGo = false;
+    for (const [slider, value] of held) window.dash_clientside.set_props(slider.id, { value });
     held.clear();
   }
 
@@ -125,7 +120,7 @@ window.dash_clientside = window.dash_clientside || {};
 
   function hold(event) {
     const { id, type, value } = event.target;
-    if (!hand.now || type !== "range" || !id.startsWith("call-") || lettingGo) return;
+    if (!hand.now || type !== "range" || !id.startsWith("call-")) return;
     event.stopPropagation();
     if (!held.size) window.requestAnimationFrame(keepHeld);
     held.set(event.target, value);

@@ -82,7 +82,7 @@ def test_the_number_follows_the_hand_before_the_answer_in_full(
         page.mouse.move(box["x"] + 0.17 * box["width"], y)
         page.mouse.down()
         seen = []
-        for share in (0.2, 0.24, 0.28):
+        for share in (0.2, 0.24, 0.32):
             page.mouse.move(box["x"] + share * box["width"], y)
             start = page.input_value("#call-drink_temp_c")
             page.wait_for_function(
@@ -115,13 +115,16 @@ OVERTAKEN = """
 () => new Promise(done => {
     const slider = document.getElementById('call-drink_temp_c');
     const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
-    const heard = [];
-    document.body.addEventListener('input', event => heard.push(event.target.value));
+    const heard = [], tell = window.dash_clientside.set_props;
+    window.dash_clientside.set_props = (id, props) => {
+        if (id === slider.id) heard.push(props.value);
+        tell(id, props);
+    };
     for (const to of ['31', '33', '35']) {
         set.call(slider, to);
         slider.dispatchEvent(new Event('input', { bubbles: true }));
     }
-    window.dash_clientside.set_props('call-drink_temp_c', { value: 12 });
+    tell(slider.id, { value: 12 });
     const look = () => heard.length ? done(heard) : requestAnimationFrame(look);
     look();
 })
@@ -138,6 +141,31 @@ def test_dash_hears_of_a_slider_once_and_where_the_hand_has_it(browser: Any, des
             "() => document.querySelector('#call-head').textContent.includes('at 35 °C (asked)')"
         )
         assert page.input_value("#call-drink_temp_c") == "35"
+
+
+# away, and back before the hand rests
+AWAY_AND_BACK = """
+() => {
+    const slider = document.getElementById('call-drink_temp_c'), stood = slider.value;
+    const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+    for (const to of [String(Number(stood) + 9), stood]) {
+        set.call(slider, to);
+        slider.dispatchEvent(new Event('input', { bubbles: true }));
+    }
+}
+"""
+
+
+def test_a_slider_that_comes_back_to_where_it_stood_is_answered_in_full(browser: Any, desk: Desk) -> None:
+    with opening(browser, desk.address) as opened:
+        page = opened("/shake-time?target=short")
+        page.wait_for_selector("#call-levers h2")
+        desk.until_worked_ahead()
+        told = page.inner_text("#call-head")
+        page.evaluate(AWAY_AND_BACK)
+        page.wait_for_selector("#call-told.foretold")
+        page.wait_for_selector("#call-told.in-full")
+        assert page.inner_text("#call-head") == told
 
 
 def test_a_slider_moved_by_keys_loses_no_step(browser: Any, desk: Desk) -> None:

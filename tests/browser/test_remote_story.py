@@ -57,7 +57,8 @@ def test_a_phone_starts_feels_the_call_and_stops_once_it_is_let(browser: Any, tm
             "() => document.querySelector('#remote-word').innerText === 'No drink is under way'"
         )
         assert "only watches" in phone.inner_text("#remote-acts")
-        page = open_page("/live?target=coupe&seed=3&speed=4&devices=simulated")
+        # in real time, so that "get ready" lasts longer than a busy machine takes from word to word
+        page = open_page("/live?target=coupe&seed=3&speed=1&devices=simulated")
         page.click("#live-begin")
         page.wait_for_selector("#live-act.ready")
         phone.wait_for_function("() => chillrigLive.state.phase === 'ready'")
