@@ -29,7 +29,7 @@ class KnownEffects:
 def effects_before(fit: Fit, listed: Sequence[tuple[Key, float]]) -> tuple[FloatArray, FloatArray]:
     """Means and standard deviations, (effects,) each, before any run of their own; spreads as the fit learned them."""
     mean, sd, _ = effect_priors(fit.bench, listed, fit.book.population)
-    return mean, _as_learned(fit, listed, sd)
+    return mean, _as_learned(fit, [key for key, _ in listed], sd)
 
 
 def known_of(fit: Fit, listed: Sequence[tuple[Key, float]]) -> KnownEffects:
@@ -59,20 +59,18 @@ class _Unmet:
 
 def _unmet(fit: Fit, listed: Sequence[tuple[Key, float]]) -> _Unmet:
     fitted, post, population = fit.random_effects, fit.posterior, fit.book.population
+    keys = [key for key, _ in listed]
     mean, sd, correlation = effect_priors(fit.bench, listed, population)
-    sd = _as_learned(fit, listed, sd)
+    sd = _as_learned(fit, keys, sd)
     if population is None or correlation is None:
         return _Unmet(mean, np.diag(sd**2), np.zeros((len(listed), len(fitted))))
     covariance = correlation * np.outer(sd, sd)
     if fitted.inverse_correlation is None:
         return _Unmet(mean, covariance, np.zeros((len(listed), len(fitted))))
-    here = _as_learned(fit, [(key, 0.0) for key in fitted.keys], fitted.prior_sd)
-    wider, wider_here = (
-        _as_learned(fit, some, np.ones(len(some))) for some in (listed, [(key, 0.0) for key in fitted.keys])
-    )
-    places = places_of(fit.bench, [key for key, _ in listed], population)
-    shared = levels_between(places, places_of(fit.bench, fitted.keys, population), population)
-    shared *= np.outer(wider, wider_here)
+    here = _as_learned(fit, fitted.keys, fitted.prior_sd)
+    wider, wider_here = (_as_learned(fit, some, np.ones(len(some))) for some in (keys, fitted.keys))
+    at, at_here = (places_of(fit.bench, some, population) for some in (keys, fitted.keys))
+    shared = levels_between(at, at_here, population) * np.outer(wider, wider_here)
     follows = shared @ (fitted.inverse_correlation / np.outer(here, here))
     away = post.effects - fitted.prior_mean
     with_fitted = follows @ post.covariance
@@ -83,9 +81,9 @@ def _unmet(fit: Fit, listed: Sequence[tuple[Key, float]]) -> _Unmet:
     )
 
 
-def _as_learned(fit: Fit, listed: Sequence[tuple[Key, float]], prior_sd: FloatArray) -> FloatArray:
+def _as_learned(fit: Fit, keys: Sequence[Key], prior_sd: FloatArray) -> FloatArray:
     """Prior standard deviations (effects,) as the runs of the fit have taught to widen or to narrow them."""
     components, scales = fit.random_effects.components, fit.posterior.spreads.component_scale
     scale = dict(zip(components, scales, strict=True))
-    own = [s * scale.get((key[0], key[1]), 1.0) for (key, _), s in zip(listed, prior_sd, strict=True)]
-    return np.asarray(fit.posterior.effect_scale * np.array(own))
+    own = prior_sd * np.array([scale.get((parameter, owner), 1.0) for parameter, owner, _ in keys])
+    return np.asarray(fit.posterior.effect_scale * own)

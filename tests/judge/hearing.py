@@ -160,11 +160,6 @@ def false_shakes(power: np.ndarray, each_s: float = 30.0) -> int:
     return count
 
 
-def _without_waits() -> None:
-    """A look whenever something comes: here comes in moments what there comes in seconds."""
-    ear.LEAST_WAIT_S = ear.WAITS = 0.0
-
-
 def _shares(found: list[Right]) -> str:
     right = np.array(found, dtype=float)
     return " | ".join(
@@ -211,8 +206,8 @@ def _judge_noise(seeds: list[int], minutes: float) -> None:
     print(f"in all {starts:.0f} false starts in {total:.0f} min: {10 * starts / total:.2f} in ten minutes")
 
 
-def _judge_cost(seed: int) -> None:
-    """CPU over the length of the sound, whole and live, beside the filter alone."""
+def _judge_cost(seed: int, waits: float) -> None:
+    """CPU over the length of the sound, whole and live, beside the filter alone; `waits`: as long as a look took."""
     take = next(takes(FAMILIES["bar"], seed, 10.0))
     room = bar_sounds.music(np.random.default_rng(seed), take.made.samples.size / RATE_HZ + 0.1)
     samples = over(take.made, room, 10.0)
@@ -226,8 +221,6 @@ def _judge_cost(seed: int) -> None:
             spent.append(time.process_time() - before)
         return float(np.median(spent)) / lasts_s
 
-    waits = ear.WAITS
-    _without_waits()
     filter_alone = cost(lambda: sosfilt(band_sections(RATE_HZ), samples))
     whole = cost(lambda: hear_power(band_power(samples, RATE_HZ)))
     alive = cost(lambda: live(band_power(samples, RATE_HZ), 0.3))
@@ -245,7 +238,10 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10.0, help="of each noise; 0 for none")
     args = parser.parse_args()
     seeds = seeds_of(args.seeds)
-    _judge_cost(seeds[0])
+    waits = ear.WAITS
+    # a look whenever something comes: here comes in moments what there comes in seconds
+    ear.LEAST_WAIT_S = ear.WAITS = 0.0
+    _judge_cost(seeds[0], waits)
     _judge_shakes(seeds, args.db)
     if args.minutes:
         _judge_noise(seeds, args.minutes)

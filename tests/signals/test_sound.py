@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-
 import numpy as np
 import pytest
 
@@ -19,43 +17,13 @@ from rig.signals.sound import (
     hear_power,
     hear_shake,
 )
-from tests.signals import counter_sounds
-from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, Shake, music, over, shake
-
-EDGE_S, CADENCE_SHARE = 0.25, 0.03
+from tests.judge.hearing import EDGE_S, FAMILIES, Right, by_file, takes
+from tests.signals.bar_sounds import MODES_HZ, NOISES, RATE_HZ, music, over, shake
 
 
-Bar = tuple[
-    Callable[..., Shake], Iterable[str], Mapping[str, Callable[[np.random.Generator, float], np.ndarray]]
-]
-BAR: Bar = shake, MODES_HZ, NOISES
-COUNTER: Bar = counter_sounds.shaken, counter_sounds.WALLS_HZ, counter_sounds.NOISES
-
-
-def _heard(seed: int, signal_to_noise_db: float, bar: Bar = BAR) -> list[tuple[bool, bool, bool]]:
+def _heard(seed: int, signal_to_noise_db: float, sounds: str = "bar") -> list[Right]:
     """Of one shake in each vessel over each noise: whether start, stop and cadence are right."""
-    shaken, vessels, noises = bar
-    rng = np.random.default_rng(seed)
-    out = []
-    for noise in noises.values():
-        for vessel in vessels:
-            made = shaken(rng, vessel, rng.uniform(2.0, 7.0), rng.uniform(5.0, 12.0))
-            room = noise(rng, made.samples.size / RATE_HZ + 0.1)
-            try:
-                found = hear_shake(over(made, room, signal_to_noise_db), RATE_HZ)
-            except NotEnoughData:
-                out.append((False, False, False))
-                continue
-            start, stop = found.start, found.stop
-            assert start.source is Source.SOUND
-            out.append(
-                (
-                    abs(start.time_s - made.start_s) < EDGE_S,
-                    abs(stop.time_s - made.stop_s) < EDGE_S,
-                    abs(found.cadence_hz / made.cadence_hz - 1.0) < CADENCE_SHARE,
-                )
-            )
-    return out
+    return [by_file(take) for take in takes(FAMILIES[sounds], seed, signal_to_noise_db)]
 
 
 UNSEEN = (201, 202, 203, 204, 205, 206)
@@ -70,7 +38,7 @@ def test_start_stop_and_cadence_are_heard_over_the_room(signal_to_noise_db: floa
 
 def test_a_hand_that_winds_up_in_a_room_with_an_echo_is_heard_nearly_as_well() -> None:
     """Sounds written apart from those above; the README has what more of them come to, and what is asked."""
-    right = np.array([r for seed in (1001, 1002) for r in _heard(seed, 10.0, COUNTER)])
+    right = np.array([r for seed in (1001, 1002) for r in _heard(seed, 10.0, "counter")])
     assert np.all(right.mean(axis=0) >= 0.9), right.mean(axis=0)
 
 
@@ -158,6 +126,7 @@ def test_cadence_is_counted_knock_by_knock_within_what_it_says() -> None:
         made = shake(rng, list(MODES_HZ)[seed % 3], rng.uniform(2.2, 6.5), 7.0, quiet_s=3.0)
         noise = list(NOISES.values())[seed % len(NOISES)](rng, made.samples.size / RATE_HZ + 0.1)
         found = hear_shake(over(made, noise, 10.0), RATE_HZ)
+        assert found.start.source is Source.SOUND
         off.append(found.cadence_hz / made.cadence_hz - 1.0)
         assert abs(found.cadence_hz - made.cadence_hz) < 2.0 * found.cadence_std_hz
     assert np.sqrt(np.mean(np.square(off))) < 0.005
